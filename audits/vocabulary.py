@@ -1,0 +1,286 @@
+"""The words of the trade as fixed sets, each member with its name for people."""
+
+from enum import StrEnum
+from typing import Final
+
+from audits.messages import mark
+
+
+class Stage(StrEnum):
+    """A pruning step, in order from the top of the tree down to branch ends."""
+
+    TOP = "top"
+    LIMBS = "limbs"
+    COLUMNS = "columns"
+    HEADING = "heading"
+
+
+class Fault(StrEnum):
+    """The named way in which a tree fails a stage."""
+
+    HIGH = "high"
+    LOW = "low"
+    BLUNT = "blunt"
+    LEADER_YOUNG = "leader_young"
+    TOO_FEW = "too_few"
+    TOO_MANY = "too_many"
+    WRONG_LIMB = "wrong_limb"
+    FLUSH_CUT = "flush_cut"
+    LOW_STUB = "low_stub"
+    LONG_STUB = "long_stub"
+    TORN_BARK = "torn_bark"
+    FORK = "fork"
+    SIDE_BRANCH = "side_branch"
+    UPRIGHT = "upright"
+    TIP_SHORTENED = "tip_shortened"
+    SPURS_STRIPPED = "spurs_stripped"
+    THICK = "thick"
+    THIN = "thin"
+    LEFT_LONG = "left_long"
+    FORBIDDEN = "forbidden"
+    TREE_MISSED = "tree_missed"
+    SIDE_MISSED = "side_missed"
+
+
+class Result(StrEnum):
+    """What one stage of one tree came to."""
+
+    CONFORMING = "conforming"
+    NONCONFORMING = "nonconforming"
+    NOT_DUE = "not_due"
+    NOT_SCORED = "not_scored"
+
+
+class Side(StrEnum):
+    """A side of the row, seen by someone walking from the row's start."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    BOTH = "both"
+
+
+class PlantingKind(StrEnum):
+    """What stands at a position."""
+
+    BEARING = "bearing"
+    REPLANT = "replant"
+    POLLINIZER = "pollinizer"
+    OTHER_CULTIVAR = "other_cultivar"
+    DEAD = "dead"
+    MISSING = "missing"
+
+
+class BearingHabit(StrEnum):
+    """Where a cultivar carries its fruit; it decides whether branch ends may be headed."""
+
+    SPUR = "spur"
+    SEMI_SPUR = "semi_spur"
+    STANDARD = "standard"
+    TIP = "tip"
+
+
+class HeadingRule(StrEnum):
+    """What the standard says of heading pendant branches."""
+
+    REQUIRED = "required"
+    OFF = "off"
+    FORBIDDEN = "forbidden"
+
+
+class PassKind(StrEnum):
+    """Why a crew goes through the rows."""
+
+    DORMANT = "dormant"
+    SUMMER = "summer"
+    REWORK = "rework"
+
+
+class Method(StrEnum):
+    """From where a crew works."""
+
+    LADDER = "ladder"
+    PLATFORM = "platform"
+    GROUND = "ground"
+    MACHINE_TOPPED = "machine_topped"
+
+
+class Role(StrEnum):
+    """What a person may see and do."""
+
+    OWNER = "owner"
+    SUPERVISOR = "supervisor"
+    WORKER = "worker"
+
+
+class Purpose(StrEnum):
+    """Why trees are scored."""
+
+    FIRST = "first"
+    RE_AUDIT = "re_audit"
+    START_CHECK = "start_check"
+
+
+class Outcome(StrEnum):
+    """Where a stage or a lot stands."""
+
+    OPEN = "open"
+    ACCEPTED = "accepted"
+    NOT_ACCEPTED = "not_accepted"
+
+
+class LotState(StrEnum):
+    """Where a lot stands between pruning and closing."""
+
+    WAITING = "waiting"
+    IN_AUDIT = "in_audit"
+    ACCEPTED = "accepted"
+    REWORK = "rework"
+    CLOSED_NOT_ACCEPTED = "closed_not_accepted"
+
+
+STAGES: Final = tuple(Stage)
+
+STAGE_NAMES: Final = {
+    Stage.TOP: mark("Top"),
+    Stage.LIMBS: mark("Limbs"),
+    Stage.COLUMNS: mark("Columns"),
+    Stage.HEADING: mark("Heading"),
+}
+
+FAULT_NAMES: Final = {
+    Fault.HIGH: mark("Too high"),
+    Fault.LOW: mark("Too low"),
+    Fault.BLUNT: mark("Blunt cut"),
+    Fault.LEADER_YOUNG: mark("Leader taken too young"),
+    Fault.TOO_FEW: mark("Too few limbs out"),
+    Fault.TOO_MANY: mark("Too many limbs out"),
+    Fault.WRONG_LIMB: mark("Wrong limb out"),
+    Fault.FLUSH_CUT: mark("Flush cut"),
+    Fault.LOW_STUB: mark("Stub left low down"),
+    Fault.LONG_STUB: mark("Long stub"),
+    Fault.TORN_BARK: mark("Torn bark"),
+    Fault.FORK: mark("Fork left"),
+    Fault.SIDE_BRANCH: mark("Side branch left"),
+    Fault.UPRIGHT: mark("Strong upright left"),
+    Fault.TIP_SHORTENED: mark("Tip shortened"),
+    Fault.SPURS_STRIPPED: mark("Spurs stripped"),
+    Fault.THICK: mark("Cut too thick"),
+    Fault.THIN: mark("Cut too thin"),
+    Fault.LEFT_LONG: mark("Left long"),
+    Fault.FORBIDDEN: mark("Headed where forbidden"),
+    Fault.TREE_MISSED: mark("Tree missed"),
+    Fault.SIDE_MISSED: mark("Side missed"),
+}
+
+STAGE_FAULTS: Final = {
+    Stage.TOP: (Fault.HIGH, Fault.LOW, Fault.BLUNT, Fault.LEADER_YOUNG),
+    Stage.LIMBS: (
+        Fault.TOO_FEW,
+        Fault.TOO_MANY,
+        Fault.WRONG_LIMB,
+        Fault.FLUSH_CUT,
+        Fault.LOW_STUB,
+        Fault.LONG_STUB,
+        Fault.TORN_BARK,
+    ),
+    Stage.COLUMNS: (
+        Fault.FORK,
+        Fault.SIDE_BRANCH,
+        Fault.UPRIGHT,
+        Fault.TIP_SHORTENED,
+        Fault.SPURS_STRIPPED,
+    ),
+    Stage.HEADING: (Fault.THICK, Fault.THIN, Fault.LEFT_LONG, Fault.FORBIDDEN),
+}
+
+# A mendable fault can be put right by another cut; a lasting one cannot.
+MENDABLE_FAULTS: Final = frozenset(
+    {
+        Fault.HIGH,
+        Fault.BLUNT,
+        Fault.TOO_FEW,
+        Fault.LOW_STUB,
+        Fault.LONG_STUB,
+        Fault.FORK,
+        Fault.SIDE_BRANCH,
+        Fault.UPRIGHT,
+        Fault.THIN,
+        Fault.LEFT_LONG,
+        Fault.TREE_MISSED,
+        Fault.SIDE_MISSED,
+    }
+)
+
+RESULT_NAMES: Final = {
+    Result.CONFORMING: mark("Right"),
+    Result.NONCONFORMING: mark("Fault"),
+    Result.NOT_DUE: mark("Nothing due"),
+    Result.NOT_SCORED: mark("Not scored"),
+}
+
+SIDE_NAMES: Final = {
+    Side.LEFT: mark("left side"),
+    Side.RIGHT: mark("right side"),
+    Side.BOTH: mark("both sides"),
+}
+
+PLANTING_KIND_NAMES: Final = {
+    PlantingKind.BEARING: mark("Bearing tree"),
+    PlantingKind.REPLANT: mark("Young replant"),
+    PlantingKind.POLLINIZER: mark("Pollinizer"),
+    PlantingKind.OTHER_CULTIVAR: mark("Other cultivar"),
+    PlantingKind.DEAD: mark("Dead tree"),
+    PlantingKind.MISSING: mark("Missing tree"),
+}
+
+BEARING_HABIT_NAMES: Final = {
+    BearingHabit.SPUR: mark("Spur"),
+    BearingHabit.SEMI_SPUR: mark("Semi-spur"),
+    BearingHabit.STANDARD: mark("Standard, spreading"),
+    BearingHabit.TIP: mark("Tip bearing"),
+}
+
+HEADING_RULE_NAMES: Final = {
+    HeadingRule.REQUIRED: mark("Required"),
+    HeadingRule.OFF: mark("Off"),
+    HeadingRule.FORBIDDEN: mark("Forbidden"),
+}
+
+PASS_KIND_NAMES: Final = {
+    PassKind.DORMANT: mark("Dormant pruning"),
+    PassKind.SUMMER: mark("Summer pruning"),
+    PassKind.REWORK: mark("Rework"),
+}
+
+METHOD_NAMES: Final = {
+    Method.LADDER: mark("Ladders"),
+    Method.PLATFORM: mark("Platform"),
+    Method.GROUND: mark("From the ground"),
+    Method.MACHINE_TOPPED: mark("Machine-topped"),
+}
+
+ROLE_NAMES: Final = {
+    Role.OWNER: mark("Owner"),
+    Role.SUPERVISOR: mark("Supervisor"),
+    Role.WORKER: mark("Worker"),
+}
+
+PURPOSE_NAMES: Final = {
+    Purpose.FIRST: mark("First audit"),
+    Purpose.RE_AUDIT: mark("Re-audit"),
+    Purpose.START_CHECK: mark("Start check"),
+}
+
+OUTCOME_NAMES: Final = {
+    Outcome.OPEN: mark("Still open"),
+    Outcome.ACCEPTED: mark("Accepted"),
+    Outcome.NOT_ACCEPTED: mark("Not accepted"),
+}
+
+LOT_STATE_NAMES: Final = {
+    LotState.WAITING: mark("Waiting for audit"),
+    LotState.IN_AUDIT: mark("Audit begun"),
+    LotState.ACCEPTED: mark("Accepted"),
+    LotState.REWORK: mark("Rework"),
+    LotState.CLOSED_NOT_ACCEPTED: mark("Not accepted, cannot be mended"),
+}

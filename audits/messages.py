@@ -67,8 +67,8 @@ class Message:
     text : str
         English text with named places, ``%(name)s``.
     values : Mapping of str to object, optional
-        What goes into the places: text, whole numbers, `Length`, `Share`, `datetime.date`
-        or another `Message`.
+        What goes into the places: text, numbers, dates, another `Message`, or anything
+        `Readable`, such as a length or a `Share`.
     plural : str or None, optional
         English text for any `count` but one.
     count : int, optional
@@ -76,7 +76,7 @@ class Message:
     """
 
     text: str
-    values: Mapping[str, object] = field(default=_NO_VALUES)
+    values: Mapping[str, object] = field(default_factory=lambda: _NO_VALUES, hash=False)
     plural: str | None = None
     count: int = 1
 

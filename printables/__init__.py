@@ -1,0 +1,1 @@
+"""Drawings and printed things: records in, bytes out."""

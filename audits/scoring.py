@@ -1,0 +1,538 @@
+"""The scoring engine: what the auditor saw on a tree, turned into results, faults and points."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from math import ceil
+from typing import Annotated, Final, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from audits.errors import InvalidInput
+from audits.messages import say
+from audits.standard import HeadingStageRule, LimbsRule, Standard, TopRule, asks_for_side_branch
+from audits.vocabulary import (
+    STAGE_FAULTS,
+    Fault,
+    HeadingRule,
+    Method,
+    Result,
+    Side,
+    Stage,
+)
+
+FULL_POINTS: Final = 100.0
+
+# Tops and limbs are judged on the whole tree, columns and heading on the drawn side.
+WHOLE_TREE_STAGES: Final = frozenset({Stage.TOP, Stage.LIMBS})
+
+
+class Tap(StrEnum):
+    """The one tap that answers a stage."""
+
+    RIGHT = "right"
+    NOTHING_DUE = "nothing_due"
+    FEWER_NONE_LEFT = "fewer_none_left"
+    FAULT = "fault"
+
+
+class Missed(StrEnum):
+    """What the crew walked past."""
+
+    TREE = "tree"
+    SIDE = "side"
+
+
+class _Answer(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class ClassAnswer(_Answer):
+    """
+    A stage answered by looking.
+
+    Parameters
+    ----------
+    tap : Tap
+        What was tapped.
+    faults : tuple of Fault
+        The named faults; only with `Tap.FAULT`.
+    removed : int or None
+        Large limbs taken out, where a limb tile was tapped.
+    """
+
+    kind: Literal["class"] = "class"
+    tap: Tap
+    faults: tuple[Fault, ...] = ()
+    removed: int | None = Field(None, ge=0, le=20)
+
+
+class TopMeasure(_Answer):
+    """
+    A measured top.
+
+    Parameters
+    ----------
+    height_mm : float
+        From the soil at the trunk to the highest wood left.
+    topped : bool
+        Whether the top was cut in this pass.
+    to_side_branch : bool
+        Whether that cut ends at a side branch.
+    leader_young : bool
+        Whether a leader was cut that had not reached the target.
+    """
+
+    kind: Literal["top"] = "top"
+    height_mm: float = Field(gt=0, le=15_000)
+    topped: bool = True
+    to_side_branch: bool = True
+    leader_young: bool = False
+
+
+class LimbsMeasure(_Answer):
+    """
+    Measured limbs.
+
+    Parameters
+    ----------
+    cut_mm : tuple of float
+        Diameters of this pass's fresh trunk cuts (grey wounds, and limbs out for disease or
+        breakage, are left out).
+    standing_mm : tuple of float
+        Diameters of the thickest limbs still standing.
+    faults : tuple of Fault
+        Faults of the cuts themselves: flush, low stub, long stub, torn bark.
+    """
+
+    kind: Literal["limbs"] = "limbs"
+    cut_mm: tuple[Annotated[float, Field(gt=0, le=200)], ...] = ()
+    standing_mm: tuple[Annotated[float, Field(gt=0, le=200)], ...] = ()
+    faults: tuple[Fault, ...] = ()
+
+
+class ColumnsMeasure(_Answer):
+    """
+    Counted columns on the drawn side.
+
+    Parameters
+    ----------
+    looked_at : int
+        Branches looked at.
+    single : int
+        How many of them are single columns.
+    faults : tuple of Fault
+        The named faults of the others.
+    """
+
+    kind: Literal["columns"] = "columns"
+    looked_at: int = Field(ge=0, le=12)
+    single: int = Field(ge=0, le=12)
+    faults: tuple[Fault, ...] = ()
+
+
+class HeadingMeasure(_Answer):
+    """
+    Measured heading cuts on the drawn side.
+
+    Parameters
+    ----------
+    diameters_mm : tuple of float
+        Diameters just behind the cut of the due branches that were headed.
+    left_long : int
+        Due branches that were not headed.
+    """
+
+    kind: Literal["heading"] = "heading"
+    diameters_mm: tuple[Annotated[float, Field(gt=0, le=100)], ...] = ()
+    left_long: int = Field(0, ge=0, le=12)
+
+
+Answer = Annotated[
+    ClassAnswer | TopMeasure | LimbsMeasure | ColumnsMeasure | HeadingMeasure,
+    Field(discriminator="kind"),
+]
+
+_MEASURES: Final = {
+    Stage.TOP: TopMeasure,
+    Stage.LIMBS: LimbsMeasure,
+    Stage.COLUMNS: ColumnsMeasure,
+    Stage.HEADING: HeadingMeasure,
+}
+
+
+class TreeAnswers(_Answer):
+    """
+    Everything the auditor entered for one tree.
+
+    Parameters
+    ----------
+    missed : Missed or None
+        Set when the crew walked past the tree or its drawn side.
+    stages : dict of Stage to Answer
+        The answers; a stage without one is not scored.
+    """
+
+    missed: Missed | None = None
+    stages: dict[Stage, Answer] = Field(default_factory=dict)
+
+
+_TREE_ANSWERS: Final = TypeAdapter(TreeAnswers)
+
+
+@dataclass(frozen=True)
+class StageScore:
+    """
+    What one stage of one tree came to.
+
+    Parameters
+    ----------
+    result : Result
+        Conforming, nonconforming, not due or not scored.
+    faults : tuple of Fault
+        The named faults; empty unless nonconforming.
+    points : float or None
+        Points in [0, 100]; None where nothing was due or scored.
+    """
+
+    result: Result
+    faults: tuple[Fault, ...] = ()
+    points: float | None = None
+
+
+NOT_SCORED: Final = StageScore(Result.NOT_SCORED)
+NOT_DUE: Final = StageScore(Result.NOT_DUE)
+
+
+@dataclass(frozen=True)
+class TreeScore:
+    """
+    What one tree came to.
+
+    Parameters
+    ----------
+    stages : Mapping of Stage to StageScore
+        One score for each stage asked for.
+    points : float or None
+        Weighted mean of the points of the stages that were due; None where none was.
+    """
+
+    stages: Mapping[Stage, StageScore]
+    points: float | None
+
+
+def read_answers(payload: object) -> TreeAnswers:
+    """
+    Read a tree's answers from their stored or sent values.
+
+    Parameters
+    ----------
+    payload : object
+        Mapping of the fields of `TreeAnswers`.
+
+    Returns
+    -------
+    TreeAnswers
+        The checked answers.
+
+    Raises
+    ------
+    InvalidInput
+        If a value lies outside its range; names the stage.
+    """
+    try:
+        return _TREE_ANSWERS.validate_python(payload)
+    except ValidationError as error:
+        raise InvalidInput(
+            {
+                str(problem["loc"][1] if len(problem["loc"]) > 1 else "stages"): say(
+                    "This answer cannot be read: %(value)s", value=str(problem["input"])[:60]
+                )
+                for problem in error.errors()
+            }
+        ) from error
+
+
+def score_tree(
+    standard: Standard,
+    answers: TreeAnswers,
+    *,
+    method: Method,
+    stages: tuple[Stage, ...] | None = None,
+) -> TreeScore:
+    """
+    Score one tree by the standard.
+
+    Parameters
+    ----------
+    standard : Standard
+        The version in force when the pass began.
+    answers : TreeAnswers
+        What the auditor entered.
+    method : Method
+        How the crew worked; machine-topped rows are not asked for a side branch.
+    stages : tuple of Stage or None, optional
+        The stages to score; by default those in use.
+
+    Returns
+    -------
+    TreeScore
+        One score for each stage, and the tree's points.
+
+    Raises
+    ------
+    InvalidInput
+        If an answer does not fit its stage; names every stage at fault.
+
+    Notes
+    -----
+    Points follow the piecewise-linear desirability of [1]_: 100 inside the band, falling to 0 at
+    the standard's outer limit. Decisions rest on conforming and nonconforming alone.
+
+    References
+    ----------
+    .. [1] G. Derringer and R. Suich, Simultaneous optimization of several response variables,
+       Journal of Quality Technology 12 (1980) 214-219.
+    """
+    scores: dict[Stage, StageScore] = {}
+    problems = {}
+    for stage in standard.stages_in_use if stages is None else stages:
+        try:
+            scores[stage] = _score_stage(standard, stage, answers, method)
+        except InvalidInput as error:
+            problems[str(stage)] = error.message
+    if problems:
+        raise InvalidInput(problems)
+    return TreeScore(scores, _weighted_points(standard, scores))
+
+
+def judged_side(stage: Stage, drawn_side: Side) -> Side:
+    """
+    Return the side of the tree on which a stage is judged.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    drawn_side : Side
+        The side from which the tree was drawn.
+
+    Returns
+    -------
+    Side
+        Both for tops and limbs, else the drawn side.
+    """
+    return Side.BOTH if stage in WHOLE_TREE_STAGES else drawn_side
+
+
+def desirability(distance: float, outer: float) -> float:
+    """
+    Return the share of the points left at a distance beyond the band.
+
+    Parameters
+    ----------
+    distance : float
+        Distance beyond the band, in any unit; zero or less inside it.
+    outer : float
+        Distance at which nothing is left, in the same unit, above zero.
+
+    Returns
+    -------
+    float
+        A ratio in [0, 1]: 1 inside the band, 0 from the outer limit on.
+
+    Examples
+    --------
+    >>> desirability(-20, 300), desirability(150, 300), desirability(400, 300)
+    (1.0, 0.5, 0.0)
+    """
+    return min(1.0, max(0.0, 1.0 - distance / outer))
+
+
+def _score_stage(
+    standard: Standard, stage: Stage, answers: TreeAnswers, method: Method
+) -> StageScore:
+    headed = stage is not Stage.HEADING or standard.heading.rule is HeadingRule.REQUIRED
+    if answers.missed is Missed.TREE:
+        # Nobody headed a missed tree, which is all that a forbidden heading asks.
+        return _failed([Fault.TREE_MISSED]) if headed else _conforming()
+    if answers.missed is Missed.SIDE and stage not in WHOLE_TREE_STAGES:
+        return _failed([Fault.SIDE_MISSED]) if headed else _conforming()
+    answer = answers.stages.get(stage)
+    match answer:
+        case None:
+            return NOT_SCORED
+        case ClassAnswer():
+            return _score_class(standard, stage, answer)
+        case TopMeasure() if stage is Stage.TOP:
+            return _score_top(standard, answer, method)
+        case LimbsMeasure() if stage is Stage.LIMBS:
+            return _score_limbs(standard, answer)
+        case ColumnsMeasure() if stage is Stage.COLUMNS:
+            return _score_columns(standard, answer)
+        case HeadingMeasure() if stage is Stage.HEADING:
+            return _score_heading(standard, answer)
+        case _:
+            raise InvalidInput({str(stage): say("This measure belongs to another stage.")})
+
+
+def _score_class(standard: Standard, stage: Stage, answer: ClassAnswer) -> StageScore:
+    if answer.tap is Tap.FAULT:
+        return _failed(_named_faults(stage, answer.faults, needed=True))
+    if answer.faults:
+        raise InvalidInput({str(stage): say("A stage with a fault cannot be right as well.")})
+    if stage is Stage.LIMBS:
+        return _score_limb_tile(standard.limbs, answer)
+    if answer.tap is Tap.NOTHING_DUE:
+        if stage is Stage.HEADING and standard.heading.rule is HeadingRule.FORBIDDEN:
+            return _conforming()
+        return NOT_DUE
+    if answer.tap is Tap.FEWER_NONE_LEFT:
+        raise InvalidInput({str(stage): say("This answer is for limbs only.")})
+    return _conforming()
+
+
+def _score_limb_tile(rule: LimbsRule, answer: ClassAnswer) -> StageScore:
+    if answer.tap is Tap.NOTHING_DUE:
+        raise InvalidInput(
+            {str(Stage.LIMBS): say("Say how many limbs came out, or that no large one is left.")}
+        )
+    if answer.tap is Tap.FEWER_NONE_LEFT or answer.removed is None:
+        return _conforming()
+    if answer.removed < rule.least:
+        return _failed([Fault.TOO_FEW])
+    if answer.removed > rule.most:
+        return _failed([Fault.TOO_MANY])
+    return _conforming()
+
+
+def _score_top(standard: Standard, answer: TopMeasure, method: Method) -> StageScore:
+    rule = standard.top
+    lowest, highest = rule.band_mm
+    if not answer.topped and answer.height_mm < rule.target_mm:
+        return NOT_DUE
+    faults = []
+    if answer.height_mm > highest:
+        faults.append(Fault.HIGH)
+    if answer.height_mm < lowest:
+        faults.append(Fault.LOW)
+    if answer.topped and not answer.to_side_branch and asks_for_side_branch(standard, method):
+        faults.append(Fault.BLUNT)
+    if answer.topped and answer.leader_young:
+        faults.append(Fault.LEADER_YOUNG)
+    return _scored(faults, _height_desirability(rule, answer.height_mm), {Fault.HIGH, Fault.LOW})
+
+
+def _height_desirability(rule: TopRule, height_mm: float) -> float:
+    beyond = abs(height_mm - rule.target_mm) - rule.tolerance_mm
+    return desirability(beyond, rule.outer_mm - rule.tolerance_mm)
+
+
+def _score_limbs(standard: Standard, answer: LimbsMeasure) -> StageScore:
+    rule, guard = standard.limbs, standard.diameter_guard_mm
+    # A cut on the line counts whichever way helps the person who made it.
+    surely_large = sum(cut >= rule.large_mm + guard for cut in answer.cut_mm)
+    perhaps_large = sum(cut > rule.large_mm - guard for cut in answer.cut_mm)
+    large_left = any(limb >= rule.large_mm + guard for limb in answer.standing_mm)
+    faults = _named_faults(Stage.LIMBS, answer.faults, needed=False)
+    too_few = perhaps_large < rule.least and large_left
+    if too_few:
+        faults.append(Fault.TOO_FEW)
+    if surely_large > rule.most:
+        faults.append(Fault.TOO_MANY)
+    if (
+        answer.cut_mm
+        and answer.standing_mm
+        and max(answer.standing_mm) - min(answer.cut_mm) >= rule.wrong_limb_mm
+    ):
+        faults.append(Fault.WRONG_LIMB)
+    off = max(rule.least - perhaps_large if too_few else 0, surely_large - rule.most, 0)
+    return _scored(faults, desirability(off, rule.outer_count), {Fault.TOO_FEW, Fault.TOO_MANY})
+
+
+def _score_columns(standard: Standard, answer: ColumnsMeasure) -> StageScore:
+    rule = standard.columns
+    if answer.single > answer.looked_at:
+        raise InvalidInput(
+            {str(Stage.COLUMNS): say("There cannot be more single columns than branches.")}
+        )
+    if answer.looked_at == 0:
+        return NOT_DUE
+    # With fewer branches on the side, the same share must be single.
+    needed = ceil(answer.looked_at * rule.least_single / rule.branches)
+    if answer.single >= needed:
+        # A fault named on a tree that still conforms is worth a word, not a result.
+        return _conforming()
+    faults = _named_faults(Stage.COLUMNS, answer.faults, needed=True)
+    missing = (needed - answer.single) * rule.branches / answer.looked_at
+    points = desirability(missing, rule.least_single - rule.outer_single)
+    return _scored(faults, points, set(faults))
+
+
+def _score_heading(standard: Standard, answer: HeadingMeasure) -> StageScore:
+    rule, guard = standard.heading, standard.diameter_guard_mm
+    if rule.rule is HeadingRule.FORBIDDEN:
+        return _failed([Fault.FORBIDDEN]) if answer.diameters_mm else _conforming()
+    looked_at = len(answer.diameters_mm) + answer.left_long
+    if looked_at == 0:
+        return NOT_DUE
+    if looked_at > rule.looked_at:
+        raise InvalidInput(
+            {
+                str(Stage.HEADING): say(
+                    "Look at no more than %(most)s due branches on a tree.", most=rule.looked_at
+                )
+            }
+        )
+    thick = sum(d >= rule.thickest_mm + guard for d in answer.diameters_mm)
+    thin = sum(d <= rule.thinnest_mm - guard for d in answer.diameters_mm)
+    allowed = rule.most_wrong if looked_at >= rule.few else 0
+    points = sum(_diameter_desirability(rule, d, guard) for d in answer.diameters_mm) / looked_at
+    if thick + thin + answer.left_long <= allowed:
+        return StageScore(Result.CONFORMING, (), FULL_POINTS * points)
+    counts = {Fault.THICK: thick, Fault.THIN: thin, Fault.LEFT_LONG: answer.left_long}
+    faults = [fault for fault, count in counts.items() if count]
+    return _scored(faults, points, set(faults))
+
+
+def _diameter_desirability(rule: HeadingStageRule, diameter_mm: float, guard_mm: float) -> float:
+    beyond = max(rule.thinnest_mm - diameter_mm, diameter_mm - rule.thickest_mm)
+    # Inside the guard band a diameter is on the line: not yet held against anyone.
+    return desirability(beyond if beyond >= guard_mm else 0.0, rule.outer_mm)
+
+
+def _named_faults(stage: Stage, faults: tuple[Fault, ...], *, needed: bool) -> list[Fault]:
+    foreign = [fault for fault in faults if fault not in STAGE_FAULTS[stage]]
+    if foreign:
+        raise InvalidInput({str(stage): say("This fault belongs to another stage.")})
+    if needed and not faults:
+        raise InvalidInput({str(stage): say("Name the fault.")})
+    return [fault for fault in STAGE_FAULTS[stage] if fault in faults]
+
+
+def _conforming() -> StageScore:
+    return StageScore(Result.CONFORMING, (), FULL_POINTS)
+
+
+def _failed(faults: list[Fault]) -> StageScore:
+    return StageScore(Result.NONCONFORMING, tuple(faults), 0.0)
+
+
+def _scored(faults: list[Fault], share: float, graded: set[Fault]) -> StageScore:
+    """Give graded faults the share of the points that is left, any other fault none."""
+    if not faults:
+        return StageScore(Result.CONFORMING, (), FULL_POINTS * share)
+    ordered = tuple(fault for fault in Fault if fault in faults)
+    points = FULL_POINTS * share if graded.issuperset(faults) else 0.0
+    return StageScore(Result.NONCONFORMING, ordered, points)
+
+
+def _weighted_points(standard: Standard, scores: Mapping[Stage, StageScore]) -> float | None:
+    due = [
+        (standard.rule(stage).weight, score.points)
+        for stage, score in scores.items()
+        if score.points is not None
+    ]
+    if not due:
+        return None
+    return sum(weight * points for weight, points in due) / sum(weight for weight, _ in due)

@@ -1,0 +1,354 @@
+"""What storage gives back: one frozen record a row, without any rule."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from audits.messages import Units
+from audits.vocabulary import (
+    BearingHabit,
+    Fault,
+    LotState,
+    Method,
+    Outcome,
+    PassKind,
+    PlantingKind,
+    Purpose,
+    Result,
+    Role,
+    Side,
+    Stage,
+)
+
+
+@dataclass(frozen=True)
+class Farm:
+    """A farm and how its people read."""
+
+    id: int
+    name: str
+    units: Units
+    region: str
+    language: str
+    time_zone: str
+    season_start_month: int
+    row_word: str
+    emergency_location: str
+    first_aider: str
+
+
+@dataclass(frozen=True)
+class Actor:
+    """The signed-in person on whose behalf something is done."""
+
+    user_id: int
+    farm_id: int
+    name: str
+    role: Role
+    language: str
+    worker_id: int | None
+
+
+@dataclass(frozen=True)
+class Crew:
+    """A crew."""
+
+    id: int
+    name: str
+    retired: bool
+
+
+@dataclass(frozen=True)
+class Worker:
+    """A worker with the name that goes with the code; the name is empty once erased."""
+
+    id: int
+    code: str
+    name: str
+    language: str
+    crew_id: int | None
+    started_on: date | None
+    retired: bool
+
+
+@dataclass(frozen=True)
+class User:
+    """A person who can sign in."""
+
+    id: int
+    farm_id: int
+    name: str
+    password_hash: str
+    role: Role
+    language: str
+    worker_id: int | None
+    disabled_at: datetime | None
+    failures: int
+    last_failure_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Block:
+    """A block of one cultivar."""
+
+    id: int
+    name: str
+    cultivar: str
+    habit: BearingHabit
+    rootstock: str
+    row_spacing_mm: float
+    tree_spacing_mm: float
+    top_wire_mm: float | None
+    planting_year: int | None
+    young: bool
+    low_bloom: bool
+    emergency_location: str
+    retired: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of a block."""
+
+    id: int
+    block_id: int
+    number: int
+    start_end: str
+    tree_count: int
+    posts: int | None
+    trees_per_panel: int | None
+
+
+@dataclass(frozen=True)
+class PlantingRow:
+    """What stands on a stretch of a row since a date."""
+
+    id: int
+    orchard_row_id: int
+    first_position: int
+    last_position: int
+    kind: PlantingKind
+    cultivar: str
+    year: int | None
+    since: date
+    until: date | None
+
+
+@dataclass(frozen=True)
+class StandardVersion:
+    """A numbered version of a block's standard."""
+
+    id: int
+    block_id: int
+    version: int
+    in_force_from: date
+    payload: dict[str, Any]
+    created_at: datetime
+
+
+@dataclass(frozen=True)
+class CrewPass:
+    """One crew going once through some rows of a block."""
+
+    id: int
+    block_id: int
+    crew_id: int
+    standard_version_id: int
+    kind: PassKind
+    method: Method
+    started_at: datetime
+    ended_at: datetime | None
+    hours: float | None
+    lot_by: str
+
+
+@dataclass(frozen=True)
+class PassRow:
+    """A row, or part of one, that a pass goes through."""
+
+    id: int
+    crew_pass_id: int
+    orchard_row_id: int
+    first_position: int
+    last_position: int
+    finished_at: datetime | None
+
+
+@dataclass(frozen=True)
+class AssignmentRow:
+    """Who did a stage on a stretch of a row."""
+
+    id: int
+    crew_pass_id: int
+    worker_id: int
+    orchard_row_id: int
+    stage: Stage
+    first_position: int
+    last_position: int
+    side: Side
+
+
+@dataclass(frozen=True)
+class Lot:
+    """Trees of one pass that are accepted or not together."""
+
+    id: int
+    crew_pass_id: int
+    number: int
+    state: LotState
+    finished_at: datetime
+    closed_at: datetime | None
+
+
+@dataclass(frozen=True)
+class LotRange:
+    """A stretch of a row that belongs to a lot."""
+
+    lot_id: int
+    orchard_row_id: int
+    first_position: int
+    last_position: int
+
+
+@dataclass(frozen=True)
+class Draw:
+    """The random selection of sample trees, with its seed."""
+
+    id: int
+    lot_id: int | None
+    crew_pass_id: int
+    purpose: Purpose
+    stages: tuple[Stage, ...]
+    seed: str
+    lot_size: int
+    created_at: datetime
+
+
+@dataclass(frozen=True)
+class DrawStage:
+    """The plan by which a draw decides one stage."""
+
+    draw_id: int
+    stage: Stage
+    plan: dict[str, Any]
+    producer_risk: float
+    consumer_risk: float
+
+
+@dataclass(frozen=True)
+class DrawTree:
+    """A tree of a draw or of its reserve."""
+
+    id: int
+    draw_id: int
+    orchard_row_id: int
+    position: int
+    side: Side
+    wave: int
+    walk_order: int | None
+    reserve_order: int | None
+    found_kind: PlantingKind | None
+
+
+@dataclass(frozen=True)
+class Audit:
+    """A draw scored by one auditor."""
+
+    id: int
+    draw_id: int
+    auditor_id: int
+    client_id: str
+    device: str
+    device_counter: int
+    worker_id: int | None
+    season: int
+    started_at: datetime
+    sealed_at: datetime | None
+
+
+@dataclass(frozen=True)
+class TreeScoreRow:
+    """One version of a tree's answers."""
+
+    id: int
+    audit_id: int
+    draw_tree_id: int
+    version: int
+    client_id: str
+    scoring_order: int
+    recorded_at: datetime
+    answers: dict[str, Any]
+    points: float | None
+    amended_by: int | None
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class StageScoreRow:
+    """What one stage of one version of a tree's answers came to."""
+
+    tree_score_id: int
+    stage: Stage
+    result: Result
+    faults: tuple[Fault, ...]
+    points: float | None
+    worker_id: int | None
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A verdict on one stage, or on the lot where no stage is named."""
+
+    audit_id: int
+    stage: Stage | None
+    version: int
+    outcome: Outcome
+    scored: int
+    due: int
+    nonconforming: int
+    leading_fault: Fault | None
+    decided_at: datetime
+
+
+@dataclass(frozen=True)
+class Rollup:
+    """Sums of one audit for a stage and a worker; no worker is the crew's shared line."""
+
+    audit_id: int
+    stage: Stage
+    worker_id: int | None
+    season: int
+    purpose: Purpose
+    crew_id: int
+    block_id: int
+    scored_on: date
+    trees: int
+    due: int
+    nonconforming: int
+    points_sum: float
+
+
+@dataclass(frozen=True)
+class ReworkOrder:
+    """What goes back after an audit."""
+
+    id: int
+    audit_id: int
+    lot_id: int
+    created_at: datetime
+    crew_pass_id: int | None
+    done_at: datetime | None
+
+
+@dataclass(frozen=True)
+class ReworkItem:
+    """One stage of a rework order, for a stretch and perhaps a person."""
+
+    rework_order_id: int
+    stage: Stage
+    mendable: bool
+    faults: tuple[Fault, ...]
+    orchard_row_id: int | None
+    first_position: int | None
+    last_position: int | None
+    worker_id: int | None

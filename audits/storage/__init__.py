@@ -1,0 +1,1 @@
+"""Where records are kept: tables, queries, migrations and the two databases' manners."""

@@ -1,0 +1,145 @@
+"""One door to SQLite and PostgreSQL: read and write transactions that lose nothing."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, Final
+
+import sqlalchemy as sa
+from sqlalchemy import event
+from sqlalchemy.exc import OperationalError
+
+from audits.errors import Busy
+from audits.messages import say
+
+_BUSY_TIMEOUT_MS: Final = 10_000
+_WRITES: Final = "pruning_audit_writes"
+# Any number serves, as long as every copy of this program takes the same one.
+_POSTGRES_WRITER_LOCK: Final = 0x7072756E
+
+
+class Database:
+    """
+    A farm's database.
+
+    Parameters
+    ----------
+    url : str
+        SQLAlchemy URL of an SQLite file or a PostgreSQL database.
+
+    Notes
+    -----
+    Writers go one at a time. SQLite: ``BEGIN IMMEDIATE``, since a deferred transaction that reads
+    and then writes fails at once or loses updates. PostgreSQL: an advisory lock held to the end
+    of the transaction, which gives the same order.
+    """
+
+    def __init__(self, url: str) -> None:
+        self.url = sa.make_url(url)
+        self.engine = sa.create_engine(self.url)
+        if self.is_sqlite:
+            event.listen(self.engine, "connect", _prepare_sqlite)
+            event.listen(self.engine, "begin", _begin_sqlite)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether this is the embedded database."""
+        return self.url.get_backend_name() == "sqlite"
+
+    @contextmanager
+    def read(self) -> Iterator[sa.Connection]:
+        """
+        Open a transaction that only reads.
+
+        Yields
+        ------
+        sqlalchemy.Connection
+            The connection; it sees one state of the database.
+        """
+        with self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[sa.Connection]:
+        """
+        Open a transaction that may write; it commits at the end or leaves no trace.
+
+        Yields
+        ------
+        sqlalchemy.Connection
+            The connection, the only writer until it is done.
+
+        Raises
+        ------
+        Busy
+            If the database could not be had in time.
+        """
+        with self.engine.connect().execution_options(**{_WRITES: True}) as connection:
+            try:
+                transaction = connection.begin()
+            except OperationalError as error:
+                raise Busy(say("The database is busy. Try again in a moment.")) from error
+            with transaction:
+                if not self.is_sqlite:
+                    connection.execute(
+                        sa.text("select pg_advisory_xact_lock(:lock)"),
+                        {"lock": _POSTGRES_WRITER_LOCK},
+                    )
+                yield connection
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+
+def journal_mode(sqlite_version: tuple[int, int, int]) -> str:
+    """
+    Choose SQLite's journal by its version.
+
+    Parameters
+    ----------
+    sqlite_version : tuple of int
+        Major, minor and patch number.
+
+    Returns
+    -------
+    str
+        ``"wal"`` where the WAL-reset race is mended (3.51.3, and 3.50.7 and 3.44.6 in their
+        lines), else ``"delete"``, the rollback journal, which does not have it.
+
+    Examples
+    --------
+    >>> journal_mode((3, 40, 1)), journal_mode((3, 50, 7)), journal_mode((3, 52, 0))
+    ('delete', 'wal', 'wal')
+    """
+    mended = (
+        sqlite_version >= (3, 51, 3)
+        or (3, 50, 7) <= sqlite_version < (3, 51, 0)
+        or (3, 44, 6) <= sqlite_version < (3, 45, 0)
+    )
+    return "wal" if mended else "delete"
+
+
+def _prepare_sqlite(connection: Any, _record: object) -> None:  # noqa: ANN401 - the driver's own type
+    # The driver's own BEGIN comes too late and is deferred: transactions are begun below.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    version = tuple(
+        int(part) for part in cursor.execute("select sqlite_version()").fetchone()[0].split(".")
+    )
+    cursor.execute(f"pragma busy_timeout = {_BUSY_TIMEOUT_MS}")
+    wanted: dict[str, object] = {
+        "journal_mode": journal_mode(version[:3]),  # type: ignore[arg-type]
+        "synchronous": 2,
+        "foreign_keys": 1,
+    }
+    for name, value in wanted.items():
+        cursor.execute(f"pragma {name} = {value}")
+        found = cursor.execute(f"pragma {name}").fetchone()[0]
+        if found not in (value, "memory"):
+            raise RuntimeError(f"SQLite keeps {name} at {found!r} instead of {value!r}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    writes = connection.get_execution_options().get(_WRITES, False)
+    connection.exec_driver_sql("begin immediate" if writes else "begin")

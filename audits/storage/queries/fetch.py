@@ -1,0 +1,48 @@
+"""Turns selected rows into records."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
+from typing import Any, TypeVar, cast
+
+import sqlalchemy as sa
+
+Record = TypeVar("Record")
+
+
+def columns_of(table: sa.Table, record: type[Any]) -> list[sa.Column[Any]]:
+    """Return the table's columns that a record holds, by their common names."""
+    return [table.c[field.name] for field in fields(record) if field.name in table.c]
+
+
+def fetch_all(
+    connection: sa.Connection, statement: sa.Select[Any], record: type[Record]
+) -> list[Record]:
+    """Return one record for each row."""
+    return [record(**row) for row in connection.execute(statement).mappings()]
+
+
+def fetch_one(
+    connection: sa.Connection, statement: sa.Select[Any], record: type[Record]
+) -> Record | None:
+    """Return the record of the first row, or None."""
+    row = connection.execute(statement).mappings().first()
+    return None if row is None else record(**row)
+
+
+def insert(connection: sa.Connection, table: sa.Table, values: Mapping[str, object]) -> int:
+    """Insert a row and return its id."""
+    result = connection.execute(table.insert().values(**values))
+    return cast("int", cast("sa.Row[Any]", result.inserted_primary_key)[0])
+
+
+def insert_many(
+    connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, object]]
+) -> None:
+    """Insert several rows at once; none is fine too."""
+    if rows:
+        connection.execute(table.insert(), list(map(dict, rows)))
+
+
+def by_id(records: Iterable[Record]) -> dict[int, Record]:
+    """Index records by their id."""
+    return {cast("Any", record).id: record for record in records}

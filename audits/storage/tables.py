@@ -1,0 +1,483 @@
+"""Every table. Each row carries its farm, and every key that points elsewhere includes the farm."""
+
+from typing import Final
+
+import sqlalchemy as sa
+
+from audits.messages import Units
+from audits.storage.columns import UtcDateTime, Word, WordList, farm_table, points_to
+from audits.vocabulary import (
+    BearingHabit,
+    Fault,
+    LotState,
+    Method,
+    Outcome,
+    PassKind,
+    PlantingKind,
+    Purpose,
+    Result,
+    Role,
+    Side,
+    Stage,
+)
+
+metadata: Final = sa.MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _required(
+    name: str, kind: sa.types.TypeEngine[object] | type[sa.types.TypeEngine[object]]
+) -> sa.Column[object]:
+    return sa.Column(name, kind, nullable=False)
+
+
+def _flag(name: str) -> sa.Column[bool]:
+    return sa.Column(name, sa.Boolean, nullable=False, default=False)
+
+
+# --- the farm and its people -------------------------------------------------------------------
+
+farm = sa.Table(
+    "farm",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    _required("name", sa.Text),
+    _required("units", Word(Units)),
+    _required("region", sa.String(2)),
+    _required("language", sa.String(5)),
+    _required("time_zone", sa.Text),
+    _required("season_start_month", sa.Integer),
+    _required("row_word", sa.Text),
+    _required("emergency_location", sa.Text),
+    _required("first_aider", sa.Text),
+    sa.CheckConstraint("season_start_month between 1 and 12", name="month"),
+)
+
+crew = farm_table(
+    "crew",
+    metadata,
+    _required("name", sa.Text),
+    _flag("retired"),
+    sa.UniqueConstraint("farm_id", "name"),
+)
+
+worker = farm_table(
+    "worker",
+    metadata,
+    _required("code", sa.String(12)),
+    _required("language", sa.String(5)),
+    sa.Column("crew_id", sa.Integer),
+    sa.Column("started_on", sa.Date),
+    _flag("retired"),
+    points_to("crew"),
+    sa.UniqueConstraint("farm_id", "code"),
+)
+
+# Names stand apart from codes, so that a name can be erased and every record stays whole.
+worker_name = farm_table(
+    "worker_name",
+    metadata,
+    _required("worker_id", sa.Integer),
+    _required("name", sa.Text),
+    points_to("worker"),
+    sa.UniqueConstraint("farm_id", "worker_id"),
+)
+
+user_account = farm_table(
+    "user_account",
+    metadata,
+    _required("name", sa.Text),
+    _required("password_hash", sa.Text),
+    _required("role", Word(Role)),
+    _required("language", sa.String(5)),
+    sa.Column("worker_id", sa.Integer),
+    _required("created_at", UtcDateTime),
+    sa.Column("disabled_at", UtcDateTime),
+    sa.Column("failures", sa.Integer, nullable=False, default=0),
+    sa.Column("last_failure_at", UtcDateTime),
+    points_to("worker"),
+    sa.UniqueConstraint("farm_id", "name"),
+)
+
+user_session = farm_table(
+    "user_session",
+    metadata,
+    _required("token_hash", sa.String(64)),
+    _required("user_account_id", sa.Integer),
+    _required("created_at", UtcDateTime),
+    _required("seen_at", UtcDateTime),
+    points_to("user_account"),
+    sa.UniqueConstraint("token_hash"),
+)
+
+# --- the orchard -------------------------------------------------------------------------------
+
+block = farm_table(
+    "block",
+    metadata,
+    _required("name", sa.Text),
+    _required("cultivar", sa.Text),
+    _required("habit", Word(BearingHabit)),
+    _required("rootstock", sa.Text),
+    _required("row_spacing_mm", sa.Float),
+    _required("tree_spacing_mm", sa.Float),
+    sa.Column("top_wire_mm", sa.Float),
+    sa.Column("planting_year", sa.Integer),
+    _flag("young"),
+    _flag("low_bloom"),
+    _required("emergency_location", sa.Text),
+    _flag("retired"),
+    sa.UniqueConstraint("farm_id", "name"),
+)
+
+orchard_row = farm_table(
+    "orchard_row",
+    metadata,
+    _required("block_id", sa.Integer),
+    _required("number", sa.Integer),
+    _required("start_end", sa.Text),
+    _required("tree_count", sa.Integer),
+    sa.Column("posts", sa.Integer),
+    sa.Column("trees_per_panel", sa.Integer),
+    points_to("block"),
+    sa.UniqueConstraint("farm_id", "block_id", "number"),
+    sa.CheckConstraint("tree_count between 1 and 5000", name="tree_count"),
+)
+
+planting = farm_table(
+    "planting",
+    metadata,
+    _required("orchard_row_id", sa.Integer),
+    _required("first_position", sa.Integer),
+    _required("last_position", sa.Integer),
+    _required("kind", Word(PlantingKind)),
+    _required("cultivar", sa.Text),
+    sa.Column("year", sa.Integer),
+    _required("since", sa.Date),
+    sa.Column("until", sa.Date),
+    points_to("orchard_row"),
+    sa.CheckConstraint("1 <= first_position and first_position <= last_position", name="range"),
+    sa.Index(None, "farm_id", "orchard_row_id"),
+)
+
+standard_version = farm_table(
+    "standard_version",
+    metadata,
+    _required("block_id", sa.Integer),
+    _required("version", sa.Integer),
+    _required("in_force_from", sa.Date),
+    _required("payload", sa.JSON),
+    _required("created_at", UtcDateTime),
+    _required("created_by", sa.Integer),
+    points_to("block"),
+    points_to("user_account", "created_by"),
+    sa.UniqueConstraint("farm_id", "block_id", "version"),
+)
+
+# --- passes and lots ---------------------------------------------------------------------------
+
+crew_pass = farm_table(
+    "crew_pass",
+    metadata,
+    _required("block_id", sa.Integer),
+    _required("crew_id", sa.Integer),
+    _required("standard_version_id", sa.Integer),
+    _required("kind", Word(PassKind)),
+    _required("method", Word(Method)),
+    _required("started_at", UtcDateTime),
+    sa.Column("ended_at", UtcDateTime),
+    sa.Column("hours", sa.Float),
+    _required("lot_by", sa.String(10)),
+    points_to("block"),
+    points_to("crew"),
+    points_to("standard_version"),
+    sa.CheckConstraint("lot_by in ('row', 'half_day')", name="lot_by"),
+)
+
+pass_row = farm_table(
+    "pass_row",
+    metadata,
+    _required("crew_pass_id", sa.Integer),
+    _required("orchard_row_id", sa.Integer),
+    _required("first_position", sa.Integer),
+    _required("last_position", sa.Integer),
+    sa.Column("finished_at", UtcDateTime),
+    points_to("crew_pass"),
+    points_to("orchard_row"),
+    sa.UniqueConstraint("farm_id", "crew_pass_id", "orchard_row_id"),
+)
+
+assignment = farm_table(
+    "assignment",
+    metadata,
+    _required("crew_pass_id", sa.Integer),
+    _required("worker_id", sa.Integer),
+    _required("orchard_row_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("first_position", sa.Integer),
+    _required("last_position", sa.Integer),
+    _required("side", Word(Side)),
+    points_to("crew_pass"),
+    points_to("worker"),
+    points_to("orchard_row"),
+    sa.Index(None, "farm_id", "crew_pass_id"),
+)
+
+lot = farm_table(
+    "lot",
+    metadata,
+    _required("crew_pass_id", sa.Integer),
+    _required("number", sa.Integer),
+    _required("state", Word(LotState)),
+    _required("finished_at", UtcDateTime),
+    sa.Column("closed_at", UtcDateTime),
+    points_to("crew_pass"),
+    sa.UniqueConstraint("farm_id", "crew_pass_id", "number"),
+    sa.Index(None, "farm_id", "state"),
+)
+
+lot_range = farm_table(
+    "lot_range",
+    metadata,
+    _required("lot_id", sa.Integer),
+    _required("orchard_row_id", sa.Integer),
+    _required("first_position", sa.Integer),
+    _required("last_position", sa.Integer),
+    points_to("lot"),
+    points_to("orchard_row"),
+    sa.UniqueConstraint("farm_id", "lot_id", "orchard_row_id", "first_position"),
+)
+
+# --- draws, audits and scores ------------------------------------------------------------------
+
+draw = farm_table(
+    "draw",
+    metadata,
+    # A start check has no lot: it belongs to a pass and one worker and decides nothing.
+    sa.Column("lot_id", sa.Integer),
+    _required("crew_pass_id", sa.Integer),
+    _required("purpose", Word(Purpose)),
+    _required("stages", WordList(Stage)),
+    # Text, because seeds are larger than a database's whole numbers.
+    _required("seed", sa.Text),
+    _required("lot_size", sa.Integer),
+    _required("created_at", UtcDateTime),
+    _required("created_by", sa.Integer),
+    points_to("lot"),
+    points_to("crew_pass"),
+    points_to("user_account", "created_by"),
+    sa.Index(None, "farm_id", "lot_id"),
+)
+
+draw_stage = farm_table(
+    "draw_stage",
+    metadata,
+    _required("draw_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    # Cumulative sizes and numbers, one entry a wave; a single plan has one wave.
+    _required("plan", sa.JSON),
+    _required("producer_risk", sa.Float),
+    _required("consumer_risk", sa.Float),
+    points_to("draw"),
+    sa.UniqueConstraint("farm_id", "draw_id", "stage"),
+)
+
+draw_tree = farm_table(
+    "draw_tree",
+    metadata,
+    _required("draw_id", sa.Integer),
+    _required("orchard_row_id", sa.Integer),
+    _required("position", sa.Integer),
+    _required("side", Word(Side)),
+    _required("wave", sa.Integer),
+    # Place in the walk; a reserve tree has none until it is taken.
+    sa.Column("walk_order", sa.Integer),
+    sa.Column("reserve_order", sa.Integer),
+    # Set when what stands there turned out not to be a tree for the standard.
+    sa.Column("found_kind", Word(PlantingKind)),
+    points_to("draw"),
+    points_to("orchard_row"),
+    sa.UniqueConstraint("farm_id", "draw_id", "orchard_row_id", "position"),
+)
+
+audit = farm_table(
+    "audit",
+    metadata,
+    _required("draw_id", sa.Integer),
+    _required("auditor_id", sa.Integer),
+    _required("client_id", sa.String(36)),
+    _required("device", sa.String(64)),
+    _required("device_counter", sa.Integer),
+    sa.Column("worker_id", sa.Integer),
+    _required("season", sa.Integer),
+    _required("started_at", UtcDateTime),
+    sa.Column("device_started_at", UtcDateTime),
+    sa.Column("sealed_at", UtcDateTime),
+    points_to("draw"),
+    points_to("user_account", "auditor_id"),
+    points_to("worker"),
+    sa.UniqueConstraint("farm_id", "client_id"),
+    sa.UniqueConstraint("farm_id", "draw_id", "auditor_id", "device"),
+)
+
+tree_score = farm_table(
+    "tree_score",
+    metadata,
+    _required("audit_id", sa.Integer),
+    _required("draw_tree_id", sa.Integer),
+    # 1 as first sent; an amendment is a further version beside the old one.
+    _required("version", sa.Integer),
+    _required("client_id", sa.String(36)),
+    _required("device", sa.String(64)),
+    _required("device_counter", sa.Integer),
+    _required("scoring_order", sa.Integer),
+    _required("recorded_at", UtcDateTime),
+    sa.Column("device_at", UtcDateTime),
+    _required("answers", sa.JSON),
+    sa.Column("points", sa.Float),
+    sa.Column("amended_by", sa.Integer),
+    sa.Column("reason", sa.Text),
+    points_to("audit"),
+    points_to("draw_tree"),
+    points_to("user_account", "amended_by"),
+    sa.UniqueConstraint("farm_id", "client_id"),
+    sa.UniqueConstraint("farm_id", "audit_id", "draw_tree_id", "version"),
+    sa.CheckConstraint("version = 1 or (reason is not null and reason <> '')", name="reason"),
+)
+
+stage_score = farm_table(
+    "stage_score",
+    metadata,
+    _required("tree_score_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("result", Word(Result)),
+    _required("faults", WordList(Fault)),
+    sa.Column("points", sa.Float),
+    # The one person who did the stage here; none when the result is the crew's.
+    sa.Column("worker_id", sa.Integer),
+    points_to("tree_score"),
+    points_to("worker"),
+    sa.UniqueConstraint("farm_id", "tree_score_id", "stage"),
+    sa.Index(None, "farm_id", "worker_id", "stage"),
+)
+
+# The verdict as issued is version 1; an amendment that changes anything adds a version.
+decision = farm_table(
+    "decision",
+    metadata,
+    _required("audit_id", sa.Integer),
+    # No stage: the lot as a whole.
+    sa.Column("stage", Word(Stage)),
+    _required("version", sa.Integer),
+    _required("outcome", Word(Outcome)),
+    _required("scored", sa.Integer),
+    _required("due", sa.Integer),
+    _required("nonconforming", sa.Integer),
+    sa.Column("leading_fault", Word(Fault)),
+    _required("decided_at", UtcDateTime),
+    points_to("audit"),
+    sa.Index(
+        "uq_decision_stage",
+        "farm_id",
+        "audit_id",
+        "stage",
+        "version",
+        unique=True,
+        sqlite_where=sa.text("stage is not null"),
+        postgresql_where=sa.text("stage is not null"),
+    ),
+    sa.Index(
+        "uq_decision_lot",
+        "farm_id",
+        "audit_id",
+        "version",
+        unique=True,
+        sqlite_where=sa.text("stage is null"),
+        postgresql_where=sa.text("stage is null"),
+    ),
+)
+
+# --- roll-ups ----------------------------------------------------------------------------------
+
+rollup = farm_table(
+    "rollup",
+    metadata,
+    _required("audit_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    # No worker: the line of results shared by the crew.
+    sa.Column("worker_id", sa.Integer),
+    _required("season", sa.Integer),
+    _required("purpose", Word(Purpose)),
+    _required("crew_id", sa.Integer),
+    _required("block_id", sa.Integer),
+    _required("scored_on", sa.Date),
+    _required("trees", sa.Integer),
+    _required("due", sa.Integer),
+    _required("nonconforming", sa.Integer),
+    _required("points_sum", sa.Float),
+    points_to("audit"),
+    points_to("worker"),
+    points_to("crew"),
+    points_to("block"),
+    sa.Index(
+        "uq_rollup_worker",
+        "farm_id",
+        "audit_id",
+        "stage",
+        "worker_id",
+        unique=True,
+        sqlite_where=sa.text("worker_id is not null"),
+        postgresql_where=sa.text("worker_id is not null"),
+    ),
+    sa.Index(
+        "uq_rollup_shared",
+        "farm_id",
+        "audit_id",
+        "stage",
+        unique=True,
+        sqlite_where=sa.text("worker_id is null"),
+        postgresql_where=sa.text("worker_id is null"),
+    ),
+    sa.Index("ix_rollup_season", "farm_id", "season", "worker_id", "stage"),
+)
+
+# --- rework ------------------------------------------------------------------------------------
+
+rework_order = farm_table(
+    "rework_order",
+    metadata,
+    _required("audit_id", sa.Integer),
+    _required("lot_id", sa.Integer),
+    _required("created_at", UtcDateTime),
+    # The pass that carries the order out.
+    sa.Column("crew_pass_id", sa.Integer),
+    sa.Column("done_at", UtcDateTime),
+    points_to("audit"),
+    points_to("lot"),
+    points_to("crew_pass"),
+    sa.UniqueConstraint("farm_id", "audit_id"),
+)
+
+rework_item = farm_table(
+    "rework_item",
+    metadata,
+    _required("rework_order_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    # Mendable faults are redone; lasting ones say: stop, retrain, watch the next trees.
+    _flag("mendable"),
+    _required("faults", WordList(Fault)),
+    sa.Column("orchard_row_id", sa.Integer),
+    sa.Column("first_position", sa.Integer),
+    sa.Column("last_position", sa.Integer),
+    sa.Column("worker_id", sa.Integer),
+    points_to("rework_order"),
+    points_to("orchard_row"),
+    points_to("worker"),
+)

@@ -1,0 +1,1 @@
+"""One drawing for two surfaces: shapes in millimetres, written as SVG or onto a PDF canvas."""

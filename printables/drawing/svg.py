@@ -1,0 +1,162 @@
+"""Drawings as SVG for a page: classes for looks, a title and a description, no inline style."""
+
+import re
+from typing import Final
+from xml.sax.saxutils import escape
+
+from printables.drawing.primitives import (
+    Circle,
+    Drawing,
+    Group,
+    Line,
+    Path,
+    Point,
+    Polygon,
+    Polyline,
+    Rect,
+    Shape,
+    Step,
+    Text,
+)
+
+_PREFIX: Final = re.compile(r"[A-Za-z][A-Za-z0-9_-]*\Z")
+
+
+def to_svg(
+    drawing: Drawing,
+    *,
+    id_prefix: str,
+    width_px: float | None = None,
+    decorative: bool = False,
+) -> str:
+    """
+    Write a drawing as an SVG element.
+
+    Looks come from ``static/css/drawing.css``; letters take the font of the page.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        What to draw.
+    id_prefix : str
+        Start of the element's ids, used once on the page: a letter, then letters, digits,
+        hyphens or underscores.
+    width_px : float or None, optional
+        Width on the page in CSS pixels; the height follows. Without it the style sheet decides.
+    decorative : bool, optional
+        Whether the same is said in words beside it, so that a screen reader may pass over it.
+
+    Returns
+    -------
+    str
+        The element, safe to put into a page.
+
+    Raises
+    ------
+    ValueError
+        If the prefix cannot be part of an id.
+    """
+    if not _PREFIX.match(id_prefix):
+        raise ValueError(f"id_prefix is {id_prefix!r}; it must be usable as an id")
+    size = ""
+    if width_px is not None:
+        height_px = width_px * drawing.height_mm / drawing.width_mm
+        size = f' width="{_number(width_px)}" height="{_number(height_px)}"'
+    opening = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing"{size} '
+        f'viewBox="0 0 {_number(drawing.width_mm)} {_number(drawing.height_mm)}"'
+    )
+    head = ' aria-hidden="true">' if decorative else _spoken_head(drawing, id_prefix)
+    return f"{opening}{head}{''.join(map(_element, drawing.shapes))}</svg>"
+
+
+def _spoken_head(drawing: Drawing, id_prefix: str) -> str:
+    ids = f"{id_prefix}-title"
+    words = f'<title id="{id_prefix}-title">{escape(drawing.title)}</title>'
+    if drawing.description:
+        ids += f" {id_prefix}-desc"
+        words += f'<desc id="{id_prefix}-desc">{escape(drawing.description)}</desc>'
+    return f' role="img" aria-labelledby="{ids}">{words}'
+
+
+def _element(shape: Shape) -> str:  # noqa: PLR0911  # one return for each kind of shape
+    match shape:
+        case Line():
+            ends = (
+                f'x1="{_number(shape.start[0])}" y1="{_number(shape.start[1])}" '
+                f'x2="{_number(shape.end[0])}" y2="{_number(shape.end[1])}"'
+            )
+            return f"<line {_class(shape)} {ends}/>"
+        case Polyline():
+            return f'<polyline {_class(shape)} points="{_points(shape.points)}"/>'
+        case Polygon():
+            return f'<polygon {_class(shape)} points="{_points(shape.points)}"/>'
+        case Path():
+            return f'<path {_class(shape)} d="{path_data(shape)}"/>'
+        case Circle():
+            place = f'cx="{_number(shape.centre[0])}" cy="{_number(shape.centre[1])}"'
+            return f'<circle {_class(shape)} {place} r="{_number(shape.radius_mm)}"/>'
+        case Rect():
+            return _rect(shape)
+        case Text():
+            return _text(shape)
+        case Group():
+            place = f"translate({_number(shape.x_mm)} {_number(shape.y_mm)})"
+            if shape.scale != 1.0:
+                place += f" scale({_number(shape.scale, 6)})"
+            return f'<g transform="{place}">{"".join(map(_element, shape.shapes))}</g>'
+
+
+def _rect(shape: Rect) -> str:
+    corner = f' rx="{_number(shape.corner_mm)}"' if shape.corner_mm else ""
+    return (
+        f'<rect {_class(shape)} x="{_number(shape.x_mm)}" y="{_number(shape.y_mm)}" '
+        f'width="{_number(shape.width_mm)}" height="{_number(shape.height_mm)}"{corner}/>'
+    )
+
+
+def _text(shape: Text) -> str:
+    looks = f"inked-{shape.ink} letters-{shape.anchor}" + (" letters-bold" if shape.bold else "")
+    place = f'x="{_number(shape.x_mm)}" y="{_number(shape.y_mm)}"'
+    size = f'font-size="{_number(shape.size_mm)}"'
+    return f'<text class="{looks}" {place} {size}>{escape(shape.text)}</text>'
+
+
+def _class(shape: Line | Polyline | Polygon | Path | Circle | Rect) -> str:
+    return f'class="inked-{shape.ink}"'
+
+
+def _points(points: tuple[Point, ...]) -> str:
+    return " ".join(f"{_number(x)},{_number(y)}" for x, y in points)
+
+
+def path_data(path: Path) -> str:
+    """
+    Write the outline of a path as SVG path data.
+
+    Parameters
+    ----------
+    path : Path
+        The path.
+
+    Returns
+    -------
+    str
+        Absolute commands ``M``, ``L``, ``C`` and ``Z``.
+    """
+    steps = " ".join(map(_step, path.steps))
+    return f"M{_at(path.start)} {steps}{'Z' if path.closed else ''}"
+
+
+def _step(step: Step) -> str:
+    return ("L" if len(step) == 1 else "C") + " ".join(map(_at, step))
+
+
+def _at(point: Point) -> str:
+    return f"{_number(point[0])} {_number(point[1])}"
+
+
+def _number(value: float, decimals: int = 3) -> str:
+    # A thousandth of a millimetre is far below a pixel; the text stays short.
+    text = f"{value:.{decimals}f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text

@@ -275,7 +275,9 @@ def contradictions(standard: Standard) -> dict[str, Message]:
     """
     problems: dict[str, Message] = {}
     if not standard.stages_in_use:
-        problems["top.in_use"] = say("Use at least one stage: a standard without stages decides nothing.")
+        problems["top.in_use"] = say(
+            "Use at least one stage: a standard without stages decides nothing."
+        )
     for stage in standard.stages_in_use:
         promise = standard.rule(stage).promise
         if promise.acceptable_fraction >= promise.rejectable_fraction:
@@ -395,7 +397,9 @@ def read_standard(payload: object) -> Standard:
     except ValidationError as error:
         raise InvalidInput(
             {
-                ".".join(str(part) for part in problem["loc"]): _sentence(problem["type"], problem.get("ctx", {}))
+                ".".join(str(part) for part in problem["loc"]): _sentence(
+                    problem["type"], problem.get("ctx", {})
+                )
                 for problem in error.errors()
             }
         ) from error

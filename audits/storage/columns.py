@@ -14,7 +14,14 @@ class UtcDateTime(sa.TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, _dialect: sa.Dialect) -> datetime | None:
-        """Turn an instant to UTC without a zone, as both databases keep it."""
+        """
+        Turn an instant to UTC without a zone, as both databases keep it.
+
+        Raises
+        ------
+        ValueError
+            If the instant has no zone.
+        """
         if value is None:
             return None
         if value.tzinfo is None:

@@ -1,6 +1,6 @@
 """Every table. Each row carries its farm, and every key that points elsewhere includes the farm."""
 
-from typing import Final
+from typing import Any, Final
 
 import sqlalchemy as sa
 
@@ -32,9 +32,7 @@ metadata: Final = sa.MetaData(
 )
 
 
-def _required(
-    name: str, kind: sa.types.TypeEngine[object] | type[sa.types.TypeEngine[object]]
-) -> sa.Column[object]:
+def _required(name: str, kind: Any) -> sa.Column[Any]:  # noqa: ANN401 - any column type
     return sa.Column(name, kind, nullable=False)
 
 

@@ -1,10 +1,12 @@
 """Runs the migrations inside the transaction that it is given."""
 
+from typing import Any, Literal
+
 from alembic import context
 from sqlalchemy import TypeDecorator
 
 
-def render_item(kind: str, item: object, _autogen: object) -> str | bool:
+def render_item(kind: str, item: Any, _autogen: object) -> str | Literal[False]:  # noqa: ANN401
     """Write our own column types as the plain types beneath them: migrations import no app code."""
     if kind == "type" and isinstance(item, TypeDecorator):
         return f"sa.{item.impl_instance!r}"

@@ -1,0 +1,560 @@
+"""Rates from samples: how sure they are, and when they may be shown or compared at all."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from statistics import NormalDist
+from typing import Final, NamedTuple
+
+from audits.messages import Message, say, say_n
+
+# Floors of what may be said of a rate. A sample of 30 is a customary least number for a quality
+# measure; the rest is this project's own rule.
+LEAST_TREES_FOR_A_RANGE: Final = 10
+LEAST_TREES_TO_COMPARE: Final = 30
+LEAST_DAYS_TO_COMPARE: Final = 3
+LEAST_ROWS_TO_COMPARE: Final = 3
+LEAST_AUDITORS_TO_COMPARE: Final = 2
+
+# The outer limits of a funnel plot hold 99.8 % (D. J. Spiegelhalter, Statistics in Medicine
+# 24:1185-1202, 2005): 1 in 1,000 on each side.
+FLAG_TAIL: Final = 0.001
+
+_IN_TEN: Final = 10
+_IN_HUNDRED: Final = 100
+_TREES_FOR_HUNDREDTHS: Final = 100
+
+
+class Interval(NamedTuple):
+    """
+    The values that a sample leaves possible.
+
+    Parameters
+    ----------
+    lower : float
+        Lower limit.
+    upper : float
+        Upper limit.
+    """
+
+    lower: float
+    upper: float
+
+
+def wilson(count: int, total: int, confidence: float = 0.95) -> Interval:
+    """
+    Return Wilson's score interval for a proportion.
+
+    Parameters
+    ----------
+    count : int
+        Trees with the property, from 0 to `total` (symbol x).
+    total : int
+        Trees in the sample, at least 0 (symbol n).
+    confidence : float, optional
+        Confidence of the interval, in (0, 1).
+
+    Returns
+    -------
+    Interval
+        Limits in [0, 1]; the whole of it for an empty sample.
+
+    Raises
+    ------
+    ValueError
+        If a parameter lies outside its range; the message names it and its value.
+
+    References
+    ----------
+    .. [1] E. B. Wilson, Journal of the American Statistical Association 22:209-212, 1927.
+
+    Examples
+    --------
+    >>> lower, upper = wilson(18, 20)
+    >>> round(lower, 3), round(upper, 3)
+    (0.699, 0.972)
+    """
+    z = _normal_quantile(count, total, confidence)
+    # Multiplied by n, the formula also holds for an empty sample.
+    spread = z * math.sqrt(z * z / 4 + (count * (total - count) / total if total else 0))
+    middle = count + z * z / 2
+    return _with_exact_ends(count, total, (middle - spread), (middle + spread), total + z * z)
+
+
+def wilson_corrected(count: int, total: int, confidence: float = 0.95) -> Interval:
+    """
+    Return Wilson's score interval with continuity correction.
+
+    Parameters
+    ----------
+    count : int
+        Trees with the property, from 0 to `total` (symbol x).
+    total : int
+        Trees in the sample, at least 0 (symbol n).
+    confidence : float, optional
+        Confidence of the interval, in (0, 1).
+
+    Returns
+    -------
+    Interval
+        Limits in [0, 1]; the whole of it for an empty sample.
+
+    Raises
+    ------
+    ValueError
+        If a parameter lies outside its range; the message names it and its value.
+
+    References
+    ----------
+    .. [1] R. G. Newcombe, Statistics in Medicine 17:857-872, 1998, method 4.
+
+    Examples
+    --------
+    >>> lower, upper = wilson_corrected(18, 20)
+    >>> round(lower, 3), round(upper, 3)
+    (0.669, 0.982)
+    """
+    z = _normal_quantile(count, total, confidence)
+    if total == 0:
+        return Interval(0.0, 1.0)
+    proportion = count / total
+    middle = 2 * count + z * z
+
+    def spread(direction: int) -> float:
+        inside = z * z - 2 * direction - 1 / total
+        inside += 4 * proportion * (total - count + direction)
+        # At the ends this can fall below zero; there the limits are 0 and 1 anyway.
+        return z * math.sqrt(max(inside, 0.0)) + 1
+
+    return _with_exact_ends(
+        count, total, middle - spread(1), middle + spread(-1), 2 * (total + z * z)
+    )
+
+
+def clopper_pearson(count: int, total: int, confidence: float = 0.95) -> Interval:
+    """
+    Return the exact interval for a proportion, after Clopper and Pearson.
+
+    Parameters
+    ----------
+    count : int
+        Trees with the property, from 0 to `total` (symbol x).
+    total : int
+        Trees in the sample, at least 0 (symbol n).
+    confidence : float, optional
+        Confidence of the interval, in (0, 1); half of the rest lies beyond each limit.
+
+    Returns
+    -------
+    Interval
+        Limits in [0, 1]; the whole of it for an empty sample.
+
+    Raises
+    ------
+    ValueError
+        If a parameter lies outside its range; the message names it and its value.
+
+    References
+    ----------
+    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26:404-413, 1934.
+
+    Examples
+    --------
+    >>> lower, upper = clopper_pearson(18, 20)
+    >>> round(lower, 3), round(upper, 3)
+    (0.683, 0.988)
+    """
+    from scipy.special import betaincinv  # noqa: PLC0415 - keeps starting the app light
+
+    _check(count, total, confidence)
+    tail = (1 - confidence) / 2
+    lower = betaincinv(count, total - count + 1, tail) if count > 0 else 0.0
+    upper = betaincinv(count + 1, total - count, 1 - tail) if count < total else 1.0
+    return Interval(float(lower), float(upper))
+
+
+def jeffreys(count: int, total: int, confidence: float = 0.95) -> Interval:
+    """
+    Return the equal-tailed interval for a proportion under Jeffreys' prior.
+
+    Parameters
+    ----------
+    count : int
+        Trees with the property, from 0 to `total` (symbol x).
+    total : int
+        Trees in the sample, at least 0 (symbol n).
+    confidence : float, optional
+        Probability inside the interval, in (0, 1).
+
+    Returns
+    -------
+    Interval
+        Quantiles of a beta distribution, in (0, 1); not set to 0 or 1 at the ends.
+
+    Raises
+    ------
+    ValueError
+        If a parameter lies outside its range; the message names it and its value.
+
+    References
+    ----------
+    .. [1] L. D. Brown, T. T. Cai and A. DasGupta, Statistical Science 16:101-133, 2001.
+
+    Examples
+    --------
+    >>> lower, upper = jeffreys(18, 20)
+    >>> round(lower, 3), round(upper, 3)
+    (0.716, 0.979)
+    """
+    from scipy.special import betaincinv  # noqa: PLC0415 - keeps starting the app light
+
+    _check(count, total, confidence)
+    tail = (1 - confidence) / 2
+    shapes = (count + 0.5, total - count + 0.5)
+    return Interval(float(betaincinv(*shapes, tail)), float(betaincinv(*shapes, 1 - tail)))
+
+
+def agresti_coull(count: int, total: int, confidence: float = 0.95) -> Interval:
+    """
+    Return Agresti and Coull's adjusted interval for a proportion.
+
+    Parameters
+    ----------
+    count : int
+        Trees with the property, from 0 to `total` (symbol x).
+    total : int
+        Trees in the sample, at least 0 (symbol n).
+    confidence : float, optional
+        Confidence of the interval, in (0, 1).
+
+    Returns
+    -------
+    Interval
+        Limits, cut to [0, 1]; the whole of it for an empty sample.
+
+    Raises
+    ------
+    ValueError
+        If a parameter lies outside its range; the message names it and its value.
+
+    References
+    ----------
+    .. [1] A. Agresti and B. A. Coull, The American Statistician 52:119-126, 1998.
+
+    Examples
+    --------
+    >>> lower, upper = agresti_coull(18, 20)
+    >>> round(lower, 3), round(upper, 3)
+    (0.687, 0.984)
+    """
+    z = _normal_quantile(count, total, confidence)
+    adjusted_total = total + z * z
+    middle = (count + z * z / 2) / adjusted_total
+    spread = z * math.sqrt(middle * (1 - middle) / adjusted_total)
+    return Interval(max(middle - spread, 0.0), min(middle + spread, 1.0))
+
+
+def newcombe_difference(
+    count_one: int, total_one: int, count_two: int, total_two: int, confidence: float = 0.95
+) -> Interval:
+    """
+    Return Newcombe's hybrid score interval for the difference of two proportions.
+
+    Parameters
+    ----------
+    count_one : int
+        Trees with the property in the first sample, from 0 to `total_one`.
+    total_one : int
+        Trees in the first sample, at least 1.
+    count_two : int
+        Trees with the property in the second sample, from 0 to `total_two`.
+    total_two : int
+        Trees in the second sample, at least 1.
+    confidence : float, optional
+        Confidence of the interval, in (0, 1).
+
+    Returns
+    -------
+    Interval
+        Limits of the first proportion less the second, in [-1, 1].
+
+    Raises
+    ------
+    ValueError
+        If a parameter lies outside its range; the message names it and its value.
+
+    References
+    ----------
+    .. [1] R. G. Newcombe, Statistics in Medicine 17:873-890, 1998, method 10.
+
+    Examples
+    --------
+    >>> lower, upper = newcombe_difference(56, 70, 48, 80)
+    >>> round(lower, 4), round(upper, 4)
+    (0.0524, 0.3339)
+    """
+    for name, total in (("total_one", total_one), ("total_two", total_two)):
+        if total < 1:
+            raise ValueError(f"{name} must be at least 1, not {total}")
+    one, two = wilson(count_one, total_one, confidence), wilson(count_two, total_two, confidence)
+    share_one, share_two = count_one / total_one, count_two / total_two
+    difference = share_one - share_two
+    return Interval(
+        max(difference - math.hypot(share_one - one.lower, two.upper - share_two), -1.0),
+        min(difference + math.hypot(one.upper - share_one, share_two - two.lower), 1.0),
+    )
+
+
+def ratio_of_sums(samples: Iterable[tuple[int, int]]) -> float | None:
+    """
+    Return the fraction of nonconforming trees over several samples.
+
+    This is the only average of fractions that the project uses. Audits stop when they are
+    decided, so that bad luck ends them early: a mean of their fractions reads a true 15 % as about
+    17 %, the ratio of sums reads it as about 15.1 %.
+
+    Parameters
+    ----------
+    samples : Iterable of tuple of int and int
+        For each sample, nonconforming trees and due trees.
+
+    Returns
+    -------
+    float or None
+        Sum of nonconforming over sum of due trees, in [0, 1]; None if no tree was due.
+
+    Raises
+    ------
+    ValueError
+        If a sample has fewer than 0 or more nonconforming than due trees.
+
+    Examples
+    --------
+    >>> ratio_of_sums([(1, 10), (0, 30)])
+    0.025
+    """
+    nonconforming_trees = due_trees = 0
+    for nonconforming, due in samples:
+        _check_count(nonconforming, due)
+        nonconforming_trees += nonconforming
+        due_trees += due
+    return nonconforming_trees / due_trees if due_trees else None
+
+
+class RateLevel(StrEnum):
+    """How much may be said of a rate."""
+
+    COUNTS = "counts"
+    RANGE = "range"
+    COMPARABLE = "comparable"
+
+
+@dataclass(frozen=True)
+class RateReading:
+    """
+    What may be said of a rate, and no more.
+
+    Parameters
+    ----------
+    nonconforming : int
+        Nonconforming trees.
+    due : int
+        Due trees.
+    level : RateLevel
+        How much may be said: counts, a range, or a rate set beside the standard.
+    fraction : float or None
+        Fraction of nonconforming trees, in [0, 1]; None unless it may be compared.
+    interval : Interval or None
+        Wilson's 95 % interval of that fraction; None if only counts may be shown.
+    sentence : Message
+        The reading in words, counted in right trees.
+    """
+
+    nonconforming: int
+    due: int
+    level: RateLevel
+    fraction: float | None
+    interval: Interval | None
+    sentence: Message
+
+    def is_beyond(self, accepted_fraction: float) -> bool:
+        """
+        Tell whether the rate is worse than the standard beyond what chance allows.
+
+        Parameters
+        ----------
+        accepted_fraction : float
+            Fraction of nonconforming trees that the standard accepts, in [0, 1].
+
+        Returns
+        -------
+        bool
+            True only for a comparable rate that lies beyond the 99.8 % limit: with the accepted
+            fraction, as many nonconforming trees would turn up at most once in a thousand times.
+
+        Raises
+        ------
+        ValueError
+            If `accepted_fraction` lies outside its range.
+
+        Notes
+        -----
+        Looking again after each 10 trees, a 95 % limit would flag about one worker in nine who is
+        on standard, over a season; this limit flags about one in eighty.
+        """
+        from scipy.special import bdtrc  # noqa: PLC0415 - keeps starting the app light
+
+        if not 0 <= accepted_fraction <= 1:
+            raise ValueError(f"accepted_fraction must lie in [0, 1], not {accepted_fraction}")
+        if self.level is not RateLevel.COMPARABLE or self.nonconforming == 0:
+            return False
+        return bool(bdtrc(self.nonconforming - 1, self.due, accepted_fraction) <= FLAG_TAIL)
+
+
+def describe_rate(
+    nonconforming: int, due: int, *, days: int = 0, rows: int = 0, auditors: int = 0
+) -> RateReading:
+    """
+    Say of a rate what the size of its sample allows.
+
+    Below 10 due trees only the counts are given, below 30 only a range. From 30 trees on a rate
+    may be set beside the standard if it comes from at least 3 days, 3 rows and 2 auditors: trees
+    of one row are alike, so that many trees of few rows say less than their number.
+
+    Parameters
+    ----------
+    nonconforming : int
+        Nonconforming trees, from 0 to `due`; a sum over audits.
+    due : int
+        Due trees, at least 0; a sum over the same audits.
+    days : int, optional
+        Days on which the trees were pruned.
+    rows : int, optional
+        Rows in which they stand.
+    auditors : int, optional
+        Auditors who scored them.
+
+    Returns
+    -------
+    RateReading
+        The level, the figures that may be shown, and the sentence.
+
+    Raises
+    ------
+    ValueError
+        If `nonconforming` is below 0 or above `due`.
+
+    Examples
+    --------
+    >>> print(describe_rate(8, 40, days=4, rows=5, auditors=2).sentence)
+    About 8 in 10 right, could be 6 to 9 (40 trees).
+    """
+    _check_count(nonconforming, due)
+    if due < LEAST_TREES_FOR_A_RANGE:
+        sentence = _counts(nonconforming, due)
+        return RateReading(nonconforming, due, RateLevel.COUNTS, None, None, sentence)
+    interval = wilson(nonconforming, due)
+    spread_enough = (
+        days >= LEAST_DAYS_TO_COMPARE
+        and rows >= LEAST_ROWS_TO_COMPARE
+        and auditors >= LEAST_AUDITORS_TO_COMPARE
+    )
+    if due >= LEAST_TREES_TO_COMPARE and spread_enough:
+        sentence = _rate(nonconforming, due, interval)
+        fraction = nonconforming / due
+        return RateReading(nonconforming, due, RateLevel.COMPARABLE, fraction, interval, sentence)
+    sentence = _range(due, interval)
+    return RateReading(nonconforming, due, RateLevel.RANGE, None, interval, sentence)
+
+
+def _counts(nonconforming: int, due: int) -> Message:
+    if due == 0:
+        return say("No tree was due yet.")
+    return say_n(
+        "%(right)s of %(count)s tree right. Too few for a rate.",
+        "%(right)s of %(count)s trees right. Too few for a rate.",
+        due,
+        right=due - nonconforming,
+    )
+
+
+def _range(due: int, interval: Interval) -> Message:
+    lower, upper = _right_in(_IN_TEN, interval)
+    if due < LEAST_TREES_TO_COMPARE:
+        return say(
+            "%(lower)s to %(upper)s in 10 right (%(due)s trees). Too few to compare.",
+            lower=lower,
+            upper=upper,
+            due=due,
+        )
+    return say(
+        "%(lower)s to %(upper)s in 10 right (%(due)s trees). "
+        "To compare, it takes %(days)s days, %(rows)s rows and %(auditors)s auditors.",
+        lower=lower,
+        upper=upper,
+        due=due,
+        days=LEAST_DAYS_TO_COMPARE,
+        rows=LEAST_ROWS_TO_COMPARE,
+        auditors=LEAST_AUDITORS_TO_COMPARE,
+    )
+
+
+def _rate(nonconforming: int, due: int, interval: Interval) -> Message:
+    scale = _IN_HUNDRED if due >= _TREES_FOR_HUNDREDTHS else _IN_TEN
+    lower, upper = _right_in(scale, interval)
+    right = round((due - nonconforming) / due * scale)
+    values = {"scale": scale, "lower": lower, "upper": upper, "due": due}
+    # Rounding must not turn some faults into none, nor some right trees into none.
+    if right == scale and nonconforming:
+        return say(
+            "More than %(right)s in %(scale)s right, could be %(lower)s to %(upper)s "
+            "(%(due)s trees).",
+            right=scale - 1,
+            **values,
+        )
+    if right == 0 and nonconforming < due:
+        return say(
+            "Fewer than %(right)s in %(scale)s right, could be %(lower)s to %(upper)s "
+            "(%(due)s trees).",
+            right=1,
+            **values,
+        )
+    return say(
+        "About %(right)s in %(scale)s right, could be %(lower)s to %(upper)s (%(due)s trees).",
+        right=right,
+        **values,
+    )
+
+
+def _right_in(scale: int, nonconforming: Interval) -> tuple[int, int]:
+    """Count right trees out of `scale`, rounded outwards so that no possible rate is cut off."""
+    lower, upper = 1 - nonconforming.upper, 1 - nonconforming.lower
+    return math.floor(lower * scale), math.ceil(upper * scale)
+
+
+def _check_count(count: int, total: int) -> None:
+    if not 0 <= count <= total:
+        raise ValueError(f"the count must lie between 0 and {total}, not {count}")
+
+
+def _check(count: int, total: int, confidence: float) -> None:
+    _check_count(count, total)
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+
+
+def _normal_quantile(count: int, total: int, confidence: float) -> float:
+    """Check the parameters and return the two-sided standard normal quantile (symbol z)."""
+    _check(count, total, confidence)
+    return NormalDist().inv_cdf((1 + confidence) / 2)
+
+
+def _with_exact_ends(
+    count: int, total: int, lower: float, upper: float, divisor: float
+) -> Interval:
+    """Divide, and set the limits that are 0 or 1 by definition free of rounding."""
+    return Interval(
+        0.0 if count == 0 else max(lower / divisor, 0.0),
+        1.0 if count == total else min(upper / divisor, 1.0),
+    )

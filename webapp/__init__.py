@@ -1,0 +1,1 @@
+"""The intranet pages and the command line."""

@@ -1,0 +1,42 @@
+"""The main ways through the pages, by role."""
+
+from dataclasses import dataclass
+
+from flask import g, request, url_for
+from flask_babel import gettext
+
+from audits.vocabulary import Role
+from webapp.access import CREW_LEADS, EVERYONE, OWNERS
+
+
+@dataclass(frozen=True)
+class Way:
+    """An entry of the navigation."""
+
+    label: str
+    url: str
+    current: bool
+
+
+def ways() -> list[Way]:
+    """Return the entries for the signed-in person, none when nobody is."""
+    actor = g.get("actor")
+    if actor is None:
+        return []
+    offered: list[tuple[str, str, frozenset[Role]]] = [
+        (gettext("Today"), "today.index", CREW_LEADS),
+        (gettext("Blocks"), "blocks.index", CREW_LEADS),
+        (gettext("Passes"), "passes.index", CREW_LEADS),
+        (gettext("Workers"), "workers.index", CREW_LEADS),
+        (gettext("My work"), "workers.mine", frozenset({Role.WORKER})),
+        (gettext("Season"), "season.index", OWNERS),
+        (gettext("Print"), "printing.index", CREW_LEADS),
+        (gettext("Safety"), "safety.index", EVERYONE),
+        (gettext("Farm"), "farm.index", OWNERS),
+    ]
+    area = (request.endpoint or "").partition(".")[0]
+    return [
+        Way(label, url_for(endpoint), endpoint.partition(".")[0] == area)
+        for label, endpoint, roles in offered
+        if actor.role in roles
+    ]

@@ -311,8 +311,9 @@ def ratio_of_sums(samples: Iterable[tuple[int, int]]) -> float | None:
     Return the fraction of nonconforming trees over several samples.
 
     This is the only average of fractions that the project uses. Audits stop when they are
-    decided, so that bad luck ends them early: a mean of their fractions reads a true 15 % as about
-    17 %, the ratio of sums reads it as about 15.1 %.
+    decided, and that biases their fractions: if an audit of at most 24 trees ends at the fourth
+    nonconforming one or as soon as there can be no fourth, a true 15 % reads as 17 % in the mean of
+    fractions, and as 15 % in the ratio of sums.
 
     Parameters
     ----------
@@ -400,8 +401,9 @@ class RateReading:
 
         Notes
         -----
-        Looking again after each 10 trees, a 95 % limit would flag about one worker in nine who is
-        on standard, over a season; this limit flags about one in eighty.
+        Workers are looked at again and again. After each of 20 audits of 10 trees, a 95 % limit
+        would flag, at some time, 8 in 100 workers who work at the accepted fraction; this limit
+        flags fewer than 1 in 100.
         """
         from scipy.special import bdtrc  # noqa: PLC0415 - keeps starting the app light
 

@@ -1,12 +1,12 @@
 """
 Charts of blocks of due trees.
 
-A point of a worker's or crew's chart is a fixed number of due trees in the order in which they were
-scored, never an audit. An audit stops as soon as it is decided: faults that come early end it early,
-so its fraction leans upwards, and the more so the shorter it is (a true 15 % reads about 17 % as a
-mean of fractions of audits). Where a block ends depends only on how many trees were due, not on what
-was found on them, so its count of nonconforming trees is binomial as long as the work stays the
-same, and every point has the same limits.
+A point of a worker's or crew's chart is a fixed number of due trees in the order in which they
+were scored, never an audit. An audit stops as soon as it is decided, and that biases its fraction,
+mostly upwards: faults that come early end it early and weigh more (see
+`audits.estimates.ratio_of_sums` for figures). Where a block ends depends only on how many trees
+were due, not on what was found on them, so its count of nonconforming trees is binomial as long as
+the work stays the same, and every point has the same limits.
 
 A block here is a stretch of scored trees; it has nothing to do with a block of the orchard.
 """
@@ -163,7 +163,7 @@ def block_chart(
     Chart due trees in blocks against exact binomial limits.
 
     Points are blocks of due trees and not audits, because audits stop when they are decided, and
-    the fractions of stopped samples lean upwards; the docstring of this module says more.
+    the fractions of stopped samples are biased; the docstring of this module says more.
 
     Parameters
     ----------

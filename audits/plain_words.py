@@ -1,0 +1,337 @@
+"""The standard in plain words: short sentences for the standard's page, the card and the quiz."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from audits.messages import Message, say, say_n
+from audits.standard import LimbCaller, LimbsRule, Standard, TopRule, asks_for_side_branch
+from audits.units import Length, LengthKind
+from audits.vocabulary import HeadingRule, Method, Stage
+
+# Nearer to the wire than this (about an inch), nobody on the ground sees a difference.
+LEVEL_WITH_WIRE_MM: Final = 25.0
+
+
+@dataclass(frozen=True)
+class StageWords:
+    """
+    What a stage asks of a person with shears in hand.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    figure : Message
+        The shortest form, at most three words: what the small card prints large.
+    headline : Message
+        One sentence that says the most important thing, with this block's number.
+    hint : Message or None
+        One more sentence for a card with room for it.
+    steps : tuple of Message
+        What to do, in order, one idea a sentence.
+    leave : tuple of Message
+        When to leave the wood alone.
+    """
+
+    stage: Stage
+    figure: Message
+    headline: Message
+    hint: Message | None
+    steps: tuple[Message, ...]
+    leave: tuple[Message, ...]
+
+
+def stage_words(
+    standard: Standard,
+    stage: Stage,
+    *,
+    method: Method = Method.LADDER,
+    low_bloom: bool = False,
+) -> StageWords:
+    """
+    Put one stage of a standard into plain words.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    stage : Stage
+        The stage.
+    method : Method, optional
+        How the crew works; machine-topped rows are not asked for a side branch.
+    low_bloom : bool, optional
+        Whether the block has few flower buds this year.
+
+    Returns
+    -------
+    StageWords
+        Sentences in order; lengths appear in the reader's units.
+    """
+    match stage:
+        case Stage.TOP:
+            return _top_words(standard, method)
+        case Stage.LIMBS:
+            return _limbs_words(standard, low_bloom=low_bloom)
+        case Stage.COLUMNS:
+            return _columns_words(standard)
+        case Stage.HEADING:
+            return _heading_words(standard)
+
+
+def standard_words(
+    standard: Standard, *, method: Method = Method.LADDER, low_bloom: bool = False
+) -> tuple[StageWords, ...]:
+    """
+    Put a whole standard into plain words.
+
+    Heading is said even where it is off, because a crew that headed the last block must be told.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    method : Method, optional
+        How the crew works.
+    low_bloom : bool, optional
+        Whether the block has few flower buds this year.
+
+    Returns
+    -------
+    tuple of StageWords
+        One for each stage that is in use or must be said, from the top of the tree down.
+    """
+    return tuple(
+        stage_words(standard, stage, method=method, low_bloom=low_bloom)
+        for stage in Stage
+        if standard.rule(stage).in_use
+    )
+
+
+def every_tree(standard: Standard) -> tuple[Message, ...]:
+    """
+    Say what holds for every tree, whatever the stage.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+
+    Returns
+    -------
+    tuple of Message
+        Disease, and who calls the limbs.
+    """
+    words = [sick_wood()]
+    if standard.limbs.in_use:
+        words.append(limb_caller_words(standard.limb_caller))
+    return tuple(words)
+
+
+def sick_wood() -> Message:
+    """
+    Say what to do about canker and fire blight.
+
+    How far to cut and how to clean tools differs from place to place, so a crew marks and asks.
+
+    Returns
+    -------
+    Message
+        Two short sentences.
+    """
+    return say("Canker or fire blight: mark the tree. Tell the supervisor.")
+
+
+def limb_caller_words(caller: LimbCaller) -> Message:
+    """
+    Say who calls the limbs when two people face one tree.
+
+    Parameters
+    ----------
+    caller : LimbCaller
+        The one the standard names.
+
+    Returns
+    -------
+    Message
+        One sentence.
+    """
+    return _CALLERS[caller]()
+
+
+_CALLERS: Final[dict[LimbCaller, Callable[[], Message]]] = {
+    LimbCaller.LEFT: lambda: say("Two people at a tree: the left side calls the limbs."),
+    LimbCaller.RIGHT: lambda: say("Two people at a tree: the right side calls the limbs."),
+    LimbCaller.CREW_LEADER: lambda: say("Two people at a tree: the crew leader calls the limbs."),
+}
+
+
+def against_the_wire(target_mm: float, top_wire_mm: float | None) -> Message | None:
+    """
+    Say a height against the top wire, which everybody in the row can see.
+
+    Parameters
+    ----------
+    target_mm : float
+        The height.
+    top_wire_mm : float or None
+        Height of the top wire, if known.
+
+    Returns
+    -------
+    Message or None
+        Such as "2 in below the top wire"; None where the wire is not known.
+    """
+    if top_wire_mm is None:
+        return None
+    above_mm = target_mm - top_wire_mm
+    if abs(above_mm) < LEVEL_WITH_WIRE_MM:
+        return say("level with the top wire")
+    if above_mm > 0:
+        return say("%(distance)s above the top wire", distance=Length(above_mm))
+    return say("%(distance)s below the top wire", distance=Length(-above_mm))
+
+
+def _top_words(standard: Standard, method: Method) -> StageWords:
+    rule = standard.top
+    target = Length(rule.target_mm)
+    wire = against_the_wire(rule.target_mm, standard.top_wire_mm)
+    steps = [say("Cut the top at %(height)s from the ground.", height=target)]
+    if wire is not None:
+        steps.append(say("That is %(place)s.", place=wire))
+    steps.append(
+        say("Up to %(distance)s more or less is right.", distance=Length(rule.tolerance_mm))
+    )
+    if asks_for_side_branch(standard, method):
+        steps.append(say("Cut to a small side branch."))
+    return StageWords(
+        stage=Stage.TOP,
+        figure=say("%(height)s", height=target),
+        headline=say("Cut the top at %(height)s.", height=target),
+        hint=None if wire is None else say("%(place)s", place=wire),
+        steps=tuple(steps),
+        leave=_top_leave(rule),
+    )
+
+
+def _top_leave(rule: TopRule) -> tuple[Message, ...]:
+    return (
+        say("Leave a leader that is below %(height)s.", height=Length(rule.target_mm)),
+        say("Leave an old or storm-broken low top."),
+    )
+
+
+def _limbs_words(standard: Standard, *, low_bloom: bool) -> StageWords:
+    rule = standard.limbs
+    large = Length(rule.large_mm, LengthKind.DIAMETER)
+    steps = [
+        _limbs_headline(rule),
+        say("A limb counts from %(diameter)s up.", diameter=large),
+        say("Measure %(distance)s out from the trunk.", distance=Length(rule.measured_out_mm)),
+        say("Take the thickest first."),
+    ]
+    if rule.clean_cut_height_mm:
+        clean = Length(rule.clean_cut_height_mm)
+        steps.append(say("Below %(height)s cut clean at the trunk.", height=clean))
+        steps.append(say("Higher up leave a short, slanted stub."))
+    else:
+        steps.append(say("Leave a short, slanted stub."))
+    leave = [say("Leave the limbs if none is %(diameter)s thick.", diameter=large)]
+    if low_bloom:
+        leave.append(say("Few flower buds this year: take out less."))
+    return StageWords(
+        stage=Stage.LIMBS,
+        figure=_limbs_figure(rule),
+        headline=_limbs_headline(rule),
+        hint=say("Only limbs from %(diameter)s up.", diameter=large),
+        steps=tuple(steps),
+        leave=tuple(leave),
+    )
+
+
+def _limbs_headline(rule: LimbsRule) -> Message:
+    if rule.most == 0:
+        return say("Take out no large limb.")
+    if rule.least == 0:
+        return say_n(
+            "Take out one large limb or none.",
+            "Take out up to %(count)s large limbs.",
+            rule.most,
+        )
+    if rule.least == rule.most:
+        return say_n(
+            "Take out the largest limb.", "Take out the %(count)s largest limbs.", rule.most
+        )
+    return say(
+        "Take out the %(least)s to %(most)s largest limbs.", least=rule.least, most=rule.most
+    )
+
+
+def _limbs_figure(rule: LimbsRule) -> Message:
+    if rule.least == rule.most:
+        return say_n("%(count)s limb", "%(count)s limbs", rule.most)
+    return say("%(least)s to %(most)s limbs", least=rule.least, most=rule.most)
+
+
+def _columns_words(standard: Standard) -> StageWords:
+    longest = Length(standard.columns.side_branch_mm)
+    return StageWords(
+        stage=Stage.COLUMNS,
+        figure=say("1 column"),
+        headline=say("Make each branch one column."),
+        hint=say("Keep the spurs and the tip."),
+        steps=(
+            say("Make each branch one column."),
+            say("Cut off side branches longer than %(length)s.", length=longest),
+            say("Cut off side branches thicker than a pencil."),
+            say("Take one arm off each fork."),
+            say("Take off strong uprights."),
+            say("Keep the spurs and the tip."),
+        ),
+        leave=(
+            say("Leave thin shoots up to %(length)s: they are spurs.", length=longest),
+            say("Leave a branch that is one column already."),
+        ),
+    )
+
+
+def _heading_words(standard: Standard) -> StageWords:
+    rule = standard.heading
+    if rule.rule is HeadingRule.FORBIDDEN:
+        return StageWords(
+            stage=Stage.HEADING,
+            figure=say("No cut"),
+            headline=say("Do not head the branch ends."),
+            hint=say("Leave every tip on."),
+            steps=(say("Do not head the branch ends."), say("Leave every tip on.")),
+            leave=(say("Leave thin, hanging ends too."),),
+        )
+    if rule.rule is HeadingRule.OFF:
+        return StageWords(
+            stage=Stage.HEADING,
+            figure=say("Off"),
+            headline=say("No heading in this block."),
+            hint=None,
+            steps=(say("No heading in this block."),),
+            leave=(),
+        )
+    band = say(
+        "That is %(thin)s to %(thick)s.",
+        thin=Length(rule.thinnest_mm, LengthKind.DIAMETER),
+        thick=Length(rule.thickest_mm, LengthKind.DIAMETER),
+    )
+    return StageWords(
+        stage=Stage.HEADING,
+        figure=say("Pencil thick"),
+        headline=say("Cut thin, hanging ends at pencil size."),
+        hint=band,
+        steps=(
+            say("Find ends that hang and are thin."),
+            say("Cut them where they are pencil thick."),
+            band,
+        ),
+        leave=(
+            say("Leave ends that do not hang."),
+            say("Leave ends that are thicker than a pencil."),
+        ),
+    )

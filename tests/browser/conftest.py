@@ -1,0 +1,234 @@
+"""
+The system's own Chromium on the loopback: a phone, a desk, and what no page may do.
+
+A test that uses `phone` or `desk` fails by itself when a page logs an error, throws one, or asks
+for anything that is not on this machine; `browser_errors` lets a test say which errors it expects.
+"""
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.serving import HOST, PROJECT, SERVE, Server, serving
+
+CHROMIUM_VARIABLE = "PRUNING_AUDIT_TEST_CHROMIUM"
+CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
+CHROMIUM_ARGUMENTS = (
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+PHONE = {
+    "viewport": {"width": 360, "height": 640},
+    "device_scale_factor": 2,
+    "has_touch": True,
+    "is_mobile": True,
+}
+DESK = {"viewport": {"width": 1280, "height": 800}}
+WCAG_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
+SCREENSHOTS = PROJECT / ".cache" / "screenshots"
+_DEADLINE_MS = 10_000
+
+
+class BrowserErrors:
+    """What went wrong in the pages of one test, less what the test said to expect."""
+
+    def __init__(self) -> None:
+        self._pages: list[Page] = []
+        self._seen: list[str] = []
+        self._allowed: list[re.Pattern[str]] = []
+
+    def allow(self, pattern: str) -> None:
+        """Expect errors in which the regular expression is found."""
+        self._allowed.append(re.compile(pattern))
+
+    def watch(self, context: BrowserContext) -> None:
+        """Note the errors of every page that the context opens."""
+        context.on("page", self._watch_page)
+        context.on("request", self._note_request)
+
+    def check(self) -> None:
+        """Fail the test if anything unexpected was noted."""
+        for page in self._pages:
+            if not page.is_closed():
+                # Events come in order with answers: after this one none is still on its way.
+                page.evaluate("0")
+        unexpected = [
+            error
+            for error in self._seen
+            if not any(pattern.search(error) for pattern in self._allowed)
+        ]
+        assert not unexpected, "In the browser:\n" + "\n".join(unexpected)
+
+    def _watch_page(self, page: Page) -> None:
+        self._pages.append(page)
+        page.on("console", self._note_message)
+        page.on("pageerror", lambda error: self._seen.append(f"thrown: {error}"))
+
+    def _note_message(self, message) -> None:
+        if message.type == "error":
+            where = message.location.get("url", "")
+            self._seen.append(f"console: {message.text} ({where})")
+
+    def _note_request(self, request) -> None:
+        address = urlsplit(request.url)
+        if address.scheme in {"http", "https", "ws", "wss"} and address.hostname not in {
+            HOST,
+            "localhost",
+        }:
+            self._seen.append(f"asked for something elsewhere: {request.url}")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
+    """Fail a test for what its pages did, at the test itself rather than at its tear-down."""
+    result = yield
+    errors = getattr(item, "funcargs", {}).get("browser_errors")
+    if errors is not None:
+        errors.check()
+    return result
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.path.is_relative_to(Path(__file__).parent):
+            item.add_marker("browser")
+
+
+def chromium_path() -> str | None:
+    """Return the system's Chromium, or None if there is none."""
+    named = os.environ.get(CHROMIUM_VARIABLE)
+    return named or next(filter(None, map(shutil.which, CHROMIUM_NAMES)), None)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The system's Chromium, started once."""
+    path = chromium_path()
+    if path is None:
+        pytest.skip(f"no Chromium on the PATH: install it, or set {CHROMIUM_VARIABLE}")
+    arguments = list(CHROMIUM_ARGUMENTS)
+    if os.geteuid() == 0:
+        # Chromium refuses to run as root inside its sandbox.
+        arguments.append("--no-sandbox")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=arguments)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def browser_errors() -> BrowserErrors:
+    """The errors of this test's pages: ``browser_errors.allow("422")`` expects some."""
+    return BrowserErrors()
+
+
+@pytest.fixture
+def open_context(
+    browser: Browser, browser_errors: BrowserErrors
+) -> Iterator[Callable[..., BrowserContext]]:
+    """Open a browser of its own for one person: ``open_context(**PHONE, locale="es-US")``."""
+    with ExitStack() as stack:
+
+        def opened(**options: object) -> BrowserContext:
+            context = browser.new_context(**options)
+            stack.callback(context.close)
+            context.set_default_timeout(_DEADLINE_MS)
+            browser_errors.watch(context)
+            return context
+
+        yield opened
+
+
+@pytest.fixture
+def phone(open_context: Callable[..., BrowserContext]) -> Page:
+    """A page on a small phone: 360 x 640, touch."""
+    return open_context(**PHONE).new_page()
+
+
+@pytest.fixture
+def desk(open_context: Callable[..., BrowserContext]) -> Page:
+    """A page on a desk: 1280 x 800, mouse and keyboard."""
+    return open_context(**DESK).new_page()
+
+
+@pytest.fixture(scope="session")
+def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., Server]]:
+    """
+    Start the program in its own process: ``serve(data=folder)``; all stop when the tests end.
+
+    `data` is the data folder, an empty one if left out; `command` and `environment` replace what
+    is run, as in `tests.serving.serving`. Call it from a module's own fixture to share a server.
+    """
+    with ExitStack() as stack:
+
+        def started(
+            data: Path | None = None,
+            environment: Mapping[str, str] | None = None,
+            command: tuple[str, ...] = SERVE,
+            **options: object,
+        ) -> Server:
+            folder = tmp_path_factory.mktemp("served")
+            variables = {
+                "PRUNING_AUDIT_DATA": str(data or folder / "data"),
+                "PRUNING_AUDIT_DATABASE": "",
+            } | dict(environment or {})
+            server = serving(
+                folder / "server.log", command=command, environment=variables, **options
+            )
+            return stack.enter_context(server)
+
+        yield started
+
+
+@pytest.fixture(scope="session")
+def axe_check() -> Callable[[Page], None]:
+    """Check a page against WCAG 2.2 A and AA: ``axe_check(page)`` fails with a report."""
+    axe = Axe()
+
+    def check(page: Page) -> None:
+        options = {
+            "runOnly": {"type": "tag", "values": list(WCAG_TAGS)},
+            "resultTypes": ["violations"],
+        }
+        found = axe.run(page, options=options).response["violations"]
+        assert not found, f"axe on {page.url}:\n" + "\n".join(map(_violation, found))
+
+    return check
+
+
+@pytest.fixture(scope="session")
+def screenshot() -> Callable[[Page, str], Path]:
+    """Picture of a page: ``screenshot(page, "today-phone")`` -> .cache/screenshots/<name>.png."""
+    SCREENSHOTS.mkdir(parents=True, exist_ok=True)
+
+    def take(page: Page, name: str, *, full_page: bool = True) -> Path:
+        path = SCREENSHOTS / f"{name}.png"
+        page.screenshot(path=path, full_page=full_page)
+        return path
+
+    return take
+
+
+def _violation(violation: Mapping) -> str:
+    places = "\n".join(
+        f"    {' '.join(map(str, node['target']))}\n"
+        f"      {node['html']}\n"
+        f"      {' '.join(node.get('failureSummary', '').split())}"
+        for node in violation["nodes"]
+    )
+    return (
+        f"  {violation['id']} ({violation['impact']}): {violation['help']}\n"
+        f"    {violation['helpUrl']}\n{places}"
+    )

@@ -1,0 +1,127 @@
+"""
+What every test may ask for: databases, volumes of simulation, and a run that forbids skips.
+
+Fixtures of one area (the application and its clients, the farm in it, the browser) stand in that
+area's folder: tests/web/conftest.py, tests/browser/conftest.py. Data that several areas build
+stand in modules beside this file and are imported by name.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+import sqlalchemy as sa
+from hypothesis import configuration, settings
+
+from audits.storage.database import Database
+from audits.storage.schema import upgrade
+from webapp.translations import compile_catalogs
+
+PROJECT = Path(__file__).parent.parent
+POSTGRES_VARIABLE = "PRUNING_AUDIT_TEST_POSTGRES"
+
+# A run of the whole suite must say the same thing twice, so it draws the same examples each time;
+# at the desk, fresh examples find more. Neither fails because a shared machine is slow.
+configuration.set_hypothesis_home_dir(PROJECT / ".cache" / "hypothesis")
+settings.register_profile("ci", derandomize=True, deadline=None, print_blob=True)
+settings.register_profile("desk", deadline=None)
+settings.register_profile("long", deadline=None, max_examples=2_000)
+settings.load_profile("ci" if os.environ.get("CI") else "desk")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    group = parser.getgroup("pruning-audit")
+    group.addoption(
+        "--no-skips", action="store_true", help="a test that would be skipped fails instead"
+    )
+    group.addoption(
+        "--long", action="store_true", help="simulate the full volumes instead of short ones"
+    )
+
+
+def pytest_sessionstart() -> None:
+    # The program reads compiled catalogues; tests must never see yesterday's.
+    compile_catalogs()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    # Browser tests come last: quick tests speak first, and Playwright's event loop, which stays
+    # alive once it has started, gets in nobody's way.
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    report = yield
+    _forbid_skip(item.config, report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
+    report = yield
+    _forbid_skip(collector.config, report)
+    return report
+
+
+def _forbid_skip(config: pytest.Config, report: pytest.TestReport | pytest.CollectReport) -> None:
+    expected_to_fail = hasattr(report, "wasxfail")
+    if config.getoption("--no-skips") and report.skipped and not expected_to_fail:
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
+        report.outcome = "failed"
+        report.longrepr = f"Nothing may be skipped in this run, but: {reason}"
+
+
+@pytest.fixture(scope="session")
+def volume(request: pytest.FixtureRequest) -> Callable[..., int]:
+    """Return the size of a simulation: ``volume(short=300, long=2_000)``, long with --long."""
+
+    def size(*, short: int, long: int) -> int:
+        return long if request.config.getoption("--long") else short
+
+    return size
+
+
+@pytest.fixture
+def sqlite_url(tmp_path: Path) -> str:
+    """URL of an SQLite file that does not exist yet."""
+    return f"sqlite:///{tmp_path / 'farm.db'}"
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[sa.Engine]:
+    """Connection to the PostgreSQL server on which tests may make and drop databases."""
+    url = os.environ.get(POSTGRES_VARIABLE)
+    if not url:
+        pytest.skip(f"no PostgreSQL server: tests/run starts one, or set {POSTGRES_VARIABLE}")
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def postgres_url(postgres_server: sa.Engine) -> Iterator[str]:
+    """URL of an empty PostgreSQL database, dropped afterwards."""
+    name = f"pruning_audit_test_{uuid4().hex}"
+    with postgres_server.connect() as connection:
+        connection.exec_driver_sql(f"create database {name}")
+    yield postgres_server.url.set(database=name).render_as_string(hide_password=False)
+    with postgres_server.connect() as connection:
+        connection.exec_driver_sql(f"drop database {name} with (force)")
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def database_url(request: pytest.FixtureRequest) -> str:
+    """URL of an empty database: a test that asks for it runs on SQLite and on PostgreSQL."""
+    return request.getfixturevalue(f"{request.param}_url")
+
+
+@pytest.fixture
+def migrated_database(database_url: str) -> Iterator[Database]:
+    """A database with every table and no rows, on SQLite and on PostgreSQL."""
+    database = Database(database_url)
+    upgrade(database)
+    yield database
+    database.close()

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from enum import StrEnum
+from itertools import accumulate, takewhile
 from typing import Final, NamedTuple
 
 SIGMAS: Final = 3.0
@@ -159,14 +160,8 @@ def probability_limits(centre: float, due: int, false_alarm: float = FALSE_ALARM
 
 def _counts_beyond(probabilities: Iterable[float], largest_tail: float) -> int:
     """Count from the outside in how many counts together stay within the tail."""
-    tail = 0.0
-    beyond = 0
-    for probability in probabilities:
-        tail += probability
-        if tail > largest_tail * (1 + _TAIL_ROUNDING):
-            break
-        beyond += 1
-    return beyond
+    allowed = largest_tail * (1 + _TAIL_ROUNDING)
+    return sum(1 for _ in takewhile(lambda tail: tail <= allowed, accumulate(probabilities)))
 
 
 def _binomial_probabilities(centre: float, due: int) -> list[float]:

@@ -1,0 +1,126 @@
+"""What people enter, looked through field by field before anything is saved."""
+
+from typing import Final
+
+from audits.errors import InvalidInput
+from audits.messages import Message, say
+from audits.units import Length
+
+LONGEST_NAME: Final = 80
+LONGEST_TEXT: Final = 400
+
+
+class Entries:
+    """
+    Collects one sentence for each field at fault, so that a person can mend all of them at once.
+
+    Attributes
+    ----------
+    problems : dict of str to Message
+        The sentences so far, by field name.
+    """
+
+    def __init__(self) -> None:
+        self.problems: dict[str, Message] = {}
+
+    def add(self, field: str, sentence: Message) -> None:
+        """
+        Note a problem; the first at a field stays.
+
+        Parameters
+        ----------
+        field : str
+            Name of the form's field.
+        sentence : Message
+            What is wrong and what to do.
+        """
+        self.problems.setdefault(field, sentence)
+
+    def text(
+        self,
+        field: str,
+        value: str,
+        *,
+        missing: Message | None = None,
+        longest: int = LONGEST_NAME,
+    ) -> str:
+        """
+        Look through a text.
+
+        Parameters
+        ----------
+        field : str
+            Name of the form's field.
+        value : str
+            As typed.
+        missing : Message or None, optional
+            What to say when it is empty; None lets it be empty.
+        longest : int, optional
+            Most characters.
+
+        Returns
+        -------
+        str
+            The text without blanks around it and with single blanks inside.
+        """
+        text = " ".join(value.split())
+        if not text and missing is not None:
+            self.add(field, missing)
+        if len(text) > longest:
+            self.add(field, say("Use at most %(longest)s characters.", longest=longest))
+        return text
+
+    def whole(self, field: str, value: int | None, *, least: int, most: int) -> None:
+        """
+        Look through a whole number.
+
+        Parameters
+        ----------
+        field : str
+            Name of the form's field.
+        value : int or None
+            The number; None is taken as "not known".
+        least, most : int
+            The range that makes sense, both ends included.
+        """
+        if value is not None and not least <= value <= most:
+            # As text: years and row numbers carry no thousands mark.
+            self.add(
+                field,
+                say("Must be from %(least)s to %(most)s.", least=str(least), most=str(most)),
+            )
+
+    def length(self, field: str, mm: float | None, *, least_mm: float, most_mm: float) -> None:
+        """
+        Look through a length.
+
+        Parameters
+        ----------
+        field : str
+            Name of the form's field.
+        mm : float or None
+            The length in mm; None is taken as "not known".
+        least_mm, most_mm : float
+            The range that makes sense, both ends included.
+        """
+        if mm is not None and not least_mm <= mm <= most_mm:
+            self.add(
+                field,
+                say(
+                    "Must be from %(least)s to %(most)s.",
+                    least=Length(least_mm),
+                    most=Length(most_mm),
+                ),
+            )
+
+    def stop_if_any(self) -> None:
+        """
+        Refuse the entries when a problem was found.
+
+        Raises
+        ------
+        InvalidInput
+            If there is any problem; it carries them all.
+        """
+        if self.problems:
+            raise InvalidInput(self.problems)

@@ -1,0 +1,192 @@
+"""A block's standard: numbered versions, in force from a day, frozen once a pass uses them."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+
+from audits.errors import Conflict, NotFound
+from audits.messages import say
+from audits.records import Actor, Block, StandardVersion
+from audits.services.access import require_crew_lead
+from audits.services.farms import the_block
+from audits.standard import Standard, preset, read_standard
+from audits.storage.database import Database
+from audits.storage.queries import standards as queries
+from audits.storage.queries.fetch import insert
+from audits.storage.queries.standards import standard_in_force
+from audits.storage.tables import standard_version
+
+__all__ = [
+    "edit_standard",
+    "propose_standard",
+    "standard_in_force",
+    "standard_of",
+    "write_standard",
+]
+
+
+def write_standard(
+    database: Database,
+    actor: Actor,
+    block_id: int,
+    *,
+    payload: Mapping[str, object],
+    in_force_from: date,
+    now: datetime,
+) -> int:
+    """
+    Write a new version of a block's standard.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        An owner or supervisor.
+    block_id : int
+        The block.
+    payload : Mapping of str to object
+        Nested values of the fields of `Standard`; row spacing and top wire come from the block
+        unless given.
+    in_force_from : date
+        First day on which a pass begins under this version.
+    now : datetime
+        The present.
+
+    Returns
+    -------
+    int
+        The version's number, counted from 1 in each block.
+
+    Raises
+    ------
+    InvalidInput
+        If a criterion cannot be taken; names each field, dotted.
+    NotAllowed
+        If the person is neither owner nor supervisor.
+    NotFound
+        If the farm has no such block.
+    """
+    require_crew_lead(actor)
+    with database.write() as connection:
+        block = the_block(connection, actor.farm_id, block_id)
+        standard = read_standard({**_from_block(block), **payload})
+        earlier = queries.versions_of_block(connection, actor.farm_id, block_id)
+        version = earlier[0].version + 1 if earlier else 1
+        insert(
+            connection,
+            standard_version,
+            {
+                "farm_id": actor.farm_id,
+                "block_id": block_id,
+                "version": version,
+                "in_force_from": in_force_from,
+                "payload": standard.model_dump(mode="json"),
+                "created_at": now,
+                "created_by": actor.user_id,
+            },
+        )
+        return version
+
+
+def edit_standard(
+    database: Database,
+    actor: Actor,
+    standard_id: int,
+    *,
+    payload: Mapping[str, object],
+    in_force_from: date,
+) -> None:
+    """
+    Change a version that no pass has begun under yet.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        An owner or supervisor.
+    standard_id : int
+        The version.
+    payload : Mapping of str to object
+        Nested values of the fields of `Standard`, as in `write_standard`.
+    in_force_from : date
+        First day on which a pass begins under this version.
+
+    Raises
+    ------
+    Conflict
+        If a pass has begun under the version: it is frozen.
+    InvalidInput
+        If a criterion cannot be taken; names each field, dotted.
+    NotAllowed
+        If the person is neither owner nor supervisor.
+    NotFound
+        If the farm has no such version.
+    """
+    require_crew_lead(actor)
+    with database.write() as connection:
+        found = queries.standard_by_id(connection, actor.farm_id, standard_id)
+        if found is None:
+            raise NotFound(say("There is no such standard."))
+        if standard_id in queries.versions_in_use(connection, actor.farm_id, found.block_id):
+            raise Conflict(
+                say(
+                    "A pass has begun under version %(version)s, so it stays as it is."
+                    " Write a new version.",
+                    version=found.version,
+                )
+            )
+        block = the_block(connection, actor.farm_id, found.block_id)
+        standard = read_standard({**_from_block(block), **payload})
+        connection.execute(
+            standard_version.update()
+            .where(
+                standard_version.c.farm_id == actor.farm_id,
+                standard_version.c.id == standard_id,
+            )
+            .values(in_force_from=in_force_from, payload=standard.model_dump(mode="json"))
+        )
+
+
+def standard_of(record: StandardVersion) -> Standard:
+    """
+    Return the criteria of a stored version.
+
+    Parameters
+    ----------
+    record : StandardVersion
+        As stored.
+
+    Returns
+    -------
+    Standard
+        The checked criteria.
+    """
+    return read_standard(record.payload)
+
+
+def propose_standard(block: Block) -> Standard:
+    """
+    Propose a first standard for a block, by its bearing habit and spacing.
+
+    Parameters
+    ----------
+    block : Block
+        The block.
+
+    Returns
+    -------
+    Standard
+        Published or customary defaults; heading is off, or forbidden on tip bearers.
+    """
+    return preset(
+        block.habit,
+        block.row_spacing_mm,
+        young=block.young,
+        low_bloom=block.low_bloom,
+        top_wire_mm=block.top_wire_mm,
+    )
+
+
+def _from_block(block: Block) -> dict[str, object]:
+    return {"row_spacing_mm": block.row_spacing_mm, "top_wire_mm": block.top_wire_mm}

@@ -1,0 +1,75 @@
+"""The versions of a block's standard."""
+
+from datetime import date
+
+import sqlalchemy as sa
+
+from audits.records import StandardVersion
+from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
+from audits.storage.tables import crew_pass, standard_version
+
+
+def versions_of_block(
+    connection: sa.Connection, farm_id: int, block_id: int
+) -> list[StandardVersion]:
+    """Return a block's versions, the latest first."""
+    return fetch_all(
+        connection,
+        _versions(farm_id)
+        .where(standard_version.c.block_id == block_id)
+        .order_by(standard_version.c.version.desc()),
+        StandardVersion,
+    )
+
+
+def standard_by_id(
+    connection: sa.Connection, farm_id: int, standard_id: int
+) -> StandardVersion | None:
+    """Return one version."""
+    return fetch_one(
+        connection, _versions(farm_id).where(standard_version.c.id == standard_id), StandardVersion
+    )
+
+
+def standard_by_number(
+    connection: sa.Connection, farm_id: int, block_id: int, version: int
+) -> StandardVersion | None:
+    """Return a block's version by its number."""
+    return fetch_one(
+        connection,
+        _versions(farm_id).where(
+            standard_version.c.block_id == block_id, standard_version.c.version == version
+        ),
+        StandardVersion,
+    )
+
+
+def standard_in_force(
+    connection: sa.Connection, farm_id: int, block_id: int, on: date
+) -> StandardVersion | None:
+    """Return the version in force on a day: of those begun by then, the one begun last."""
+    return fetch_one(
+        connection,
+        _versions(farm_id)
+        .where(standard_version.c.block_id == block_id, standard_version.c.in_force_from <= on)
+        .order_by(standard_version.c.in_force_from.desc(), standard_version.c.version.desc())
+        .limit(1),
+        StandardVersion,
+    )
+
+
+def versions_in_use(connection: sa.Connection, farm_id: int, block_id: int) -> frozenset[int]:
+    """Return the ids of a block's versions that a pass was begun under."""
+    return frozenset(
+        connection.scalars(
+            sa.select(crew_pass.c.standard_version_id).where(
+                crew_pass.c.farm_id == farm_id, crew_pass.c.block_id == block_id
+            )
+        )
+    )
+
+
+def _versions(farm_id: int) -> sa.Select[tuple[object, ...]]:
+    return sa.select(*columns_of(standard_version, StandardVersion)).where(
+        standard_version.c.farm_id == farm_id
+    )

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from flask import g, request, url_for
+from flask import current_app, g, request, url_for
 from flask_babel import gettext
 
 from audits.vocabulary import Role
@@ -38,5 +38,5 @@ def ways() -> list[Way]:
     return [
         Way(label, url_for(endpoint), endpoint.partition(".")[0] == area)
         for label, endpoint, roles in offered
-        if actor.role in roles
+        if actor.role in roles and endpoint in current_app.view_functions
     ]

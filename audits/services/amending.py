@@ -1,0 +1,143 @@
+"""Amendments: a later correction of a score, beside the one that was sent first."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from audits.errors import Conflict, InvalidInput, NotFound
+from audits.messages import say
+from audits.records import Actor, Decision
+from audits.scoring import read_answers, score_tree
+from audits.services.access import require_crew_lead
+from audits.services.auditing import Device, write_decisions
+from audits.services.scorebook import (
+    Scorebook,
+    StageStanding,
+    open_scorebook,
+    scores_by_tree,
+    stage_standings,
+    trees_by_id,
+    write_rollups,
+    write_stage_scores,
+)
+from audits.storage.database import Database
+from audits.storage.queries import audits as queries
+from audits.storage.queries.fetch import insert
+from audits.storage.tables import tree_score
+
+
+def amend_tree(
+    database: Database,
+    actor: Actor,
+    audit_id: int,
+    draw_tree_id: int,
+    *,
+    answers: Mapping[str, Any],
+    reason: str,
+    client_id: str,
+    device: Device,
+    now: datetime,
+) -> None:
+    """
+    Correct a tree of a sealed audit; the old answers stay readable.
+
+    Roll-ups follow in the same transaction. The verdict as issued stays; where the correction
+    would have changed anything, a verdict "as amended" is written beside it.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        Who amends.
+    audit_id, draw_tree_id : int
+        The tree.
+    answers : Mapping of str to object
+        The fields of `audits.scoring.TreeAnswers`.
+    reason : str
+        Why, in a few words.
+    client_id : str
+        Id made where the amendment was made; sending it twice changes nothing.
+    device : Device
+        Where it was made.
+    now : datetime
+        The present.
+
+    Raises
+    ------
+    InvalidInput
+        If an answer cannot be taken or the reason is missing.
+    Conflict
+        If the audit is not sealed yet, so that the answers can simply be entered again.
+    NotFound
+        If the tree was not scored in this audit.
+    """
+    require_crew_lead(actor)
+    if not reason.strip():
+        raise InvalidInput({"reason": say("Say why the score is changed.")})
+    with database.write() as connection:
+        book = open_scorebook(connection, actor.farm_id, audit_id)
+        if book.audit.sealed_at is None:
+            raise Conflict(say("This audit is still open. Enter the tree again instead."))
+        latest = scores_by_tree(queries.current_scores(connection, actor.farm_id, audit_id)).get(
+            draw_tree_id
+        )
+        if latest is None:
+            raise NotFound(say("This tree was not scored in this audit."))
+        if latest.client_id == client_id:
+            return
+        read = read_answers(answers)
+        score = score_tree(
+            book.standard, read, method=book.crew_pass.method, stages=book.draw.stages
+        )
+        score_id = insert(
+            connection,
+            tree_score,
+            {
+                "farm_id": actor.farm_id,
+                "audit_id": audit_id,
+                "draw_tree_id": draw_tree_id,
+                "version": latest.version + 1,
+                "client_id": client_id,
+                "device": device.name,
+                "device_counter": device.counter,
+                "scoring_order": latest.scoring_order,
+                "recorded_at": now,
+                "device_at": device.at,
+                "answers": read.model_dump(mode="json"),
+                "points": score.points,
+                "amended_by": actor.user_id,
+                "reason": reason.strip(),
+            },
+        )
+        tree = trees_by_id(connection, book)[draw_tree_id]
+        write_stage_scores(connection, book, [(score_id, tree, score)])
+        write_rollups(connection, book)
+        _decide_as_amended(connection, book, now)
+
+
+def _decide_as_amended(connection: sa.Connection, book: Scorebook, now: datetime) -> None:
+    known = queries.decisions(connection, book.farm.id, book.audit.id)
+    if not known:
+        return
+    scores = queries.current_stage_scores(connection, book.farm.id, book.audit.id)
+    standings = stage_standings(book, scores)
+    version = max(verdict.version for verdict in known)
+    latest = [verdict for verdict in known if verdict.version == version]
+    if _differ(latest, standings):
+        write_decisions(connection, book, standings, version=version + 1, now=now)
+
+
+def _differ(latest: list[Decision], standings: list[StageStanding]) -> bool:
+    before = {
+        (verdict.stage, verdict.outcome, verdict.nonconforming, verdict.due)
+        for verdict in latest
+        if verdict.stage is not None
+    }
+    after = {
+        (standing.stage, standing.outcome, standing.tally.nonconforming, standing.due)
+        for standing in standings
+    }
+    return before != after

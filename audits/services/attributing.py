@@ -1,0 +1,41 @@
+"""Whose result is whose: worked out anew when names are put on or taken off a pass."""
+
+import sqlalchemy as sa
+
+from audits.services.scorebook import open_scorebook, trees_by_id, write_rollups
+from audits.storage.queries import audits as queries
+from audits.storage.tables import stage_score
+
+
+def reattribute(connection: sa.Connection, farm_id: int, pass_id: int) -> None:
+    """
+    Attribute every score of a pass anew, and let its roll-ups follow.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    farm_id, pass_id : int
+        The pass.
+    """
+    for audit, _ in queries.audits_of_pass(connection, farm_id, pass_id):
+        book = open_scorebook(connection, farm_id, audit.id)
+        trees = trees_by_id(connection, book)
+        drawn = {
+            score.id: trees[score.draw_tree_id]
+            for score in queries.current_scores(connection, farm_id, audit.id)
+        }
+        for score in queries.current_stage_scores(connection, farm_id, audit.id):
+            worker_id = book.worker_of(score.stage, drawn[score.tree_score_id])
+            if worker_id != score.worker_id:
+                connection.execute(
+                    stage_score.update()
+                    .where(
+                        stage_score.c.farm_id == farm_id,
+                        stage_score.c.tree_score_id == score.tree_score_id,
+                        stage_score.c.stage == score.stage,
+                    )
+                    .values(worker_id=worker_id)
+                )
+        if audit.sealed_at is not None:
+            write_rollups(connection, book)

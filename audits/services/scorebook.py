@@ -1,0 +1,485 @@
+"""What an audit is scored with, loaded once: its draw, standard, plans and who did what."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+
+from audits.attribution import Assignment, answerable_worker
+from audits.errors import NotFound
+from audits.messages import say
+from audits.records import (
+    Audit,
+    CrewPass,
+    Draw,
+    DrawStage,
+    DrawTree,
+    Farm,
+    StageScoreRow,
+    TreeScoreRow,
+)
+from audits.sampling import SinglePlan, StageTally, decide, lot_outcome
+from audits.scoring import StageScore, TreeScore, judged_side
+from audits.services.standards import standard_of
+from audits.standard import Standard
+from audits.storage.queries import audits as queries
+from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import passes as pass_queries
+from audits.storage.queries import standards as standard_queries
+from audits.storage.queries.fetch import insert_many
+from audits.storage.tables import rollup, stage_score
+from audits.vocabulary import Fault, Outcome, Purpose, Result, Stage
+
+_DUE = frozenset({Result.CONFORMING, Result.NONCONFORMING})
+
+
+@dataclass(frozen=True)
+class Scorebook:
+    """
+    Everything that scoring an audit rests on.
+
+    Parameters
+    ----------
+    farm : Farm
+        The farm.
+    audit : Audit
+        The audit.
+    draw : Draw
+        Its draw.
+    crew_pass : CrewPass
+        The pass whose trees were drawn.
+    standard : Standard
+        The version in force when the pass began.
+    plans : Mapping of Stage to SinglePlan
+        The plan of each stage; empty for a start check, which decides nothing.
+    assignments : Sequence of Assignment
+        Who did what in the pass.
+    """
+
+    farm: Farm
+    audit: Audit
+    draw: Draw
+    crew_pass: CrewPass
+    standard: Standard
+    plans: Mapping[Stage, SinglePlan]
+    assignments: Sequence[Assignment]
+
+    @property
+    def scored_on(self) -> date:
+        """The farm's day on which the audit began."""
+        return self.audit.started_at.astimezone(ZoneInfo(self.farm.time_zone)).date()
+
+    def worker_of(self, stage: Stage, tree: DrawTree) -> int | None:
+        """
+        Return the one person who answers for a stage of a tree.
+
+        Parameters
+        ----------
+        stage : Stage
+            The stage.
+        tree : DrawTree
+            The tree.
+
+        Returns
+        -------
+        int or None
+            The worker, or None when the result is the crew's.
+        """
+        if self.audit.worker_id is not None:
+            return self.audit.worker_id
+        return answerable_worker(
+            self.assignments,
+            stage,
+            tree.orchard_row_id,
+            tree.position,
+            judged_side(stage, tree.side),
+        )
+
+
+@dataclass(frozen=True)
+class StageStanding:
+    """
+    Where a stage stands in an audit.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    plan : SinglePlan
+        The plan that decides it.
+    tally : StageTally
+        Trees scored and nonconforming so far.
+    due : int
+        Trees on which the stage was due.
+    leading_fault : Fault or None
+        The fault seen most often.
+    outcome : Outcome
+        The verdict as soon as it is certain, else open.
+    """
+
+    stage: Stage
+    plan: SinglePlan
+    tally: StageTally
+    due: int
+    leading_fault: Fault | None
+    outcome: Outcome
+
+
+def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Scorebook:
+    """
+    Load what an audit is scored with.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id, audit_id : int
+        The audit.
+
+    Returns
+    -------
+    Scorebook
+        Draw, standard, plans and assignments.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such audit.
+    """
+    found = queries.audit_by_id(connection, farm_id, audit_id)
+    draw = queries.draw_by_id(connection, farm_id, found.draw_id) if found else None
+    crew_pass = (
+        pass_queries.crew_pass_by_id(connection, farm_id, draw.crew_pass_id) if draw else None
+    )
+    farm = farm_queries.farm_by_id(connection, farm_id)
+    version = (
+        standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
+        if crew_pass
+        else None
+    )
+    if not (found and draw and crew_pass and farm and version):
+        raise NotFound(say("There is no such audit."))
+    return Scorebook(
+        farm=farm,
+        audit=found,
+        draw=draw,
+        crew_pass=crew_pass,
+        standard=standard_of(version),
+        plans={
+            row.stage: read_plan(row) for row in queries.draw_stages(connection, farm_id, draw.id)
+        },
+        assignments=assignments_of_pass(connection, farm_id, crew_pass.id),
+    )
+
+
+def assignments_of_pass(
+    connection: sa.Connection, farm_id: int, pass_id: int
+) -> list[Assignment]:
+    """
+    Return who did what in a pass, as the rule of attribution takes it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id, pass_id : int
+        The pass.
+
+    Returns
+    -------
+    list of Assignment
+        One entry a person, stage and stretch.
+    """
+    return [
+        Assignment(
+            worker_id=row.worker_id,
+            row_id=row.orchard_row_id,
+            stage=row.stage,
+            first_position=row.first_position,
+            last_position=row.last_position,
+            side=row.side,
+        )
+        for row in pass_queries.assignments(connection, farm_id, pass_id)
+    ]
+
+
+def plan_payload(plan: SinglePlan) -> dict[str, object]:
+    """
+    Return a plan as it is stored: cumulative sizes and numbers, one entry a wave.
+
+    Parameters
+    ----------
+    plan : SinglePlan
+        The plan.
+
+    Returns
+    -------
+    dict of str to object
+        A value for a JSON column.
+    """
+    return {
+        "kind": "single",
+        "sizes": [plan.sample_size],
+        "acceptance_numbers": [plan.acceptance_number],
+        "rejection_numbers": [plan.rejection_number],
+    }
+
+
+def read_plan(row: DrawStage) -> SinglePlan:
+    """
+    Return the stored plan of a stage.
+
+    Parameters
+    ----------
+    row : DrawStage
+        The stored row.
+
+    Returns
+    -------
+    SinglePlan
+        The plan.
+    """
+    payload = row.plan
+    return SinglePlan(
+        payload["sizes"][0], payload["acceptance_numbers"][0], payload["rejection_numbers"][0]
+    )
+
+
+def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[StageStanding]:
+    """
+    Return where each stage of an audit stands.
+
+    Parameters
+    ----------
+    book : Scorebook
+        The audit.
+    scores : Iterable of StageScoreRow
+        Its current stage scores.
+
+    Returns
+    -------
+    list of StageStanding
+        One entry for each stage that has a plan, from the top of the tree down.
+    """
+    by_stage: dict[Stage, list[StageScoreRow]] = {stage: [] for stage in book.draw.stages}
+    for score in scores:
+        by_stage[score.stage].append(score)
+    standings = []
+    for stage, plan in sorted(book.plans.items(), key=lambda item: list(Stage).index(item[0])):
+        results = Counter(score.result for score in by_stage[stage])
+        nonconforming = results[Result.NONCONFORMING]
+        tally = StageTally(
+            scored=sum(results.values()) - results[Result.NOT_SCORED], nonconforming=nonconforming
+        )
+        standings.append(
+            StageStanding(
+                stage=stage,
+                plan=plan,
+                tally=tally,
+                due=sum(results[result] for result in _DUE),
+                leading_fault=leading_fault(by_stage[stage]),
+                outcome=decide(plan, tally),
+            )
+        )
+    return standings
+
+
+def lot_standing(standings: Sequence[StageStanding]) -> Outcome:
+    """
+    Return where the lot as a whole stands.
+
+    Parameters
+    ----------
+    standings : Sequence of StageStanding
+        Where its stages stand.
+
+    Returns
+    -------
+    Outcome
+        Accepted when every stage is, not accepted as soon as one is not, else open.
+    """
+    return lot_outcome([standing.outcome for standing in standings])
+
+
+def leading_fault(scores: Iterable[StageScoreRow]) -> Fault | None:
+    """
+    Return the fault seen on most trees.
+
+    Parameters
+    ----------
+    scores : Iterable of StageScoreRow
+        Scores of one stage.
+
+    Returns
+    -------
+    Fault or None
+        The fault, the first in the order of the vocabulary among equals; None without faults.
+    """
+    seen = Counter(fault for score in scores for fault in score.faults)
+    order = list(Fault)
+    return min(seen, key=lambda fault: (-seen[fault], order.index(fault)), default=None)
+
+
+def write_stage_scores(
+    connection: sa.Connection,
+    book: Scorebook,
+    entries: Iterable[tuple[int, DrawTree, TreeScore]],
+) -> None:
+    """
+    Store what the stages of some trees came to.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    book : Scorebook
+        The audit.
+    entries : Iterable of tuple of int, DrawTree and TreeScore
+        Id of the stored answers, the tree, and its score.
+    """
+    insert_many(
+        connection,
+        stage_score,
+        [
+            _stage_values(book, tree_score_id, tree, stage, score)
+            for tree_score_id, tree, tree_result in entries
+            for stage, score in tree_result.stages.items()
+        ],
+    )
+
+
+def _stage_values(
+    book: Scorebook, tree_score_id: int, tree: DrawTree, stage: Stage, score: StageScore
+) -> dict[str, object]:
+    return {
+        "farm_id": book.farm.id,
+        "tree_score_id": tree_score_id,
+        "stage": stage,
+        "result": score.result,
+        "faults": score.faults,
+        "points": score.points,
+        "worker_id": book.worker_of(stage, tree),
+    }
+
+
+def rollup_rows(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[dict[str, object]]:
+    """
+    Sum an audit up by stage and worker.
+
+    Parameters
+    ----------
+    book : Scorebook
+        The audit.
+    scores : Iterable of StageScoreRow
+        Its current stage scores.
+
+    Returns
+    -------
+    list of dict of str to object
+        Rows of the roll-up table; the line without a worker holds the crew's shared results.
+    """
+    lines: dict[tuple[Stage, int | None], list[StageScoreRow]] = {}
+    for score in scores:
+        if score.result is not Result.NOT_SCORED:
+            lines.setdefault((score.stage, score.worker_id), []).append(score)
+    return [
+        {
+            "farm_id": book.farm.id,
+            "audit_id": book.audit.id,
+            "stage": stage,
+            "worker_id": worker_id,
+            "season": book.audit.season,
+            "purpose": book.draw.purpose,
+            "crew_id": book.crew_pass.crew_id,
+            "block_id": book.crew_pass.block_id,
+            "scored_on": book.scored_on,
+            "trees": len(line),
+            "due": sum(score.result in _DUE for score in line),
+            "nonconforming": sum(score.result is Result.NONCONFORMING for score in line),
+            "points_sum": sum(score.points or 0.0 for score in line),
+        }
+        for (stage, worker_id), line in lines.items()
+    ]
+
+
+def write_rollups(connection: sa.Connection, book: Scorebook) -> None:
+    """
+    Write an audit's roll-ups anew from its current scores.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    book : Scorebook
+        The audit; a start check has no roll-ups, since it feeds no trend.
+    """
+    connection.execute(
+        rollup.delete().where(rollup.c.farm_id == book.farm.id, rollup.c.audit_id == book.audit.id)
+    )
+    if book.draw.purpose is not Purpose.START_CHECK:
+        scores = queries.current_stage_scores(connection, book.farm.id, book.audit.id)
+        insert_many(connection, rollup, rollup_rows(book, scores))
+
+
+def trees_by_id(connection: sa.Connection, book: Scorebook) -> dict[int, DrawTree]:
+    """
+    Return the trees of an audit's draw by their id.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    book : Scorebook
+        The audit.
+
+    Returns
+    -------
+    dict of int to DrawTree
+        Sample and reserve.
+    """
+    return {
+        tree.id: tree for tree in queries.draw_trees(connection, book.farm.id, book.draw.id)
+    }
+
+
+def failed_stages(scores: Iterable[StageScoreRow]) -> dict[Stage, list[StageScoreRow]]:
+    """
+    Return the nonconforming scores by stage.
+
+    Parameters
+    ----------
+    scores : Iterable of StageScoreRow
+        Current stage scores.
+
+    Returns
+    -------
+    dict of Stage to list of StageScoreRow
+        Only stages with a nonconforming tree.
+    """
+    failed: dict[Stage, list[StageScoreRow]] = {}
+    for score in scores:
+        if score.result is Result.NONCONFORMING:
+            failed.setdefault(score.stage, []).append(score)
+    return failed
+
+
+def scores_by_tree(
+    scores: Iterable[TreeScoreRow],
+) -> dict[int, TreeScoreRow]:
+    """
+    Index tree scores by the tree of the draw.
+
+    Parameters
+    ----------
+    scores : Iterable of TreeScoreRow
+        Current scores.
+
+    Returns
+    -------
+    dict of int to TreeScoreRow
+        By the draw tree's id.
+    """
+    return {score.draw_tree_id: score for score in scores}

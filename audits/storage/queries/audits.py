@@ -1,0 +1,211 @@
+"""Draws, audits, scores, verdicts and roll-ups."""
+
+from typing import Any
+
+import sqlalchemy as sa
+
+from audits.records import (
+    Audit,
+    Decision,
+    Draw,
+    DrawStage,
+    DrawTree,
+    Rollup,
+    StageScoreRow,
+    TreeScoreRow,
+)
+from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
+from audits.storage.tables import (
+    audit,
+    decision,
+    draw,
+    draw_stage,
+    draw_tree,
+    rollup,
+    stage_score,
+    tree_score,
+)
+
+
+def draw_by_id(connection: sa.Connection, farm_id: int, draw_id: int) -> Draw | None:
+    """Return one draw."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(draw, Draw)).where(draw.c.farm_id == farm_id, draw.c.id == draw_id),
+        Draw,
+    )
+
+
+def draws_of_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> list[Draw]:
+    """Return a lot's draws, oldest first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(draw, Draw))
+        .where(draw.c.farm_id == farm_id, draw.c.lot_id == lot_id)
+        .order_by(draw.c.id),
+        Draw,
+    )
+
+
+def draw_stages(connection: sa.Connection, farm_id: int, draw_id: int) -> list[DrawStage]:
+    """Return the plan of each stage of a draw."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(draw_stage, DrawStage))
+        .where(draw_stage.c.farm_id == farm_id, draw_stage.c.draw_id == draw_id)
+        .order_by(draw_stage.c.id),
+        DrawStage,
+    )
+
+
+def draw_trees(connection: sa.Connection, farm_id: int, draw_id: int) -> list[DrawTree]:
+    """Return the trees of a draw: those of the walk in walking order, then the reserve."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(draw_tree, DrawTree))
+        .where(draw_tree.c.farm_id == farm_id, draw_tree.c.draw_id == draw_id)
+        .order_by(
+            draw_tree.c.walk_order.is_(None), draw_tree.c.walk_order, draw_tree.c.reserve_order
+        ),
+        DrawTree,
+    )
+
+
+def audit_by_id(connection: sa.Connection, farm_id: int, audit_id: int) -> Audit | None:
+    """Return one audit."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(audit, Audit)).where(
+            audit.c.farm_id == farm_id, audit.c.id == audit_id
+        ),
+        Audit,
+    )
+
+
+def audits_of_draw(connection: sa.Connection, farm_id: int, draw_id: int) -> list[Audit]:
+    """Return the audits that score a draw, oldest first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(audit, Audit))
+        .where(audit.c.farm_id == farm_id, audit.c.draw_id == draw_id)
+        .order_by(audit.c.id),
+        Audit,
+    )
+
+
+def audits_of_pass(
+    connection: sa.Connection, farm_id: int, pass_id: int
+) -> list[tuple[Audit, Draw]]:
+    """Return every audit of a pass with its draw, start checks too, oldest first."""
+    draws = {
+        found.id: found
+        for found in fetch_all(
+            connection,
+            sa.select(*columns_of(draw, Draw)).where(
+                draw.c.farm_id == farm_id, draw.c.crew_pass_id == pass_id
+            ),
+            Draw,
+        )
+    }
+    audits = fetch_all(
+        connection,
+        sa.select(*columns_of(audit, Audit))
+        .where(audit.c.farm_id == farm_id, audit.c.draw_id.in_(draws))
+        .order_by(audit.c.id),
+        Audit,
+    )
+    return [(found, draws[found.draw_id]) for found in audits]
+
+
+def current_scores(connection: sa.Connection, farm_id: int, audit_id: int) -> list[TreeScoreRow]:
+    """Return the latest version of each tree's answers in an audit, in scoring order."""
+    return fetch_all(
+        connection,
+        _scores().where(
+            tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit_id, _is_current()
+        ),
+        TreeScoreRow,
+    )
+
+
+def score_versions(
+    connection: sa.Connection, farm_id: int, audit_id: int, draw_tree_id: int
+) -> list[TreeScoreRow]:
+    """Return every version of a tree's answers in an audit, oldest first."""
+    return fetch_all(
+        connection,
+        _scores()
+        .where(
+            tree_score.c.farm_id == farm_id,
+            tree_score.c.audit_id == audit_id,
+            tree_score.c.draw_tree_id == draw_tree_id,
+        )
+        .order_by(None)
+        .order_by(tree_score.c.version),
+        TreeScoreRow,
+    )
+
+
+def current_stage_scores(
+    connection: sa.Connection, farm_id: int, audit_id: int
+) -> list[StageScoreRow]:
+    """Return the stage scores of the latest version of each tree's answers in an audit."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(stage_score, StageScoreRow))
+        .join(
+            tree_score,
+            sa.and_(
+                tree_score.c.farm_id == stage_score.c.farm_id,
+                tree_score.c.id == stage_score.c.tree_score_id,
+            ),
+        )
+        .where(tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit_id, _is_current())
+        .order_by(tree_score.c.scoring_order, stage_score.c.id),
+        StageScoreRow,
+    )
+
+
+def decisions(connection: sa.Connection, farm_id: int, audit_id: int) -> list[Decision]:
+    """Return an audit's verdicts, every version, as issued first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(decision, Decision))
+        .where(decision.c.farm_id == farm_id, decision.c.audit_id == audit_id)
+        .order_by(decision.c.version, decision.c.id),
+        Decision,
+    )
+
+
+def rollups(connection: sa.Connection, farm_id: int, audit_id: int) -> list[Rollup]:
+    """Return an audit's roll-ups."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(rollup, Rollup))
+        .where(rollup.c.farm_id == farm_id, rollup.c.audit_id == audit_id)
+        .order_by(rollup.c.id),
+        Rollup,
+    )
+
+
+def every_audit_id(connection: sa.Connection, farm_id: int) -> list[int]:
+    """Return the id of every audit of the farm."""
+    return list(
+        connection.scalars(
+            sa.select(audit.c.id).where(audit.c.farm_id == farm_id).order_by(audit.c.id)
+        )
+    )
+
+
+def _scores() -> sa.Select[Any]:
+    return sa.select(*columns_of(tree_score, TreeScoreRow)).order_by(tree_score.c.scoring_order)
+
+
+def _is_current() -> sa.ColumnElement[bool]:
+    later = tree_score.alias("later")
+    return ~sa.exists().where(
+        later.c.farm_id == tree_score.c.farm_id,
+        later.c.audit_id == tree_score.c.audit_id,
+        later.c.draw_tree_id == tree_score.c.draw_tree_id,
+        later.c.version > tree_score.c.version,
+    )

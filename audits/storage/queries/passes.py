@@ -1,0 +1,148 @@
+"""Passes, their rows and assignments, and lots."""
+
+import sqlalchemy as sa
+
+from audits.records import (
+    AssignmentRow,
+    CrewPass,
+    Lot,
+    LotRange,
+    PassRow,
+    ReworkItem,
+    ReworkOrder,
+)
+from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
+from audits.storage.tables import (
+    assignment,
+    crew_pass,
+    lot,
+    lot_range,
+    pass_row,
+    rework_item,
+    rework_order,
+)
+from audits.vocabulary import LotState
+
+
+def crew_pass_by_id(connection: sa.Connection, farm_id: int, pass_id: int) -> CrewPass | None:
+    """Return one pass."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(crew_pass, CrewPass)).where(
+            crew_pass.c.farm_id == farm_id, crew_pass.c.id == pass_id
+        ),
+        CrewPass,
+    )
+
+
+def passes(connection: sa.Connection, farm_id: int, *, most: int = 200) -> list[CrewPass]:
+    """Return the latest passes, newest first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(crew_pass, CrewPass))
+        .where(crew_pass.c.farm_id == farm_id)
+        .order_by(crew_pass.c.started_at.desc(), crew_pass.c.id.desc())
+        .limit(most),
+        CrewPass,
+    )
+
+
+def pass_rows(connection: sa.Connection, farm_id: int, pass_id: int) -> list[PassRow]:
+    """Return the rows of a pass, in the order in which they were listed."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(pass_row, PassRow))
+        .where(pass_row.c.farm_id == farm_id, pass_row.c.crew_pass_id == pass_id)
+        .order_by(pass_row.c.id),
+        PassRow,
+    )
+
+
+def assignments(connection: sa.Connection, farm_id: int, pass_id: int) -> list[AssignmentRow]:
+    """Return who did what in a pass."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(assignment, AssignmentRow))
+        .where(assignment.c.farm_id == farm_id, assignment.c.crew_pass_id == pass_id)
+        .order_by(assignment.c.orchard_row_id, assignment.c.first_position, assignment.c.id),
+        AssignmentRow,
+    )
+
+
+def lot_by_id(connection: sa.Connection, farm_id: int, lot_id: int) -> Lot | None:
+    """Return one lot."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(lot, Lot)).where(lot.c.farm_id == farm_id, lot.c.id == lot_id),
+        Lot,
+    )
+
+
+def lots_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -> list[Lot]:
+    """Return the lots of a pass, by number."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(lot, Lot))
+        .where(lot.c.farm_id == farm_id, lot.c.crew_pass_id == pass_id)
+        .order_by(lot.c.number),
+        Lot,
+    )
+
+
+def lots_in_state(connection: sa.Connection, farm_id: int, *states: LotState) -> list[Lot]:
+    """Return the lots in any of these states, the longest finished first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(lot, Lot))
+        .where(lot.c.farm_id == farm_id, lot.c.state.in_(states))
+        .order_by(lot.c.finished_at, lot.c.id),
+        Lot,
+    )
+
+
+def lot_ranges(connection: sa.Connection, farm_id: int, lot_id: int) -> list[LotRange]:
+    """Return the stretches of a lot, in the order in which they were finished."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(lot_range, LotRange))
+        .where(lot_range.c.farm_id == farm_id, lot_range.c.lot_id == lot_id)
+        .order_by(lot_range.c.id),
+        LotRange,
+    )
+
+
+def rework_order_by_id(
+    connection: sa.Connection, farm_id: int, order_id: int
+) -> ReworkOrder | None:
+    """Return one rework order."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(rework_order, ReworkOrder)).where(
+            rework_order.c.farm_id == farm_id, rework_order.c.id == order_id
+        ),
+        ReworkOrder,
+    )
+
+
+def rework_orders_of_lot(
+    connection: sa.Connection, farm_id: int, lot_id: int
+) -> list[ReworkOrder]:
+    """Return a lot's rework orders, oldest first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(rework_order, ReworkOrder))
+        .where(rework_order.c.farm_id == farm_id, rework_order.c.lot_id == lot_id)
+        .order_by(rework_order.c.id),
+        ReworkOrder,
+    )
+
+
+def rework_items(connection: sa.Connection, farm_id: int, order_id: int) -> list[ReworkItem]:
+    """Return what a rework order lists, stage by stage."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(rework_item, ReworkItem))
+        .where(rework_item.c.farm_id == farm_id, rework_item.c.rework_order_id == order_id)
+        .order_by(rework_item.c.id),
+        ReworkItem,
+    )

@@ -12,8 +12,8 @@ HEAD = (
 TINY_BUTTON = "<button style='width:12px;height:12px;padding:0;border:0'>a</button>"
 PAGES = {
     "good.html": f"{HEAD}<title>Good</title><main><h1>Good</h1></main>",
-    "poor.html": "<!doctype html><link rel='icon' href='data:,'><title>Poor</title><main><h1>Poor</h1>"
-    "<img src='data:,'></main>",
+    "poor.html": "<!doctype html><link rel='icon' href='data:,'><title>Poor</title>"
+    "<main><h1>Poor</h1><img src='data:,'></main>",
     "small.html": f"{HEAD}<title>Small</title><main><h1>Small</h1>{TINY_BUTTON * 2}</main>",
     "broken.html": f"{HEAD}<title>Broken</title><h1>Broken</h1>"
     "<script>throw new Error('snapped')</script>",

@@ -1,0 +1,449 @@
+"""When a stage and its lot are decided, and why, in one sentence."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+from audits.errors import AuditError, InvalidInput
+from audits.messages import Message, mark, say, say_n
+from audits.sampling.inputs import is_count, too_small
+from audits.sampling.plans import SinglePlan
+from audits.vocabulary import STAGE_NAMES, Fault, Outcome, Stage
+
+# Below this many due trees a rate says little; the verdict says so (a convention of this project).
+FEW_DUE_TREES: Final = 10
+
+# How a fault ends the sentence "2 of 24 trees ...".
+FAULT_PHRASES: Final = {
+    Fault.HIGH: mark("too high"),
+    Fault.LOW: mark("too low"),
+    Fault.BLUNT: mark("with a blunt cut"),
+    Fault.LEADER_YOUNG: mark("with the leader taken too young"),
+    Fault.TOO_FEW: mark("with too few limbs out"),
+    Fault.TOO_MANY: mark("with too many limbs out"),
+    Fault.WRONG_LIMB: mark("with the wrong limb out"),
+    Fault.FLUSH_CUT: mark("with a flush cut"),
+    Fault.LOW_STUB: mark("with a stub left low down"),
+    Fault.LONG_STUB: mark("with a long stub"),
+    Fault.TORN_BARK: mark("with torn bark"),
+    Fault.FORK: mark("with a fork left"),
+    Fault.SIDE_BRANCH: mark("with a side branch left"),
+    Fault.UPRIGHT: mark("with a strong upright left"),
+    Fault.TIP_SHORTENED: mark("with a tip shortened"),
+    Fault.SPURS_STRIPPED: mark("with spurs stripped"),
+    Fault.THICK: mark("with a cut too thick"),
+    Fault.THIN: mark("with a cut too thin"),
+    Fault.LEFT_LONG: mark("with pendant wood left long"),
+    Fault.FORBIDDEN: mark("headed where forbidden"),
+    Fault.TREE_MISSED: mark("missed"),
+    Fault.SIDE_MISSED: mark("with a side missed"),
+}
+
+# The same place in the sentence where trees fail in different ways, or no fault is named.
+STAGE_PHRASES: Final = {
+    Stage.TOP: mark("with a fault at the top"),
+    Stage.LIMBS: mark("with a fault in the limbs"),
+    Stage.COLUMNS: mark("with a fault in the columns"),
+    Stage.HEADING: mark("with a fault in the heading"),
+}
+
+
+@dataclass(frozen=True)
+class StageTally:
+    """
+    What the audit of one stage has come to so far.
+
+    Parameters
+    ----------
+    scored : int
+        Trees of the sample with a result; trees without one (`not_scored`) do not count.
+    nonconforming : int
+        Those that fail the stage's criterion.
+    not_due : int, optional
+        Those on which nothing was due; they count as conforming here.
+
+    Raises
+    ------
+    InvalidInput
+        If a count is negative, or the parts come to more than the trees scored.
+    """
+
+    scored: int
+    nonconforming: int
+    not_due: int = 0
+
+    def __post_init__(self) -> None:
+        counts = {
+            "scored": self.scored,
+            "nonconforming": self.nonconforming,
+            "not_due": self.not_due,
+        }
+        problems = {
+            field: too_small(value, 0) for field, value in counts.items() if not is_count(value, 0)
+        }
+        if not problems and self.nonconforming + self.not_due > self.scored:
+            problems["nonconforming"] = say_n(
+                "%(count)s tree scored cannot hold %(nonconforming)s nonconforming and "
+                "%(not_due)s with nothing due.",
+                "%(count)s trees scored cannot hold %(nonconforming)s nonconforming and "
+                "%(not_due)s with nothing due.",
+                self.scored,
+                nonconforming=self.nonconforming,
+                not_due=self.not_due,
+            )
+        if problems:
+            raise InvalidInput(problems)
+
+    @property
+    def due(self) -> int:
+        """Trees on which the stage was due."""
+        return self.scored - self.not_due
+
+    @property
+    def conforming(self) -> int:
+        """Trees that do not count against the lot, those with nothing due included."""
+        return self.scored - self.nonconforming
+
+
+class TreesLeft(NamedTuple):
+    """Further trees until a stage is decided, in the best and in the worst case."""
+
+    fewest: int
+    most: int
+
+
+@dataclass(frozen=True)
+class StageVerdict:
+    """
+    Where one stage of a lot stands, and why.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    outcome : Outcome
+        Open, accepted or not accepted.
+    reason : Message
+        One sentence, without the name of the stage.
+    """
+
+    stage: Stage
+    outcome: Outcome
+    reason: Message
+
+
+def decide(plan: SinglePlan, tally: StageTally) -> Outcome:
+    """
+    Return where a stage stands under its plan, decided as soon as that is certain.
+
+    A stage is decided early only when no result of the trees left can change the outcome, so
+    that stopping there never changes a verdict.
+
+    Parameters
+    ----------
+    plan : SinglePlan
+        The stage's plan.
+    tally : StageTally
+        The trees of its sample scored so far.
+
+    Returns
+    -------
+    Outcome
+        Not accepted from the rejection number on; accepted once the trees left cannot reach it;
+        open until then.
+
+    Raises
+    ------
+    InvalidInput
+        If more trees are scored than the plan's sample holds.
+
+    References
+    ----------
+    .. [1] E. G. Schilling and D. V. Neubauer, Acceptance Sampling in Quality Control, chapter
+       on single sampling by attributes: curtailed inspection.
+
+    Examples
+    --------
+    >>> decide(SinglePlan(24, 3), StageTally(scored=22, nonconforming=1))
+    <Outcome.ACCEPTED: 'accepted'>
+    """
+    _require_within(plan, tally)
+    if tally.nonconforming >= plan.rejection_number:
+        return Outcome.NOT_ACCEPTED
+    if tally.conforming >= plan.conforming_to_accept:
+        return Outcome.ACCEPTED
+    return Outcome.OPEN
+
+
+def trees_until_certain(plan: SinglePlan, tally: StageTally) -> TreesLeft:
+    """
+    Return how many further trees may be needed until a stage is decided.
+
+    Parameters
+    ----------
+    plan : SinglePlan
+        The stage's plan.
+    tally : StageTally
+        The trees of its sample scored so far.
+
+    Returns
+    -------
+    TreesLeft
+        Trees in the best and in the worst case; both 0 once the stage is decided.
+
+    Raises
+    ------
+    InvalidInput
+        If more trees are scored than the plan's sample holds.
+
+    Examples
+    --------
+    >>> trees_until_certain(SinglePlan(24, 3), StageTally(scored=10, nonconforming=1))
+    TreesLeft(fewest=3, most=14)
+    """
+    if decide(plan, tally) is not Outcome.OPEN:
+        return TreesLeft(0, 0)
+    return TreesLeft(
+        fewest=min(
+            plan.rejection_number - tally.nonconforming,
+            plan.conforming_to_accept - tally.conforming,
+        ),
+        most=plan.sample_size - tally.scored,
+    )
+
+
+def lot_outcome(outcomes: Mapping[Stage, Outcome]) -> Outcome:
+    """
+    Return where a lot stands when its stages stand where they do.
+
+    Parameters
+    ----------
+    outcomes : Mapping of Stage to Outcome
+        The outcome of every stage in use.
+
+    Returns
+    -------
+    Outcome
+        Not accepted as soon as one stage is not; accepted when all are; open until then.
+
+    Raises
+    ------
+    AuditError
+        If no stage is in use.
+
+    Examples
+    --------
+    >>> lot_outcome({Stage.TOP: Outcome.ACCEPTED, Stage.LIMBS: Outcome.OPEN})
+    <Outcome.OPEN: 'open'>
+    """
+    found = set(outcomes.values())
+    if not found:
+        raise AuditError(say("No stage is in use, so there is nothing to decide."))
+    if Outcome.NOT_ACCEPTED in found:
+        return Outcome.NOT_ACCEPTED
+    return Outcome.OPEN if Outcome.OPEN in found else Outcome.ACCEPTED
+
+
+def judge_stage(
+    stage: Stage,
+    plan: SinglePlan,
+    tally: StageTally,
+    faults: Mapping[Fault, int] | None = None,
+) -> StageVerdict:
+    """
+    Decide a stage and say why.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    plan : SinglePlan
+        Its plan.
+    tally : StageTally
+        The trees of its sample scored so far.
+    faults : Mapping of Fault to int, optional
+        Nonconforming trees that show each fault; a tree can show several.
+
+    Returns
+    -------
+    StageVerdict
+        The outcome with its reason.
+
+    Raises
+    ------
+    InvalidInput
+        If more trees are scored than the plan's sample holds.
+    """
+    return StageVerdict(stage, decide(plan, tally), stage_reason(stage, plan, tally, faults))
+
+
+def stage_reason(
+    stage: Stage,
+    plan: SinglePlan,
+    tally: StageTally,
+    faults: Mapping[Fault, int] | None = None,
+) -> Message:
+    """
+    Say in one sentence why a stage stands where it does.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    plan : SinglePlan
+        Its plan.
+    tally : StageTally
+        The trees of its sample scored so far.
+    faults : Mapping of Fault to int, optional
+        Nonconforming trees that show each fault; the one seen most is named.
+
+    Returns
+    -------
+    Message
+        Such as "2 of 24 trees too high; up to 3 allowed", without a full stop. Once the stage is
+        decided, a second sentence warns of fewer than `FEW_DUE_TREES` due trees.
+
+    Raises
+    ------
+    InvalidInput
+        If more trees are scored than the plan's sample holds.
+
+    Examples
+    --------
+    >>> str(stage_reason(Stage.TOP, SinglePlan(24, 3), StageTally(24, 2), {Fault.HIGH: 2}))
+    '2 of 24 trees too high; up to 3 allowed'
+    """
+    outcome = decide(plan, tally)
+    sentence = say(
+        "%(found)s; %(allowed)s",
+        found=_found(stage, tally, faults or {}),
+        allowed=_allowed(plan, tally),
+    )
+    if outcome is Outcome.OPEN or tally.due >= FEW_DUE_TREES:
+        return sentence
+    return say("%(reason)s. %(caution)s", reason=sentence, caution=_few_due(tally.due))
+
+
+def lot_reason(verdicts: Sequence[StageVerdict]) -> Message:
+    """
+    Say in one sentence why a lot stands where it does.
+
+    Parameters
+    ----------
+    verdicts : Sequence of StageVerdict
+        The verdict on every stage in use, in order.
+
+    Returns
+    -------
+    Message
+        The stages that are not accepted with their reasons; else how many are open; else that
+        all are accepted. Without a full stop.
+
+    Raises
+    ------
+    AuditError
+        If no stage is in use.
+    """
+    outcome = lot_outcome({verdict.stage: verdict.outcome for verdict in verdicts})
+    decisive = [verdict for verdict in verdicts if verdict.outcome is outcome]
+    if outcome is Outcome.NOT_ACCEPTED:
+        return _each_reason(decisive)
+    if outcome is Outcome.OPEN:
+        return say_n(
+            "%(count)s stage of %(stages)s still open",
+            "%(count)s stages of %(stages)s still open",
+            len(decisive),
+            stages=len(verdicts),
+        )
+    return say_n("The one stage is accepted", "All %(count)s stages are accepted", len(decisive))
+
+
+def leading_fault(faults: Mapping[Fault, int]) -> Fault | None:
+    """
+    Return the fault that most trees show.
+
+    Parameters
+    ----------
+    faults : Mapping of Fault to int
+        Trees that show each fault.
+
+    Returns
+    -------
+    Fault or None
+        The fault seen most, the first in the vocabulary's order among equals; none if no tree
+        shows any.
+    """
+    seen = [fault for fault in Fault if faults.get(fault, 0) > 0]
+    return max(seen, key=lambda fault: faults[fault], default=None)
+
+
+def _require_within(plan: SinglePlan, tally: StageTally) -> None:
+    if tally.scored > plan.sample_size:
+        raise InvalidInput(
+            {
+                "scored": say_n(
+                    "The sample has %(count)s tree; %(scored)s are scored.",
+                    "The sample has %(count)s trees; %(scored)s are scored.",
+                    plan.sample_size,
+                    scored=tally.scored,
+                )
+            }
+        )
+
+
+def _found(stage: Stage, tally: StageTally, faults: Mapping[Fault, int]) -> Message:
+    if tally.scored == 0:
+        return say("No tree scored yet")
+    if tally.nonconforming == 0:
+        return say_n("No fault in %(count)s tree", "No fault in %(count)s trees", tally.scored)
+    fault = leading_fault(faults)
+    if fault is not None and faults[fault] >= tally.nonconforming:
+        return _of_trees(tally, FAULT_PHRASES[fault])
+    if fault is None:
+        return _of_trees(tally, STAGE_PHRASES[stage])
+    return say(
+        "%(found)s, %(leading)s of them %(fault)s",
+        found=_of_trees(tally, STAGE_PHRASES[stage]),
+        leading=faults[fault],
+        fault=say(FAULT_PHRASES[fault]),
+    )
+
+
+def _of_trees(tally: StageTally, phrase: str) -> Message:
+    return say_n(
+        "%(nonconforming)s of %(count)s tree %(phrase)s",
+        "%(nonconforming)s of %(count)s trees %(phrase)s",
+        tally.scored,
+        nonconforming=tally.nonconforming,
+        phrase=say(phrase),
+    )
+
+
+def _allowed(plan: SinglePlan, tally: StageTally) -> Message:
+    if tally.scored == plan.sample_size:
+        if plan.most_accepted == 0:
+            return say("none allowed")
+        return say("up to %(most)s allowed", most=plan.most_accepted)
+    if plan.most_accepted == 0:
+        return say("none of %(sample)s allowed", sample=plan.sample_size)
+    return say(
+        "up to %(most)s of %(sample)s allowed", most=plan.most_accepted, sample=plan.sample_size
+    )
+
+
+def _few_due(due: int) -> Message:
+    if due == 0:
+        return say("Nothing was due on any of these trees")
+    return say_n(
+        "Few due trees: only %(count)s tree had anything due",
+        "Few due trees: only %(count)s trees had anything due",
+        due,
+    )
+
+
+def _each_reason(verdicts: Collection[StageVerdict]) -> Message:
+    first, *rest = verdicts
+    reason = say("%(stage)s: %(reason)s", stage=say(STAGE_NAMES[first.stage]), reason=first.reason)
+    if not rest:
+        return reason
+    return say("%(first)s. %(rest)s", first=reason, rest=_each_reason(rest))

@@ -148,10 +148,8 @@ class HeadingMeasure(_Answer):
     left_long: int = Field(0, ge=0, le=12)
 
 
-Answer = Annotated[
-    ClassAnswer | TopMeasure | LimbsMeasure | ColumnsMeasure | HeadingMeasure,
-    Field(discriminator="kind"),
-]
+Measure = TopMeasure | LimbsMeasure | ColumnsMeasure | HeadingMeasure
+Answer = Annotated[ClassAnswer | Measure, Field(discriminator="kind")]
 
 _MEASURES: Final = {
     Stage.TOP: TopMeasure,
@@ -352,28 +350,39 @@ def desirability(distance: float, outer: float) -> float:
 def _score_stage(
     standard: Standard, stage: Stage, answers: TreeAnswers, method: Method
 ) -> StageScore:
-    headed = stage is not Stage.HEADING or standard.heading.rule is HeadingRule.REQUIRED
-    if answers.missed is Missed.TREE:
+    missed = _missed_fault(stage, answers.missed)
+    if missed is not None:
         # Nobody headed a missed tree, which is all that a forbidden heading asks.
-        return _failed([Fault.TREE_MISSED]) if headed else _conforming()
-    if answers.missed is Missed.SIDE and stage not in WHOLE_TREE_STAGES:
-        return _failed([Fault.SIDE_MISSED]) if headed else _conforming()
+        headed = stage is not Stage.HEADING or standard.heading.rule is HeadingRule.REQUIRED
+        return _failed([missed]) if headed else _conforming()
     answer = answers.stages.get(stage)
+    if answer is None:
+        return NOT_SCORED
+    if isinstance(answer, ClassAnswer):
+        return _score_class(standard, stage, answer)
+    if not isinstance(answer, _MEASURES[stage]):
+        raise InvalidInput({str(stage): say("This measure belongs to another stage.")})
+    return _score_measure(standard, answer, method)
+
+
+def _missed_fault(stage: Stage, missed: Missed | None) -> Fault | None:
+    if missed is Missed.TREE:
+        return Fault.TREE_MISSED
+    if missed is Missed.SIDE and stage not in WHOLE_TREE_STAGES:
+        return Fault.SIDE_MISSED
+    return None
+
+
+def _score_measure(standard: Standard, answer: Measure, method: Method) -> StageScore:
     match answer:
-        case None:
-            return NOT_SCORED
-        case ClassAnswer():
-            return _score_class(standard, stage, answer)
-        case TopMeasure() if stage is Stage.TOP:
+        case TopMeasure():
             return _score_top(standard, answer, method)
-        case LimbsMeasure() if stage is Stage.LIMBS:
+        case LimbsMeasure():
             return _score_limbs(standard, answer)
-        case ColumnsMeasure() if stage is Stage.COLUMNS:
+        case ColumnsMeasure():
             return _score_columns(standard, answer)
-        case HeadingMeasure() if stage is Stage.HEADING:
+        case HeadingMeasure():
             return _score_heading(standard, answer)
-        case _:
-            raise InvalidInput({str(stage): say("This measure belongs to another stage.")})
 
 
 def _score_class(standard: Standard, stage: Stage, answer: ClassAnswer) -> StageScore:

@@ -1,4 +1,4 @@
-"""The block's written pruning rule: every criterion of the four stages, checked when it is written."""
+"""The block's written pruning rule: every criterion of the four stages, checked when written."""
 
 from enum import StrEnum
 from typing import Final, Self

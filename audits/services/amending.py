@@ -11,7 +11,7 @@ from audits.messages import say
 from audits.records import Actor, Decision
 from audits.scoring import read_answers, score_tree
 from audits.services.access import require_crew_lead
-from audits.services.auditing import Device, write_decisions
+from audits.services.auditing import Device
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
@@ -22,6 +22,7 @@ from audits.services.scorebook import (
     write_rollups,
     write_stage_scores,
 )
+from audits.services.sealing import write_decisions
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries.fetch import insert

@@ -1,4 +1,4 @@
-"""Audits: plan and draw, score tree by tree, and seal with a verdict and perhaps a rework order."""
+"""Audits: begin one, score it tree by tree, and see at any moment where it stands."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -9,58 +9,40 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
-from audits.lots import plan_lot, reserve_size, state_after_audit
 from audits.messages import say
 from audits.records import (
     Actor,
     Audit,
-    CrewPass,
     DrawTree,
-    Lot,
-    LotRange,
     StageScoreRow,
 )
-from audits.rework import FailedTree, ReworkLine, Stretch, rework_lines
-from audits.sampling import Place, SinglePlan, draw_trees, stage_producer_risk
+from audits.sampling import DrawnTree, Place, insert_in_walk
 from audits.scoring import TreeAnswers, read_answers, score_tree
 from audits.seasons import season_of
 from audits.services.access import require_crew_lead
-from audits.services.farms import bearing_positions
+from audits.services.planning import draw_lot, plan_lot_audit, set_lot_state, the_lot
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
-    failed_stages,
     lot_standing,
     open_scorebook,
-    plan_payload,
     scores_by_tree,
     stage_standings,
     trees_by_id,
-    write_rollups,
     write_stage_scores,
 )
-from audits.services.standards import standard_of
-from audits.standard import Standard
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries import farms as farm_queries
-from audits.storage.queries import passes as pass_queries
-from audits.storage.queries import standards as standard_queries
-from audits.storage.queries.fetch import insert, insert_many
+from audits.storage.queries.fetch import insert
 from audits.storage.tables import (
     audit,
-    decision,
-    draw,
-    draw_stage,
     draw_tree,
-    lot,
     planting,
-    rework_item,
-    rework_order,
     stage_score,
     tree_score,
 )
-from audits.vocabulary import LotState, Outcome, PlantingKind, Purpose, Stage
+from audits.vocabulary import LotState, Outcome, PlantingKind
 
 
 @dataclass(frozen=True)
@@ -104,45 +86,6 @@ class TreeEntry:
     client_id: str
     answers: Mapping[str, Any]
     device: Device
-
-
-@dataclass(frozen=True)
-class LotPlan:
-    """
-    The sample planned for a lot.
-
-    Parameters
-    ----------
-    lot : Lot
-        The lot.
-    crew_pass : CrewPass
-        Its pass.
-    standard : Standard
-        The version in force when the pass began.
-    places : list of Place
-        Its bearing trees, row by row.
-    purpose : Purpose
-        First audit or re-audit.
-    plans : dict of Stage to SinglePlan
-        The plan of each stage that is to be scored.
-    """
-
-    lot: Lot
-    crew_pass: CrewPass
-    standard: Standard
-    places: list[Place]
-    purpose: Purpose
-    plans: dict[Stage, SinglePlan]
-
-    @property
-    def sample_size(self) -> int:
-        """Trees of the sample, the same for every stage."""
-        return max(plan.sample_size for plan in self.plans.values())
-
-    @property
-    def stage_producer_risk(self) -> float:
-        """The share of the lot's producer's risk that each stage takes."""
-        return stage_producer_risk(self.standard.producer_risk, len(self.plans))
 
 
 @dataclass(frozen=True)
@@ -200,36 +143,6 @@ class AuditView:
         return self.tree_of_score[self.scores[-1].tree_score_id]
 
 
-def plan_audit(database: Database, actor: Actor, lot_id: int) -> LotPlan:
-    """
-    Plan the sample of a lot's next audit, without drawing it.
-
-    Parameters
-    ----------
-    database : Database
-        The farm's database.
-    actor : Actor
-        The supervisor.
-    lot_id : int
-        The lot.
-
-    Returns
-    -------
-    LotPlan
-        Plans, sample size and risks.
-
-    Raises
-    ------
-    NotFound
-        If the farm has no such lot.
-    InvalidInput
-        If the lot has no bearing trees or is too small for its promises.
-    """
-    require_crew_lead(actor)
-    with database.read() as connection:
-        return _plan(connection, actor.farm_id, lot_id)
-
-
 def begin_audit(
     database: Database,
     actor: Actor,
@@ -276,22 +189,20 @@ def begin_audit(
     """
     require_crew_lead(actor)
     with database.write() as connection:
-        found = _lot(connection, actor.farm_id, lot_id)
+        found = the_lot(connection, actor.farm_id, lot_id)
         if found.state is LotState.IN_AUDIT:
             draw_id = queries.draws_of_lot(connection, actor.farm_id, lot_id)[-1].id
             for existing in queries.audits_of_draw(connection, actor.farm_id, draw_id):
                 if existing.auditor_id == actor.user_id and existing.device == device.name:
                     return existing.id
         else:
-            plan = _plan(connection, actor.farm_id, lot_id)
-            draw_id = _draw(connection, actor, plan, seed, now)
-            _set_lot_state(connection, actor.farm_id, lot_id, LotState.IN_AUDIT)
-        return add_audit(
-            connection, actor, draw_id, client_id=client_id, device=device, now=now
-        )
+            plan = plan_lot_audit(connection, actor.farm_id, lot_id)
+            draw_id = draw_lot(connection, actor, plan, seed, now)
+            set_lot_state(connection, actor.farm_id, lot_id, LotState.IN_AUDIT)
+        return add_audit(connection, actor, draw_id, client_id=client_id, device=device, now=now)
 
 
-def add_audit(  # noqa: PLR0913 - keywords
+def add_audit(
     connection: sa.Connection,
     actor: Actor,
     draw_id: int,
@@ -325,6 +236,11 @@ def add_audit(  # noqa: PLR0913 - keywords
     -------
     int
         The audit's id.
+
+    Raises
+    ------
+    NotFound
+        If there is no such farm.
     """
     farm = farm_queries.farm_by_id(connection, actor.farm_id)
     if farm is None:
@@ -385,7 +301,7 @@ def record_trees(
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
         record_in(connection, book, entries, now)
-        return _view(connection, book)
+        return audit_view(connection, book)
 
 
 def record_in(
@@ -414,7 +330,7 @@ def record_in(
     NotFound
         If a tree is not in the audit's walk.
     """
-    _refuse_sealed(book.audit)
+    refuse_sealed(book.audit)
     trees = trees_by_id(connection, book)
     existing = scores_by_tree(queries.current_scores(connection, book.farm.id, book.audit.id))
     order = len(existing)
@@ -464,8 +380,8 @@ def undo_last_tree(database: Database, actor: Actor, audit_id: int) -> DrawTree 
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
-        _refuse_sealed(book.audit)
-        tree = _view(connection, book).last_scored
+        refuse_sealed(book.audit)
+        tree = audit_view(connection, book).last_scored
         if tree is not None:
             score = scores_by_tree(queries.current_scores(connection, actor.farm_id, audit_id))[
                 tree.id
@@ -485,7 +401,6 @@ def replace_tree(
     audit_id: int,
     draw_tree_id: int,
     kind: PlantingKind,
-    now: datetime,
 ) -> None:
     """
     Note that no tree of the standard stands at a drawn position and take the next reserve tree.
@@ -502,8 +417,6 @@ def replace_tree(
         The tree of the audit's walk.
     kind : PlantingKind
         What stands there.
-    now : datetime
-        The present.
 
     Raises
     ------
@@ -519,7 +432,7 @@ def replace_tree(
         raise InvalidInput({"not_a_tree": say("Say what stands there instead.")})
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
-        _refuse_sealed(book.audit)
+        refuse_sealed(book.audit)
         trees = trees_by_id(connection, book)
         gone = trees.get(draw_tree_id)
         if gone is None or gone.walk_order is None or gone.found_kind is not None:
@@ -532,52 +445,6 @@ def replace_tree(
         substitute = min(reserve, key=lambda tree: tree.reserve_order or 0)
         _correct_map(connection, book, gone, kind)
         _put_in_walk(connection, actor.farm_id, gone, substitute, kind, list(trees.values()))
-
-
-def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -> AuditView:
-    """
-    Issue the verdict: from now on a score changes only by an amendment.
-
-    Verdicts, roll-ups, the lot's state and a rework order are written together.
-
-    Parameters
-    ----------
-    database : Database
-        The farm's database.
-    actor : Actor
-        The auditor.
-    audit_id : int
-        The audit.
-    now : datetime
-        The present.
-
-    Returns
-    -------
-    AuditView
-        The sealed audit.
-
-    Raises
-    ------
-    Conflict
-        If a stage is still open, or the audit is sealed already.
-    """
-    require_crew_lead(actor)
-    with database.write() as connection:
-        book = open_scorebook(connection, actor.farm_id, audit_id)
-        _refuse_sealed(book.audit)
-        view = _view(connection, book)
-        if not view.all_decided:
-            raise Conflict(say("A stage is still open. Score the remaining trees first."))
-        connection.execute(
-            audit.update()
-            .where(audit.c.farm_id == actor.farm_id, audit.c.id == audit_id)
-            .values(sealed_at=now)
-        )
-        write_decisions(connection, book, view.standings, version=1, now=now)
-        write_rollups(connection, book)
-        if book.draw.lot_id is not None and _decides_lot(connection, book):
-            _move_lot(connection, book, view, now)
-        return _view(connection, open_scorebook(connection, actor.farm_id, audit_id))
 
 
 def view_audit(database: Database, actor: Actor, audit_id: int) -> AuditView:
@@ -605,169 +472,10 @@ def view_audit(database: Database, actor: Actor, audit_id: int) -> AuditView:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return _view(connection, open_scorebook(connection, actor.farm_id, audit_id))
+        return audit_view(connection, open_scorebook(connection, actor.farm_id, audit_id))
 
 
-def write_decisions(
-    connection: sa.Connection,
-    book: Scorebook,
-    standings: Sequence[StageStanding],
-    *,
-    version: int,
-    now: datetime,
-) -> None:
-    """
-    Store the verdict on each stage and on the lot.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        The open writer.
-    book : Scorebook
-        The audit.
-    standings : Sequence of StageStanding
-        Where its stages stand.
-    version : int
-        1 as issued, more as amended.
-    now : datetime
-        The present.
-    """
-    common = {"farm_id": book.farm.id, "audit_id": book.audit.id, "version": version}
-    stages: list[dict[str, object]] = [
-        {
-            **common,
-            "stage": standing.stage,
-            "outcome": standing.outcome,
-            "scored": standing.tally.scored,
-            "due": standing.due,
-            "nonconforming": standing.tally.nonconforming,
-            "leading_fault": standing.leading_fault,
-            "decided_at": now,
-        }
-        for standing in standings
-    ]
-    whole = {
-        **common,
-        "stage": None,
-        "outcome": lot_standing(standings),
-        "scored": max((standing.tally.scored for standing in standings), default=0),
-        "due": max((standing.due for standing in standings), default=0),
-        "nonconforming": 0,
-        "leading_fault": None,
-        "decided_at": now,
-    }
-    insert_many(connection, decision, [*stages, whole])
-
-
-def _plan(connection: sa.Connection, farm_id: int, lot_id: int) -> LotPlan:
-    found = _lot(connection, farm_id, lot_id)
-    crew_pass = pass_queries.crew_pass_by_id(connection, farm_id, found.crew_pass_id)
-    if crew_pass is None:
-        raise NotFound(say("There is no such pass."))
-    version = standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
-    if version is None:
-        raise NotFound(say("There is no such standard."))
-    standard = standard_of(version)
-    purpose, stages = _stages_to_audit(connection, farm_id, found, standard)
-    places = _places(connection, farm_id, lot_id, crew_pass)
-    if not places:
-        raise InvalidInput({"lot": say("No bearing tree of the standard stands in this lot.")})
-    return LotPlan(
-        lot=found,
-        crew_pass=crew_pass,
-        standard=standard,
-        places=places,
-        purpose=purpose,
-        plans=plan_lot(standard, len(places), stages),
-    )
-
-
-def _stages_to_audit(
-    connection: sa.Connection, farm_id: int, found: Lot, standard: Standard
-) -> tuple[Purpose, tuple[Stage, ...]]:
-    if found.state is LotState.WAITING:
-        return Purpose.FIRST, standard.stages_in_use
-    orders = pass_queries.rework_orders_of_lot(connection, farm_id, found.id)
-    if found.state is not LotState.REWORK or not orders:
-        raise Conflict(say("This lot is not waiting for an audit."))
-    if orders[-1].done_at is None:
-        raise Conflict(say("Record first that the rework of this lot is done."))
-    items = pass_queries.rework_items(connection, farm_id, orders[-1].id)
-    redone = {item.stage for item in items if item.mendable}
-    return Purpose.RE_AUDIT, tuple(stage for stage in Stage if stage in redone)
-
-
-def _places(
-    connection: sa.Connection, farm_id: int, lot_id: int, crew_pass: CrewPass
-) -> list[Place]:
-    farm = farm_queries.farm_by_id(connection, farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such farm."))
-    ranges = pass_queries.lot_ranges(connection, farm_id, lot_id)
-    day = crew_pass.started_at.astimezone(ZoneInfo(farm.time_zone)).date()
-    return [
-        Place(part.orchard_row_id, position)
-        for part in ranges
-        for position in bearing_positions(connection, farm_id, part.orchard_row_id, day)
-        if part.first_position <= position <= part.last_position
-    ]
-
-
-def _draw(
-    connection: sa.Connection, actor: Actor, plan: LotPlan, seed: int, now: datetime
-) -> int:
-    drawn = draw_trees(plan.places, plan.sample_size, reserve_size(plan.sample_size), seed)
-    draw_id = insert(
-        connection,
-        draw,
-        {
-            "farm_id": actor.farm_id,
-            "lot_id": plan.lot.id,
-            "crew_pass_id": plan.crew_pass.id,
-            "purpose": plan.purpose,
-            "stages": tuple(plan.plans),
-            "seed": str(seed),
-            "lot_size": len(plan.places),
-            "created_at": now,
-            "created_by": actor.user_id,
-        },
-    )
-    insert_many(
-        connection,
-        draw_stage,
-        [
-            {
-                "farm_id": actor.farm_id,
-                "draw_id": draw_id,
-                "stage": stage,
-                "plan": plan_payload(stage_plan),
-                "producer_risk": plan.stage_producer_risk,
-                "consumer_risk": plan.standard.consumer_risk,
-            }
-            for stage, stage_plan in plan.plans.items()
-        ],
-    )
-    insert_many(
-        connection,
-        draw_tree,
-        [
-            {
-                "farm_id": actor.farm_id,
-                "draw_id": draw_id,
-                "orchard_row_id": tree.place.row,
-                "position": tree.place.position,
-                "side": tree.side,
-                "wave": 1,
-                "walk_order": tree.order,
-                "reserve_order": tree.reserve_order,
-            }
-            for tree in drawn.trees
-        ],
-    )
-    return draw_id
-
-
-def _insert_score(  # noqa: PLR0913, PLR0917 - one row's values
+def _insert_score(
     connection: sa.Connection,
     book: Scorebook,
     entry: TreeEntry,
@@ -796,7 +504,7 @@ def _insert_score(  # noqa: PLR0913, PLR0917 - one row's values
     )
 
 
-def _replace_score(  # noqa: PLR0913, PLR0917 - one row's values
+def _replace_score(
     connection: sa.Connection,
     book: Scorebook,
     score_id: int,
@@ -838,7 +546,7 @@ def _correct_map(
     )
 
 
-def _put_in_walk(  # noqa: PLR0913, PLR0917 - the two trees and their walk
+def _put_in_walk(
     connection: sa.Connection,
     farm_id: int,
     gone: DrawTree,
@@ -846,16 +554,7 @@ def _put_in_walk(  # noqa: PLR0913, PLR0917 - the two trees and their walk
     kind: PlantingKind,
     trees: Sequence[DrawTree],
 ) -> None:
-    """Put the substitute where the walk still passes it, at the earliest in the lost tree's place."""
-    ahead = [
-        tree
-        for tree in trees
-        if tree.walk_order is not None
-        and gone.walk_order is not None
-        and tree.walk_order > gone.walk_order
-        and tree.found_kind is None
-    ]
-    place = place_ahead(substitute, sorted(ahead, key=lambda tree: tree.walk_order or 0), gone)
+    place = _place_ahead(gone, substitute, trees)
     connection.execute(
         draw_tree.update()
         .where(
@@ -876,120 +575,40 @@ def _put_in_walk(  # noqa: PLR0913, PLR0917 - the two trees and their walk
         )
 
 
-def _decides_lot(connection: sa.Connection, book: Scorebook) -> bool:
-    """Tell whether this is the first audit of its draw to be sealed; a second one is a check."""
-    others = queries.audits_of_draw(connection, book.farm.id, book.draw.id)
-    return not any(other.sealed_at and other.id != book.audit.id for other in others)
-
-
-def _move_lot(connection: sa.Connection, book: Scorebook, view: AuditView, now: datetime) -> None:
-    lot_id = book.draw.lot_id
-    if lot_id is None:
-        return
-    outcomes, faults = _latest_by_stage(connection, book.farm.id, lot_id)
-    state = state_after_audit(outcomes, faults)
-    closed = state in {LotState.ACCEPTED, LotState.CLOSED_NOT_ACCEPTED}
-    _set_lot_state(connection, book.farm.id, lot_id, state, closed_at=now if closed else None)
-    lines = _rework_lines(connection, book, view)
-    if not lines:
-        return
-    order_id = insert(
-        connection,
-        rework_order,
-        {
-            "farm_id": book.farm.id,
-            "audit_id": book.audit.id,
-            "lot_id": lot_id,
-            "created_at": now,
-        },
+def _place_ahead(gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree]) -> int:
+    """Return where in the walk the substitute comes: where it is passed anyway, else next."""
+    here = gone.walk_order or 0
+    ahead = sorted(
+        (tree for tree in trees if (tree.walk_order or 0) > here and tree.found_kind is None),
+        key=lambda tree: tree.walk_order or 0,
     )
-    insert_many(
-        connection,
-        rework_item,
-        [
-            {
-                "farm_id": book.farm.id,
-                "rework_order_id": order_id,
-                "stage": line.stage,
-                "mendable": line.mendable,
-                "faults": line.faults,
-                "orchard_row_id": line.stretch.row_id,
-                "first_position": line.stretch.first_position,
-                "last_position": line.stretch.last_position,
-                "worker_id": line.worker_id,
-            }
-            for line in lines
-        ],
-    )
+    taken = _drawn(substitute)
+    where = insert_in_walk([_drawn(tree) for tree in ahead], taken).index(taken)
+    if where < len(ahead):
+        return ahead[where].walk_order or 0
+    return 1 + max((tree.walk_order or 0 for tree in trees), default=0)
 
 
-def _latest_by_stage(
-    connection: sa.Connection, farm_id: int, lot_id: int
-) -> tuple[dict[Stage, Outcome], dict[Stage, set[Any]]]:
-    """Return the latest verdict on each stage of a lot, with the faults seen when it fell."""
-    outcomes: dict[Stage, Outcome] = {}
-    faults: dict[Stage, set[Any]] = {}
-    for drawn in queries.draws_of_lot(connection, farm_id, lot_id):
-        sealed = [
-            found
-            for found in queries.audits_of_draw(connection, farm_id, drawn.id)
-            if found.sealed_at is not None
-        ]
-        if not sealed:
-            continue
-        deciding = min(sealed, key=lambda found: (found.sealed_at, found.id))
-        for verdict in queries.decisions(connection, farm_id, deciding.id):
-            if verdict.stage is not None and verdict.version == 1:
-                outcomes[verdict.stage] = verdict.outcome
-                faults[verdict.stage] = set()
-        for score in queries.current_stage_scores(connection, farm_id, deciding.id):
-            faults.setdefault(score.stage, set()).update(score.faults)
-    return outcomes, faults
+def _drawn(tree: DrawTree) -> DrawnTree:
+    return DrawnTree(tree.walk_order, Place(tree.orchard_row_id, tree.position), tree.side)
 
 
-def _rework_lines(
-    connection: sa.Connection, book: Scorebook, view: AuditView
-) -> list[ReworkLine]:
-    lost = {
-        standing.stage
-        for standing in view.standings
-        if standing.outcome is Outcome.NOT_ACCEPTED
-    }
-    failed = {
-        stage: [
-            FailedTree(
-                row_id=view.tree_of_score[score.tree_score_id].orchard_row_id,
-                position=view.tree_of_score[score.tree_score_id].position,
-                faults=score.faults,
-                worker_id=score.worker_id,
-            )
-            for score in scores
-        ]
-        for stage, scores in failed_stages(view.scores).items()
-        if stage in lost
-    }
-    ranges: list[LotRange] = pass_queries.lot_ranges(
-        connection, book.farm.id, book.draw.lot_id or 0
-    )
+def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
+    """
+    Return an audit as it stands in an open transaction.
 
-    def stretches_of(stage: Stage, worker_id: int) -> list[Stretch]:
-        return [
-            Stretch(given.row_id, given.first_position, given.last_position)
-            for given in book.assignments
-            if given.stage is stage and given.worker_id == worker_id
-        ]
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    book : Scorebook
+        The audit.
 
-    return rework_lines(
-        failed,
-        [
-            Stretch(part.orchard_row_id, part.first_position, part.last_position)
-            for part in ranges
-        ],
-        stretches_of,
-    )
-
-
-def _view(connection: sa.Connection, book: Scorebook) -> AuditView:
+    Returns
+    -------
+    AuditView
+        Walk, answers, scores and standings.
+    """
     farm_id, audit_id = book.farm.id, book.audit.id
     trees = queries.draw_trees(connection, farm_id, book.draw.id)
     by_id = {tree.id: tree for tree in trees}
@@ -1006,30 +625,21 @@ def _view(connection: sa.Connection, book: Scorebook) -> AuditView:
     )
 
 
-def _refuse_sealed(found: Audit) -> None:
+def refuse_sealed(found: Audit) -> None:
+    """
+    Stop where an audit is sealed.
+
+    Parameters
+    ----------
+    found : Audit
+        The audit.
+
+    Raises
+    ------
+    Conflict
+        If it is sealed.
+    """
     if found.sealed_at is not None:
         raise Conflict(
             say("This audit is sealed. A score can now be changed only by an amendment.")
         )
-
-
-def _lot(connection: sa.Connection, farm_id: int, lot_id: int) -> Lot:
-    found = pass_queries.lot_by_id(connection, farm_id, lot_id)
-    if found is None:
-        raise NotFound(say("There is no such lot."))
-    return found
-
-
-def _set_lot_state(
-    connection: sa.Connection,
-    farm_id: int,
-    lot_id: int,
-    state: LotState,
-    *,
-    closed_at: datetime | None = None,
-) -> None:
-    connection.execute(
-        lot.update()
-        .where(lot.c.farm_id == farm_id, lot.c.id == lot_id)
-        .values(state=state, closed_at=closed_at)
-    )

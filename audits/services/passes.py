@@ -13,11 +13,12 @@ from audits.messages import Message, say
 from audits.records import Actor, Block, Crew, CrewPass, Farm, PassRow, Row
 from audits.services.access import require_crew_lead
 from audits.services.attributing import reattribute
-from audits.services.standards import standard_in_force
+from audits.services.farms import the_block, the_crew
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as queries
 from audits.storage.queries.fetch import insert, insert_many
+from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import assignment, crew_pass, lot, lot_range, pass_row
 from audits.vocabulary import LotState, Method, PassKind, Side, Stage
 
@@ -73,8 +74,8 @@ def begin_pass(
     """
     require_crew_lead(actor)
     with database.write() as connection:
-        block = _block(connection, actor.farm_id, block_id)
-        crew = _crew(connection, actor.farm_id, crew_id)
+        block = the_block(connection, actor.farm_id, block_id)
+        crew = the_crew(connection, actor.farm_id, crew_id)
         farm = _farm(connection, actor.farm_id)
         rows = {row.id: row for row in farm_queries.rows_of_block(connection, farm.id, block.id)}
         day = started_at.astimezone(ZoneInfo(farm.time_zone)).date()
@@ -396,8 +397,8 @@ def view_pass(database: Database, actor: Actor, pass_id: int) -> PassView:
         }
         return PassView(
             crew_pass=found,
-            block=_block(connection, actor.farm_id, found.block_id),
-            crew=_crew(connection, actor.farm_id, found.crew_id),
+            block=the_block(connection, actor.farm_id, found.block_id),
+            crew=the_crew(connection, actor.farm_id, found.crew_id),
             rows=[
                 (part, rows[part.orchard_row_id])
                 for part in queries.pass_rows(connection, actor.farm_id, pass_id)
@@ -465,20 +466,6 @@ def _pass_row(connection: sa.Connection, farm_id: int, pass_id: int, row_id: int
         if part.orchard_row_id == row_id:
             return part
     raise NotFound(say("This pass does not go through that row."))
-
-
-def _block(connection: sa.Connection, farm_id: int, block_id: int) -> Block:
-    found = farm_queries.block_by_id(connection, farm_id, block_id)
-    if found is None:
-        raise NotFound(say("There is no such block."))
-    return found
-
-
-def _crew(connection: sa.Connection, farm_id: int, crew_id: int) -> Crew:
-    found = farm_queries.crew_by_id(connection, farm_id, crew_id)
-    if found is None:
-        raise NotFound(say("There is no such crew."))
-    return found
 
 
 def _farm(connection: sa.Connection, farm_id: int) -> Farm:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 import sqlalchemy as sa
 
@@ -10,6 +11,8 @@ from audits.services.scorebook import Scorebook, open_scorebook, rollup_rows, tr
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.vocabulary import Purpose, Stage
+
+_SUMS: Final = ("trees", "due", "nonconforming", "points_sum")
 
 
 @dataclass(frozen=True)
@@ -83,14 +86,12 @@ def check_scores(
     return RescoreReport(len(audit_ids), trees, differences)
 
 
-def _check_trees(
-    connection: sa.Connection, book: Scorebook, differences: list[Difference]
-) -> int:
+def _check_trees(connection: sa.Connection, book: Scorebook, differences: list[Difference]) -> int:
     drawn = trees_by_id(connection, book)
     stored: dict[tuple[int, Stage], str] = {}
-    for row in queries.current_stage_scores(connection, book.farm.id, book.audit.id):
-        stored[row.tree_score_id, row.stage] = _fingerprint(
-            row.result, row.faults, row.points, row.worker_id
+    for part in queries.current_stage_scores(connection, book.farm.id, book.audit.id):
+        stored[part.tree_score_id, part.stage] = _fingerprint(
+            part.result, part.faults, part.points, part.worker_id
         )
     rows = queries.current_scores(connection, book.farm.id, book.audit.id)
     for row in rows:
@@ -124,14 +125,12 @@ def _check_rollups(
     if book.audit.sealed_at is None or book.draw.purpose is Purpose.START_CHECK:
         return
     scores = queries.current_stage_scores(connection, book.farm.id, book.audit.id)
-    recomputed = {
-        (str(row["stage"]), row["worker_id"]): (
-            row["trees"], row["due"], row["nonconforming"], row["points_sum"]
-        )
+    recomputed: dict[tuple[object, object], tuple[object, ...]] = {
+        (row["stage"], row["worker_id"]): tuple(row[name] for name in _SUMS)
         for row in rollup_rows(book, scores)
     }
-    stored = {
-        (str(row.stage), row.worker_id): (row.trees, row.due, row.nonconforming, row.points_sum)
+    stored: dict[tuple[object, object], tuple[object, ...]] = {
+        (row.stage, row.worker_id): (row.trees, row.due, row.nonconforming, row.points_sum)
         for row in queries.rollups(connection, book.farm.id, book.audit.id)
     }
     differences += [

@@ -21,7 +21,14 @@ from audits.records import (
     StageScoreRow,
     TreeScoreRow,
 )
-from audits.sampling import SinglePlan, StageTally, decide, lot_outcome
+from audits.sampling import (
+    SinglePlan,
+    StageTally,
+    StageVerdict,
+    decide,
+    judge_stage,
+    lot_outcome,
+)
 from audits.scoring import StageScore, TreeScore, judged_side
 from audits.services.standards import standard_of
 from audits.standard import Standard
@@ -114,8 +121,8 @@ class StageStanding:
         Trees scored and nonconforming so far.
     due : int
         Trees on which the stage was due.
-    leading_fault : Fault or None
-        The fault seen most often.
+    faults : Mapping of Fault to int
+        Nonconforming trees that show each fault.
     outcome : Outcome
         The verdict as soon as it is certain, else open.
     """
@@ -124,8 +131,19 @@ class StageStanding:
     plan: SinglePlan
     tally: StageTally
     due: int
-    leading_fault: Fault | None
+    faults: Mapping[Fault, int]
     outcome: Outcome
+
+    @property
+    def leading_fault(self) -> Fault | None:
+        """The fault seen on most trees, the first of the vocabulary among equals."""
+        order = list(Fault)
+        return min(self.faults, key=lambda f: (-self.faults[f], order.index(f)), default=None)
+
+    @property
+    def verdict(self) -> StageVerdict:
+        """The outcome with its reason in one sentence."""
+        return judge_stage(self.stage, self.plan, self.tally, self.faults)
 
 
 def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Scorebook:
@@ -175,9 +193,7 @@ def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Sc
     )
 
 
-def assignments_of_pass(
-    connection: sa.Connection, farm_id: int, pass_id: int
-) -> list[Assignment]:
+def assignments_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -> list[Assignment]:
     """
     Return who did what in a pass, as the rule of attribution takes it.
 
@@ -272,7 +288,9 @@ def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[St
         results = Counter(score.result for score in by_stage[stage])
         nonconforming = results[Result.NONCONFORMING]
         tally = StageTally(
-            scored=sum(results.values()) - results[Result.NOT_SCORED], nonconforming=nonconforming
+            scored=sum(results.values()) - results[Result.NOT_SCORED],
+            nonconforming=nonconforming,
+            not_due=results[Result.NOT_DUE],
         )
         standings.append(
             StageStanding(
@@ -280,7 +298,7 @@ def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[St
                 plan=plan,
                 tally=tally,
                 due=sum(results[result] for result in _DUE),
-                leading_fault=leading_fault(by_stage[stage]),
+                faults=Counter(fault for score in by_stage[stage] for fault in score.faults),
                 outcome=decide(plan, tally),
             )
         )
@@ -301,26 +319,7 @@ def lot_standing(standings: Sequence[StageStanding]) -> Outcome:
     Outcome
         Accepted when every stage is, not accepted as soon as one is not, else open.
     """
-    return lot_outcome([standing.outcome for standing in standings])
-
-
-def leading_fault(scores: Iterable[StageScoreRow]) -> Fault | None:
-    """
-    Return the fault seen on most trees.
-
-    Parameters
-    ----------
-    scores : Iterable of StageScoreRow
-        Scores of one stage.
-
-    Returns
-    -------
-    Fault or None
-        The fault, the first in the order of the vocabulary among equals; None without faults.
-    """
-    seen = Counter(fault for score in scores for fault in score.faults)
-    order = list(Fault)
-    return min(seen, key=lambda fault: (-seen[fault], order.index(fault)), default=None)
+    return lot_outcome({standing.stage: standing.outcome for standing in standings})
 
 
 def write_stage_scores(
@@ -440,9 +439,7 @@ def trees_by_id(connection: sa.Connection, book: Scorebook) -> dict[int, DrawTre
     dict of int to DrawTree
         Sample and reserve.
     """
-    return {
-        tree.id: tree for tree in queries.draw_trees(connection, book.farm.id, book.draw.id)
-    }
+    return {tree.id: tree for tree in queries.draw_trees(connection, book.farm.id, book.draw.id)}
 
 
 def failed_stages(scores: Iterable[StageScoreRow]) -> dict[Stage, list[StageScoreRow]]:

@@ -113,7 +113,7 @@ def begin_start_check(
         )
 
 
-def score_start_tree(  # noqa: PLR0913 - keywords
+def score_start_tree(
     database: Database,
     actor: Actor,
     audit_id: int,
@@ -215,9 +215,7 @@ def score_start_tree(  # noqa: PLR0913 - keywords
     return view_audit(database, actor, audit_id)
 
 
-def close_start_check(
-    database: Database, actor: Actor, audit_id: int, now: datetime
-) -> None:
+def close_start_check(database: Database, actor: Actor, audit_id: int, now: datetime) -> None:
     """
     Close a start check.
 
@@ -249,8 +247,10 @@ def close_start_check(
         looked_at = queries.current_scores(connection, actor.farm_id, audit_id)
         if len(looked_at) < LEAST_TREES:
             raise Conflict(
-                say("Look at %(least)s trees at least, so that one odd tree weighs less.",
-                    least=LEAST_TREES)
+                say(
+                    "Look at %(least)s trees at least, so that one odd tree weighs less.",
+                    least=LEAST_TREES,
+                )
             )
         connection.execute(
             audit.update()

@@ -1,0 +1,301 @@
+"""Planning: which trees of a lot are looked at, and by what plan each stage is decided."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+
+from audits.errors import Conflict, InvalidInput, NotFound
+from audits.lots import plan_lot, reserve_size
+from audits.messages import say
+from audits.records import Actor, CrewPass, Lot
+from audits.sampling import Place, SinglePlan, draw_trees, stage_producer_risk
+from audits.services.access import require_crew_lead
+from audits.services.farms import bearing_positions
+from audits.services.scorebook import plan_payload
+from audits.services.standards import standard_of
+from audits.standard import Standard
+from audits.storage.database import Database
+from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import passes as pass_queries
+from audits.storage.queries import standards as standard_queries
+from audits.storage.queries.fetch import insert, insert_many
+from audits.storage.tables import draw, draw_stage, draw_tree, lot
+from audits.vocabulary import LotState, Purpose, Stage
+
+
+@dataclass(frozen=True)
+class LotPlan:
+    """
+    The sample planned for a lot.
+
+    Parameters
+    ----------
+    lot : Lot
+        The lot.
+    crew_pass : CrewPass
+        Its pass.
+    standard : Standard
+        The version in force when the pass began.
+    places : list of Place
+        Its bearing trees, row by row.
+    purpose : Purpose
+        First audit or re-audit.
+    plans : dict of Stage to SinglePlan
+        The plan of each stage that is to be scored.
+    """
+
+    lot: Lot
+    crew_pass: CrewPass
+    standard: Standard
+    places: list[Place]
+    purpose: Purpose
+    plans: dict[Stage, SinglePlan]
+
+    @property
+    def sample_size(self) -> int:
+        """Trees of the sample, the same for every stage."""
+        return max(plan.sample_size for plan in self.plans.values())
+
+    @property
+    def stage_producer_risk(self) -> float:
+        """The share of the lot's producer's risk that each stage takes."""
+        return stage_producer_risk(self.standard.producer_risk, len(self.plans))
+
+
+def plan_audit(database: Database, actor: Actor, lot_id: int) -> LotPlan:
+    """
+    Plan the sample of a lot's next audit, without drawing it.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    lot_id : int
+        The lot.
+
+    Returns
+    -------
+    LotPlan
+        Plans, sample size and risks.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such lot.
+    InvalidInput
+        If the lot has no bearing trees or is too small for its promises.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        return plan_lot_audit(connection, actor.farm_id, lot_id)
+
+
+def plan_lot_audit(connection: sa.Connection, farm_id: int, lot_id: int) -> LotPlan:
+    """
+    Plan the sample of a lot's next audit in an open transaction.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id, lot_id : int
+        The lot.
+
+    Returns
+    -------
+    LotPlan
+        Plans, sample size and risks.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such lot.
+    InvalidInput
+        If the lot has no bearing trees or is too small for its promises.
+    """
+    found = the_lot(connection, farm_id, lot_id)
+    crew_pass = pass_queries.crew_pass_by_id(connection, farm_id, found.crew_pass_id)
+    if crew_pass is None:
+        raise NotFound(say("There is no such pass."))
+    version = standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
+    if version is None:
+        raise NotFound(say("There is no such standard."))
+    standard = standard_of(version)
+    purpose, stages = _stages_to_audit(connection, farm_id, found, standard)
+    places = _places(connection, farm_id, lot_id, crew_pass)
+    if not places:
+        raise InvalidInput({"lot": say("No bearing tree of the standard stands in this lot.")})
+    return LotPlan(
+        lot=found,
+        crew_pass=crew_pass,
+        standard=standard,
+        places=places,
+        purpose=purpose,
+        plans=plan_lot(standard, len(places), stages),
+    )
+
+
+def _stages_to_audit(
+    connection: sa.Connection, farm_id: int, found: Lot, standard: Standard
+) -> tuple[Purpose, tuple[Stage, ...]]:
+    if found.state is LotState.WAITING:
+        return Purpose.FIRST, standard.stages_in_use
+    orders = pass_queries.rework_orders_of_lot(connection, farm_id, found.id)
+    if found.state is not LotState.REWORK or not orders:
+        raise Conflict(say("This lot is not waiting for an audit."))
+    if orders[-1].done_at is None:
+        raise Conflict(say("Record first that the rework of this lot is done."))
+    items = pass_queries.rework_items(connection, farm_id, orders[-1].id)
+    redone = {item.stage for item in items if item.mendable}
+    return Purpose.RE_AUDIT, tuple(stage for stage in Stage if stage in redone)
+
+
+def _places(
+    connection: sa.Connection, farm_id: int, lot_id: int, crew_pass: CrewPass
+) -> list[Place]:
+    farm = farm_queries.farm_by_id(connection, farm_id)
+    if farm is None:
+        raise NotFound(say("There is no such farm."))
+    ranges = pass_queries.lot_ranges(connection, farm_id, lot_id)
+    day = crew_pass.started_at.astimezone(ZoneInfo(farm.time_zone)).date()
+    return [
+        Place(part.orchard_row_id, position)
+        for part in ranges
+        for position in bearing_positions(connection, farm_id, part.orchard_row_id, day)
+        if part.first_position <= position <= part.last_position
+    ]
+
+
+def draw_lot(
+    connection: sa.Connection, actor: Actor, plan: LotPlan, seed: int, now: datetime
+) -> int:
+    """
+    Draw a lot's trees and keep the draw with its seed.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    actor : Actor
+        The auditor.
+    plan : LotPlan
+        The plan.
+    seed : int
+        Seed of the draw.
+    now : datetime
+        The present.
+
+    Returns
+    -------
+    int
+        The draw's id.
+    """
+    drawn = draw_trees(plan.places, plan.sample_size, reserve_size(plan.sample_size), seed)
+    draw_id = insert(
+        connection,
+        draw,
+        {
+            "farm_id": actor.farm_id,
+            "lot_id": plan.lot.id,
+            "crew_pass_id": plan.crew_pass.id,
+            "purpose": plan.purpose,
+            "stages": tuple(plan.plans),
+            "seed": str(seed),
+            "lot_size": len(plan.places),
+            "created_at": now,
+            "created_by": actor.user_id,
+        },
+    )
+    insert_many(
+        connection,
+        draw_stage,
+        [
+            {
+                "farm_id": actor.farm_id,
+                "draw_id": draw_id,
+                "stage": stage,
+                "plan": plan_payload(stage_plan),
+                "producer_risk": plan.stage_producer_risk,
+                "consumer_risk": plan.standard.consumer_risk,
+            }
+            for stage, stage_plan in plan.plans.items()
+        ],
+    )
+    insert_many(
+        connection,
+        draw_tree,
+        [
+            {
+                "farm_id": actor.farm_id,
+                "draw_id": draw_id,
+                "orchard_row_id": tree.place.row,
+                "position": tree.place.position,
+                "side": tree.side,
+                "wave": 1,
+                "walk_order": tree.order,
+                "reserve_order": tree.reserve_order,
+            }
+            for tree in drawn.trees
+        ],
+    )
+    return draw_id
+
+
+def the_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> Lot:
+    """
+    Return a lot that must be there.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id, lot_id : int
+        The lot.
+
+    Returns
+    -------
+    Lot
+        The lot.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such lot.
+    """
+    found = pass_queries.lot_by_id(connection, farm_id, lot_id)
+    if found is None:
+        raise NotFound(say("There is no such lot."))
+    return found
+
+
+def set_lot_state(
+    connection: sa.Connection,
+    farm_id: int,
+    lot_id: int,
+    state: LotState,
+    *,
+    closed_at: datetime | None = None,
+) -> None:
+    """
+    Move a lot to a state.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    farm_id, lot_id : int
+        The lot.
+    state : LotState
+        Where it stands from now on.
+    closed_at : datetime or None, optional
+        When it was closed; None while it is open.
+    """
+    connection.execute(
+        lot.update()
+        .where(lot.c.farm_id == farm_id, lot.c.id == lot_id)
+        .values(state=state, closed_at=closed_at)
+    )

@@ -77,7 +77,7 @@ APPEARANCES: Final[dict[Ink, Appearance]] = {
     Ink.CUT_GUIDE: Appearance(stroke="line", width_mm=0.1),
     Ink.FRAME: Appearance(fill="paper", stroke="ink", width_mm=0.35),
     Ink.WOOD: Appearance(fill="wood"),
-    Ink.GONE: Appearance(fill="gone"),
+    Ink.GONE: Appearance(fill="gone", stroke="line", width_mm=0.15),
     Ink.FRESH: Appearance(fill="fresh", stroke="wood", width_mm=0.25),
     Ink.SPUR: Appearance(fill="spur"),
     Ink.WIRE: Appearance(stroke="wire", width_mm=0.3),

@@ -1,5 +1,6 @@
 """The letters on paper: the embedded font, its measures, and lines that fit a width."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from typing import Final
@@ -76,7 +77,7 @@ def wrapped(text: str, width_mm: float, size_mm: float, *, bold: bool = False) -
     Parameters
     ----------
     text : str
-        The text; runs of spaces count as one.
+        The text; it breaks at spaces, never at no-break spaces.
     width_mm : float
         Width of the lines.
     size_mm : float
@@ -90,7 +91,7 @@ def wrapped(text: str, width_mm: float, size_mm: float, *, bold: bool = False) -
         The lines. A word wider than the width stands alone on its line and sticks out.
     """
     lines: list[str] = []
-    for word in text.split():
+    for word in filter(None, text.split(" ")):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size_mm, bold=bold) <= width_mm:
             lines[-1] = longer
@@ -99,7 +100,37 @@ def wrapped(text: str, width_mm: float, size_mm: float, *, bold: bool = False) -
     return tuple(lines)
 
 
-def text_lines(text: Text, width_mm: float) -> tuple[Text, ...]:
+def balanced(text: str, width_mm: float, size_mm: float, *, bold: bool = False) -> tuple[str, ...]:
+    """
+    Break a short text into as few lines as fit a width, as even as can be.
+
+    Parameters
+    ----------
+    text : str
+        The text; it breaks at spaces, never at no-break spaces.
+    width_mm : float
+        Width of the lines.
+    size_mm : float
+        Size of the letters.
+    bold : bool, optional
+        Whether the letters are heavy.
+
+    Returns
+    -------
+    tuple of str
+        The lines: "9 ft 11 in" becomes "9 ft" and "11 in" rather than "9 ft 11" and "in".
+    """
+    lines = wrapped(text, width_mm, size_mm, bold=bold)
+    while True:
+        width = max((text_width(line, size_mm, bold=bold) for line in lines), default=0.0)
+        # A shade below the widest line forces the next narrower way to break.
+        narrower = wrapped(text, width * 0.999, size_mm, bold=bold)
+        if len(narrower) > len(lines) or narrower == lines:
+            return lines
+        lines = narrower
+
+
+def text_lines(text: Text, width_mm: float, *, even: bool = False) -> tuple[Text, ...]:
     """
     Set a text in lines that fit a width.
 
@@ -109,17 +140,36 @@ def text_lines(text: Text, width_mm: float) -> tuple[Text, ...]:
         The text, standing where its first line is to stand.
     width_mm : float
         Width of the lines.
+    even : bool, optional
+        Whether the lines are made as even as can be.
 
     Returns
     -------
     tuple of Text
         The lines from top to bottom.
     """
-    lines = wrapped(text.text, width_mm, text.size_mm, bold=text.bold)
+    broken = (balanced if even else wrapped)(text.text, width_mm, text.size_mm, bold=text.bold)
     return tuple(
         replace(text, text=line, y_mm=text.y_mm + row * LINE_HEIGHT * text.size_mm)
-        for row, line in enumerate(lines)
+        for row, line in enumerate(broken)
     )
+
+
+def widest(lines: Sequence[Text]) -> float:
+    """
+    Measure the widest of some lines.
+
+    Parameters
+    ----------
+    lines : sequence of Text
+        The lines; may be empty.
+
+    Returns
+    -------
+    float
+        Width in mm.
+    """
+    return max((text_width(line.text, line.size_mm, bold=line.bold) for line in lines), default=0.0)
 
 
 def largest_size(

@@ -191,10 +191,36 @@ class Stem:
         Path
             The closed outline.
         """
-        # Two curves a side keep the edges smooth and true for every bend that is drawn here.
-        left = (*self._edge_step(0.0, 0.5, 1), *self._edge_step(0.5, 1.0, 1))
-        right = (*self._edge_step(1.0, 0.5, -1), *self._edge_step(0.5, 0.0, -1))
-        return Path(self.edge(0.0, 1), (*left, (self.edge(1.0, -1),), *right), ink)
+        return self.piece((0.0, 1.0), (0.0, 1.0), ink)
+
+    def piece(
+        self, left: tuple[float, float], right: tuple[float, float], ink: Ink = Ink.WOOD
+    ) -> Path:
+        """
+        Draw a piece of the stem whose ends may be cut at a slant.
+
+        Parameters
+        ----------
+        left, right : tuple of float
+            Where the left and the right edge begin and end, from 0 to 1; left and right as seen
+            by someone going along the stem on the page.
+        ink : Ink, optional
+            A filled ink.
+
+        Returns
+        -------
+        Path
+            The closed outline.
+        """
+        return Path(
+            self.edge(left[0], 1),
+            (
+                *self._edge_steps(*left, 1),
+                (self.edge(right[1], -1),),
+                *self._edge_steps(right[1], right[0], -1),
+            ),
+            ink,
+        )
 
     def cut_line(
         self, along: float, length_mm: float, lean_deg: float = 0.0
@@ -234,16 +260,19 @@ class Stem:
             sum(weights[i] * (points[i + 1][1] - points[i][1]) for i in range(3)),
         )
 
-    def _edge_step(self, first: float, last: float, side: int) -> tuple[Step]:
+    def _edge_steps(self, first: float, last: float, side: int) -> tuple[Step, Step]:
+        # Two curves keep the edge smooth and true for every bend that is drawn here.
+        middle = (first + last) / 2
+        return (self._edge_step(first, middle, side), self._edge_step(middle, last, side))
+
+    def _edge_step(self, first: float, last: float, side: int) -> Step:
         begin, end = self.edge(first, side), self.edge(last, side)
         begins, ends = self._edge_speed(first, side), self._edge_speed(last, side)
         third = (last - first) / 3
         return (
-            (
-                (begin[0] + begins[0] * third, begin[1] + begins[1] * third),
-                (end[0] - ends[0] * third, end[1] - ends[1] * third),
-                end,
-            ),
+            (begin[0] + begins[0] * third, begin[1] + begins[1] * third),
+            (end[0] - ends[0] * third, end[1] - ends[1] * third),
+            end,
         )
 
     def _edge_speed(self, along: float, side: int) -> Point:

@@ -1,17 +1,23 @@
 """The block's written pruning rule: every criterion of the four stages, checked when written."""
 
 from enum import StrEnum
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from audits.errors import InvalidInput
-from audits.messages import Message, mark, say
+from audits.messages import Message, Share, mark, say
 from audits.planting import HEIGHT_TO_ROW_SPACING, target_height
+from audits.units import Length, LengthKind
 from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
 
 # Pencil: about 7 mm (common practice; no published figure).
 PENCIL_BAND_MM: Final = (6.0, 9.0)
+
+# Fields that people read as thicknesses of wood rather than as lengths.
+_DIAMETERS: Final = frozenset(
+    {"large_mm", "wrong_limb_mm", "thinnest_mm", "thickest_mm", "diameter_guard_mm"}
+)
 
 
 class LimbCaller(StrEnum):
@@ -398,24 +404,35 @@ def read_standard(payload: object) -> Standard:
         raise InvalidInput(
             {
                 ".".join(str(part) for part in problem["loc"]): _sentence(
-                    problem["type"], problem.get("ctx", {})
+                    problem["type"], str(problem["loc"][-1]), problem.get("ctx", {})
                 )
                 for problem in error.errors()
             }
         ) from error
 
 
-def _sentence(kind: str, limits: dict[str, object]) -> Message:
+def _sentence(kind: str, field: str, limits: dict[str, Any]) -> Message:
     match kind:
         case "greater_than":
-            return say("Must be more than %(limit)s.", limit=limits["gt"])
+            return say("Must be more than %(limit)s.", limit=_readable(field, limits["gt"]))
         case "greater_than_equal":
-            return say("Must be at least %(limit)s.", limit=limits["ge"])
+            return say("Must be at least %(limit)s.", limit=_readable(field, limits["ge"]))
         case "less_than":
-            return say("Must be less than %(limit)s.", limit=limits["lt"])
+            return say("Must be less than %(limit)s.", limit=_readable(field, limits["lt"]))
         case "less_than_equal":
-            return say("Must be at most %(limit)s.", limit=limits["le"])
+            return say("Must be at most %(limit)s.", limit=_readable(field, limits["le"]))
         case "missing":
             return say("Fill in this value.")
         case _:
             return say("This value cannot be read.")
+
+
+def _readable(field: str, limit: float) -> object:
+    """Say a limit as people enter the value: as a length, a percentage or a number."""
+    if field in _DIAMETERS:
+        return Length(limit, LengthKind.DIAMETER)
+    if field.endswith("_mm"):
+        return Length(limit)
+    if field.endswith(("_fraction", "_risk")):
+        return Share(limit)
+    return limit

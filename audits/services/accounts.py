@@ -12,8 +12,10 @@ from audits.errors import InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Actor, User
 from audits.services.access import require_role
+from audits.services.entries import LONGEST_TEXT, Entries
 from audits.storage.database import Database
 from audits.storage.queries import accounts as queries
+from audits.storage.queries.farms import worker_by_id
 from audits.storage.queries.fetch import insert
 from audits.storage.tables import user_account, user_session
 from audits.vocabulary import Role
@@ -75,35 +77,174 @@ def add_user(
     InvalidInput
         If a value cannot be taken; names each field.
     """
-    problems = {}
-    if not name.strip():
-        problems["name"] = say("Give a sign-in name.")
-    if len(password) < LEAST_PASSWORD_LENGTH:
-        problems["password"] = say(
-            "Use at least %(least)s characters. A short sentence is easy to keep in mind.",
-            least=LEAST_PASSWORD_LENGTH,
-        )
-    if role is Role.WORKER and worker_id is None:
-        problems["worker_id"] = say("Choose whose records this person may see.")
-    if problems:
-        raise InvalidInput(problems)
-    password_hash = _HASHER.hash(password)
+    entries = Entries()
+    _check_password(entries, password)
+    # Hashed before the transaction: it takes its time on purpose, and writers go one at a time.
+    password_hash = "" if entries.problems else _HASHER.hash(password)
     with database.write() as connection:
-        if queries.user_by_name(connection, farm_id, name):
-            raise InvalidInput({"name": say("This sign-in name is taken.")})
+        values = _account_values(
+            connection, farm_id, None, entries, (name, role, language, worker_id)
+        )
         return insert(
             connection,
             user_account,
             {
                 "farm_id": farm_id,
-                "name": name.strip(),
                 "password_hash": password_hash,
-                "role": role,
-                "language": language,
-                "worker_id": worker_id if role is Role.WORKER else None,
                 "created_at": now,
+                **values,
             },
         )
+
+
+def admit_user(
+    database: Database,
+    actor: Actor,
+    *,
+    name: str,
+    password: str,
+    role: Role,
+    language: str,
+    now: datetime,
+    worker_id: int | None = None,
+) -> int:
+    """
+    Add a person who can sign in, on behalf of an owner.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The owner who does it.
+    name : str
+        Sign-in name, unique on the farm without regard to case.
+    password : str
+        At least 15 characters.
+    role : Role
+        What the person may see and do.
+    language : str
+        ``"en"`` or ``"es"``.
+    now : datetime
+        The present.
+    worker_id : int or None, optional
+        The worker's record; needed for the role of a worker.
+
+    Returns
+    -------
+    int
+        The account's id.
+
+    Raises
+    ------
+    InvalidInput
+        If a value cannot be taken; names each field.
+    NotAllowed
+        If the person is no owner.
+    """
+    require_role(actor, Role.OWNER)
+    return add_user(
+        database,
+        actor.farm_id,
+        name=name,
+        password=password,
+        role=role,
+        language=language,
+        now=now,
+        worker_id=worker_id,
+    )
+
+
+def edit_user(
+    database: Database,
+    actor: Actor,
+    user_id: int,
+    *,
+    name: str,
+    role: Role,
+    language: str,
+    worker_id: int | None = None,
+    password: str = "",
+) -> None:
+    """
+    Change what a person is called, sees and reads, or give them a new password.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The owner who does it.
+    user_id : int
+        Whose account.
+    name : str
+        Sign-in name, unique on the farm without regard to case.
+    role : Role
+        What the person may see and do.
+    language : str
+        ``"en"`` or ``"es"``.
+    worker_id : int or None, optional
+        The worker's record; needed for the role of a worker.
+    password : str, optional
+        A new password of at least 15 characters, which ends the person's sessions; empty keeps
+        the old one.
+
+    Raises
+    ------
+    InvalidInput
+        If a value cannot be taken, or owners would give up their own role; names each field.
+    NotAllowed
+        If the person is no owner.
+    NotFound
+        If there is no such account on the farm.
+    """
+    require_role(actor, Role.OWNER)
+    entries = Entries()
+    if user_id == actor.user_id and role is not Role.OWNER:
+        entries.add("role", say("You cannot give up your own role."))
+    if password:
+        _check_password(entries, password)
+    password_hash = _HASHER.hash(password) if password and not entries.problems else None
+    with database.write() as connection:
+        before = queries.user_by_id(connection, actor.farm_id, user_id)
+        if before is None:
+            raise NotFound(say("There is no such account."))
+        values = _account_values(
+            connection, actor.farm_id, user_id, entries, (name, role, language, worker_id)
+        )
+        if password_hash is not None:
+            values["password_hash"] = password_hash
+            _end_sessions(connection, actor.farm_id, user_id)
+        connection.execute(_account(actor.farm_id, user_id).values(**values))
+
+
+def reopen_user(database: Database, actor: Actor, user_id: int) -> None:
+    """
+    Open a closed account again; its password stays as it was.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The owner who does it.
+    user_id : int
+        Whose account.
+
+    Raises
+    ------
+    NotAllowed
+        If the person is no owner.
+    NotFound
+        If there is no such account on the farm.
+    """
+    require_role(actor, Role.OWNER)
+    with database.write() as connection:
+        opened = connection.execute(
+            _account(actor.farm_id, user_id).values(disabled_at=None, failures=0)
+        )
+        if opened.rowcount == 0:
+            raise NotFound(say("There is no such account."))
 
 
 def sign_in(
@@ -216,11 +357,7 @@ def choose_language(database: Database, actor: Actor, language: str) -> None:
     if language not in LANGUAGES:
         raise InvalidInput({"language": say("Choose one of the languages offered.")})
     with database.write() as connection:
-        connection.execute(
-            user_account.update()
-            .where(user_account.c.farm_id == actor.farm_id, user_account.c.id == actor.user_id)
-            .values(language=language)
-        )
+        connection.execute(_account(actor.farm_id, actor.user_id).values(language=language))
 
 
 def disable_user(database: Database, actor: Actor, user_id: int, now: datetime) -> None:
@@ -249,19 +386,79 @@ def disable_user(database: Database, actor: Actor, user_id: int, now: datetime) 
     if user_id == actor.user_id:
         raise InvalidInput({"user_id": say("You cannot close your own account.")})
     with database.write() as connection:
-        closed = connection.execute(
-            user_account.update()
-            .where(user_account.c.farm_id == actor.farm_id, user_account.c.id == user_id)
-            .values(disabled_at=now)
-        )
+        closed = connection.execute(_account(actor.farm_id, user_id).values(disabled_at=now))
         if closed.rowcount == 0:
             raise NotFound(say("There is no such account."))
-        connection.execute(
-            user_session.delete().where(
-                user_session.c.farm_id == actor.farm_id,
-                user_session.c.user_account_id == user_id,
-            )
+        _end_sessions(connection, actor.farm_id, user_id)
+
+
+def _check_password(entries: Entries, password: str) -> None:
+    if len(password) < LEAST_PASSWORD_LENGTH:
+        entries.add(
+            "password",
+            say(
+                "Use at least %(least)s characters. A short sentence is easy to keep in mind.",
+                least=LEAST_PASSWORD_LENGTH,
+            ),
         )
+    elif len(password) > LONGEST_TEXT:
+        entries.add("password", say("Use at most %(longest)s characters.", longest=LONGEST_TEXT))
+
+
+def _account_values(
+    connection: sa.Connection,
+    farm_id: int,
+    user_id: int | None,
+    entries: Entries,
+    entered: tuple[str, Role, str, int | None],
+) -> dict[str, object]:
+    """Look through name, role, language and worker; refuse with every problem found."""
+    name, role, language, worker_id = entered
+    name = entries.text("name", name, missing=say("Give a sign-in name."))
+    same_name = queries.user_by_name(connection, farm_id, name)
+    if same_name is not None and same_name.id != user_id:
+        entries.add("name", say("This sign-in name is taken."))
+    if language not in LANGUAGES:
+        entries.add("language", say("Choose one of the languages offered."))
+    if role is Role.WORKER:
+        _check_worker(connection, farm_id, user_id, entries, worker_id)
+    entries.stop_if_any()
+    return {
+        "name": name,
+        "role": role,
+        "language": language,
+        "worker_id": worker_id if role is Role.WORKER else None,
+    }
+
+
+def _check_worker(
+    connection: sa.Connection,
+    farm_id: int,
+    user_id: int | None,
+    entries: Entries,
+    worker_id: int | None,
+) -> None:
+    if worker_id is None or worker_by_id(connection, farm_id, worker_id) is None:
+        entries.add("worker_id", say("Choose whose records this person may see."))
+        return
+    others = (user for user in queries.users(connection, farm_id) if user.id != user_id)
+    taken = next((user for user in others if user.worker_id == worker_id), None)
+    if taken is not None:
+        entries.add("worker_id", say("%(name)s sees these records already.", name=taken.name))
+
+
+def _account(farm_id: int, user_id: int) -> sa.Update:
+    return user_account.update().where(
+        user_account.c.farm_id == farm_id, user_account.c.id == user_id
+    )
+
+
+def _end_sessions(connection: sa.Connection, farm_id: int, user_id: int) -> None:
+    connection.execute(
+        user_session.delete().where(
+            user_session.c.farm_id == farm_id, user_session.c.user_account_id == user_id
+        )
+    )
 
 
 def _must_wait(user: User, now: datetime) -> bool:

@@ -26,6 +26,17 @@ def user_by_name(connection: sa.Connection, farm_id: int, name: str) -> User | N
     )
 
 
+def user_by_id(connection: sa.Connection, farm_id: int, user_id: int) -> User | None:
+    """Return one account."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(user_account, User)).where(
+            user_account.c.farm_id == farm_id, user_account.c.id == user_id
+        ),
+        User,
+    )
+
+
 def user_of_session(
     connection: sa.Connection, token_hash: str, *, started_after: datetime
 ) -> User | None:
@@ -51,6 +62,6 @@ def users(connection: sa.Connection, farm_id: int) -> list[User]:
         connection,
         sa.select(*columns_of(user_account, User))
         .where(user_account.c.farm_id == farm_id)
-        .order_by(user_account.c.name),
+        .order_by(sa.func.lower(user_account.c.name)),
         User,
     )

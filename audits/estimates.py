@@ -409,7 +409,7 @@ class RateReading:
 
         if not 0 <= accepted_fraction <= 1:
             raise ValueError(f"accepted_fraction must lie in [0, 1], not {accepted_fraction}")
-        if self.level is not RateLevel.COMPARABLE or self.nonconforming == 0:
+        if self.level is not RateLevel.COMPARABLE:
             return False
         return bool(bdtrc(self.nonconforming - 1, self.due, accepted_fraction) <= FLAG_TAIL)
 

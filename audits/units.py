@@ -244,7 +244,7 @@ _HOW_TO_WRITE: Final = {
 }
 
 
-def parse_length(  # noqa: PLR0913 - all but the first two are keywords with defaults
+def parse_length(
     text: str,
     units: Units,
     *,

@@ -87,8 +87,9 @@ def test_points_say_which_trees_they_hold():
 
 
 def test_the_limits_are_those_of_the_binomial_law():
-    counts = probability_limits(0.3, due=20, false_alarm=0.01)
-    point = block_chart([RIGHT] * 20, centre=0.3, size=20, false_alarm=0.01).points[0]
+    counts = probability_limits(0.3, due=20, false_alarm=0.2)
+    assert counts != probability_limits(0.3, due=20)
+    point = block_chart([RIGHT] * 20, centre=0.3, size=20, false_alarm=0.2).points[0]
     assert (point.lower, point.upper) == (counts.lower / 20, counts.upper / 20)
 
 

@@ -130,6 +130,7 @@ def test_a_range_holds_both_its_ends():
 def test_positions_join_to_ranges():
     assert ranges_of([]) == ()
     assert ranges_of([5]) == (PositionRange(5, 5),)
+    assert ranges_of([1, 3]) == (PositionRange(1, 1), PositionRange(3, 3))
     assert ranges_of([3, 1, 2, 2, 7]) == (PositionRange(1, 3), PositionRange(7, 7))
 
 

@@ -273,6 +273,8 @@ def test_a_written_unit_outweighs_the_default_one():
         (19.05, DIAMETER, "3/4 in", "19.05 mm"),
         (38.1, DIAMETER, "1 1/2 in", "38.1 mm"),
         (19.0, DIAMETER, "0.748 in", "19 mm"),
+        # A hundredth of a foot, which nobody reads off a gauge.
+        (3.05, DIAMETER, "0.1201 in", "3.05 mm"),
     ],
 )
 def test_form_fields_keep_every_hundredth_of_a_millimetre(mm, kind, imperial, metric):

@@ -1,0 +1,168 @@
+"""Quizzes that teach one block's standard, built from a seed so that a key never gets lost."""
+
+import random
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import chain, zip_longest
+from typing import Final
+
+from audits.errors import InvalidInput
+from audits.messages import say
+from audits.question_bank import Maker, Role, makers
+from audits.questions import Question, reordered, solve
+from audits.standard import Standard
+from audits.vocabulary import Method, Stage
+
+QUESTIONS: Final = 10
+LEAST_LEAVE_ALONE: Final = 3
+VARIANTS: Final = ("A", "B", "C", "D")
+
+# Draws after which a maker has no further question for this standard.
+_PATIENCE: Final = 12
+# The same maker may ask again with other numbers, so that one-stage standards fill a quiz too.
+_ROUNDS: Final = 8
+
+
+@dataclass(frozen=True)
+class Quiz:
+    """
+    Ten questions on one standard.
+
+    Parameters
+    ----------
+    seed : int
+        Seed that gives these questions again, under the same standard.
+    variant : str
+        Which order of questions and choices; one of `VARIANTS`.
+    questions : tuple of Question
+        The questions in order.
+    """
+
+    seed: int
+    variant: str
+    questions: tuple[Question, ...]
+
+    @property
+    def key(self) -> tuple[int, ...]:
+        """Places of the right answers, from 0, one for each question."""
+        return tuple(question.key for question in self.questions)
+
+
+def make_quiz(
+    standard: Standard, *, seed: int, variant: str = "A", method: Method = Method.LADDER
+) -> Quiz:
+    """
+    Make a quiz on a block's standard.
+
+    At least three questions are right when the wood is left alone, one shows a tree on which too
+    much was cut, one is on safety, and every stage in use is asked about. Every key comes from
+    the scoring engine; a question that could be answered in two ways is thrown away. All variants
+    of a seed ask the same questions in another order.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule; its numbers are the quiz's numbers.
+    seed : int
+        Seed of everything that is drawn.
+    variant : str, optional
+        One of `VARIANTS`.
+    method : Method, optional
+        How the crew works: it chooses the safety questions.
+
+    Returns
+    -------
+    Quiz
+        Ten questions; the places of the right answers are balanced.
+
+    Raises
+    ------
+    InvalidInput
+        If the variant is not one of `VARIANTS`, or if the standard leaves too little to ask.
+    """
+    if variant not in VARIANTS:
+        raise InvalidInput(
+            {"variant": say("Choose one of the variants %(names)s.", names=", ".join(VARIANTS))}
+        )
+    questions = _choose(standard, method, random.Random(seed))  # noqa: S311 - no secret
+    shuffle = random.Random(f"{seed}/{variant}")  # noqa: S311 - no secret
+    mixed = shuffle.sample(questions, len(questions))
+    return Quiz(seed, variant, tuple(_balanced(mixed, shuffle)))
+
+
+def _choose(standard: Standard, method: Method, draw: random.Random) -> list[Question]:
+    available = makers(standard, method)
+    chosen: list[Question] = []
+
+    def choose(those: Iterable[Maker], count: int) -> None:
+        wanted = min(count, QUESTIONS - len(chosen))
+        chosen.extend(_take(_drawn(list(those), standard, method, draw), wanted, chosen))
+
+    def playing(role: Role) -> Iterator[Maker]:
+        return (maker for maker in available if maker.role is role)
+
+    choose(playing(Role.LEAVE), LEAST_LEAVE_ALONE)
+    choose(playing(Role.TOO_MUCH), 1)
+    choose(playing(Role.SAFETY), 1)
+    for stage in standard.stages_in_use:
+        if not any(question.stage is stage for question in chosen):
+            choose((maker for maker in available if maker.stage is stage), 1)
+    for role in (Role.OTHER, Role.SAFETY, Role.LEAVE):
+        choose(playing(role), QUESTIONS)
+    leave_alone = sum(question.leave_alone for question in chosen)
+    if len(chosen) < QUESTIONS or leave_alone < LEAST_LEAVE_ALONE:
+        raise InvalidInput(
+            {"standard": say("This standard leaves too little to ask for a whole quiz.")}
+        )
+    return chosen
+
+
+def _drawn(
+    those: list[Maker], standard: Standard, method: Method, draw: random.Random
+) -> Iterator[Question]:
+    """Yield questions of some makers, taking the stages in turn."""
+    order = _stages_in_turn(those, draw)
+    for maker in chain.from_iterable([order] * _ROUNDS):
+        for _ in range(_PATIENCE):
+            draft = maker.make(standard, draw, method)
+            question = solve(draft, standard, method) if draft else None
+            if question is not None:
+                yield question
+                break
+
+
+def _stages_in_turn(those: list[Maker], draw: random.Random) -> list[Maker]:
+    stages = (*draw.sample(tuple(Stage), len(Stage)), None)
+    by_stage = [[maker for maker in those if maker.stage is stage] for stage in stages]
+    shuffled = [draw.sample(group, len(group)) for group in by_stage]
+    return [maker for taken in zip_longest(*shuffled) for maker in taken if maker is not None]
+
+
+def _take(questions: Iterator[Question], count: int, already: list[Question]) -> list[Question]:
+    taken: list[Question] = []
+    while len(taken) < count:
+        question = next(questions, None)
+        if question is None:
+            break
+        if not any(_same(question, other) for other in chain(already, taken)):
+            taken.append(question)
+    return taken
+
+
+def _same(one: Question, other: Question) -> bool:
+    return (one.stem, one.picture, one.answer) == (other.stem, other.picture, other.answer)
+
+
+def _balanced(questions: Iterable[Question], shuffle: random.Random) -> Iterator[Question]:
+    """Shuffle the choices so that no place is right much more often than another."""
+    used = [0, 0, 0, 0]
+    for question in questions:
+        places = range(len(question.choices))
+        fewest = min(used[place] for place in places)
+        key = shuffle.choice([place for place in places if used[place] == fewest])
+        used[key] += 1
+        others = shuffle.sample(
+            [place for place in places if place != question.key], len(question.choices) - 1
+        )
+        others.insert(key, question.key)
+        yield reordered(question, tuple(others))

@@ -1,0 +1,398 @@
+"""Quiz questions as data, and the solver that lets only those with one right answer through."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from itertools import product
+from typing import Final, TypeAlias
+
+from audits.messages import Message
+from audits.scoring import (
+    Answer,
+    ClassAnswer,
+    HeadingMeasure,
+    LimbsMeasure,
+    StageScore,
+    TopMeasure,
+    TreeAnswers,
+    score_tree,
+)
+from audits.standard import Standard
+from audits.vocabulary import Fault, Method, Result, Stage
+
+# A height in a picture is read to about an inch, and printed rounded to one: no key may hang on
+# less (common practice; the standard's own tolerance is several times wider).
+HEIGHT_READING_MM: Final = 25.0
+# Diameters are printed to 1/16 in, so they may read 0.8 mm off; the guard band is wider by default.
+DIAMETER_READING_MM: Final = 0.8
+
+
+class CutShape(StrEnum):
+    """How a limb was cut off."""
+
+    BEVEL = "bevel"
+    FLUSH = "flush"
+    PEG = "peg"
+
+
+@dataclass(frozen=True)
+class TopPicture:
+    """
+    The upper part of a tree.
+
+    Parameters
+    ----------
+    top_mm : float
+        Height of the highest wood.
+    side_branches_mm : tuple of float
+        Heights of side branches of the leader, numbered from 1 at the top.
+    wire_mm : float or None
+        Height of the top wire, where it is in view.
+    cut : bool
+        Whether the top was cut today.
+    to_side_branch : bool
+        Whether that cut ends at a side branch.
+    broken : bool
+        Whether the top broke off in an earlier year.
+    """
+
+    top_mm: float
+    side_branches_mm: tuple[float, ...] = ()
+    wire_mm: float | None = None
+    cut: bool = False
+    to_side_branch: bool = True
+    broken: bool = False
+
+
+@dataclass(frozen=True)
+class LimbsPicture:
+    """
+    A trunk with its limbs.
+
+    Parameters
+    ----------
+    standing_mm : tuple of float
+        Diameters of the limbs that stand, numbered from 1 at the bottom.
+    cut_mm : tuple of float
+        Diameters of fresh cuts on the trunk.
+    cut_shape : CutShape
+        How those were cut.
+    limb_height_mm : float or None
+        Height at which limb 1 grows, or grew, where it matters.
+    """
+
+    standing_mm: tuple[float, ...]
+    cut_mm: tuple[float, ...] = ()
+    cut_shape: CutShape = CutShape.BEVEL
+    limb_height_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class BranchPicture:
+    """
+    One branch, from the trunk to its tip.
+
+    Parameters
+    ----------
+    side_shoot_mm : float or None
+        Length of a shoot at the branch's side.
+    fork : bool
+        Whether the branch forks.
+    upright : bool
+        Whether a strong upright stands on it.
+    spurs : bool
+        Whether its spurs are there.
+    tip : bool
+        Whether its tip is whole.
+    """
+
+    side_shoot_mm: float | None = None
+    fork: bool = False
+    upright: bool = False
+    spurs: bool = True
+    tip: bool = True
+
+
+@dataclass(frozen=True)
+class EndPicture:
+    """
+    A branch end that bends over and hangs.
+
+    Parameters
+    ----------
+    diameters_mm : tuple of float
+        Diameters at the places numbered from 1, from the trunk outwards.
+    bend_after : int
+        Number of the last place before or at the bend.
+    cut_at : int or None
+        Number of the place where it was cut today.
+    """
+
+    diameters_mm: tuple[float, ...]
+    bend_after: int
+    cut_at: int | None = None
+
+
+Picture: TypeAlias = TopPicture | LimbsPicture | BranchPicture | EndPicture
+
+
+@dataclass(frozen=True)
+class Action:
+    """
+    A choice that says what to do; right if the tree conforms afterwards.
+
+    Parameters
+    ----------
+    text : Message
+        The choice.
+    after : Answer
+        What an auditor would measure once it is done.
+    leaves : bool
+        Whether the choice is to leave the wood alone.
+    """
+
+    text: Message
+    after: Answer
+    leaves: bool = False
+
+
+@dataclass(frozen=True)
+class Finding:
+    """
+    A choice that says what is wrong with a tree; right if the engine finds that fault.
+
+    Parameters
+    ----------
+    text : Message
+        The choice.
+    tree : Answer
+        What an auditor would measure.
+    fault : Fault or None
+        The fault named; None for "nothing is wrong".
+    """
+
+    text: Message
+    tree: Answer
+    fault: Fault | None
+
+
+@dataclass(frozen=True)
+class Statement:
+    """
+    A choice that no tree decides, such as one of safety.
+
+    Parameters
+    ----------
+    text : Message
+        The choice.
+    holds : bool
+        Whether it is right.
+    """
+
+    text: Message
+    holds: bool
+
+
+Option: TypeAlias = Action | Finding | Statement
+
+
+@dataclass(frozen=True)
+class Draft:
+    """
+    A question before the solver has seen it.
+
+    Parameters
+    ----------
+    stem : Message
+        What is asked.
+    options : tuple of Option
+        Three or four choices, in any order.
+    stage : Stage or None
+        The stage it asks about; None for what holds everywhere.
+    picture : TopPicture, LimbsPicture, BranchPicture, EndPicture or None
+        What is shown.
+    note : str or None
+        Key of the safety note that it asks about.
+    """
+
+    stem: Message
+    options: tuple[Option, ...]
+    stage: Stage | None = None
+    picture: Picture | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Question:
+    """
+    A question with exactly one right answer.
+
+    Parameters
+    ----------
+    stem : Message
+        What is asked.
+    choices : tuple of Message
+        Three or four answers.
+    key : int
+        Place of the right answer among them, from 0.
+    stage : Stage or None
+        The stage it asks about; None for what holds everywhere.
+    picture : TopPicture, LimbsPicture, BranchPicture, EndPicture or None
+        What is shown beside it: plain numbers for whoever draws.
+    note : str or None
+        Key of the safety note that it asks about.
+    leave_alone : bool
+        Whether the right answer is to leave the wood alone.
+    cut_too_much : bool
+        Whether it shows a tree on which too much was cut.
+    """
+
+    stem: Message
+    choices: tuple[Message, ...]
+    key: int
+    stage: Stage | None
+    picture: Picture | None
+    note: str | None
+    leave_alone: bool
+    cut_too_much: bool
+
+    @property
+    def answer(self) -> Message:
+        """The right answer."""
+        return self.choices[self.key]
+
+
+# The faults of a tree on which too much was cut.
+TOO_MUCH: Final = frozenset(
+    {
+        Fault.LOW,
+        Fault.LEADER_YOUNG,
+        Fault.TOO_MANY,
+        Fault.TIP_SHORTENED,
+        Fault.SPURS_STRIPPED,
+        Fault.THICK,
+        Fault.FORBIDDEN,
+    }
+)
+
+
+def solve(draft: Draft, standard: Standard, method: Method) -> Question | None:
+    """
+    Find a question's key by the scoring engine, or discard the question.
+
+    Every choice is judged with each length as drawn and as it may be misread: heights by an inch,
+    diameters by the standard's guard band. A choice whose verdict changes is ambiguous.
+
+    Parameters
+    ----------
+    draft : Draft
+        The question.
+    standard : Standard
+        The block's rule.
+    method : Method
+        How the crew works.
+
+    Returns
+    -------
+    Question or None
+        The question with its key; None if it is ambiguous, or if not exactly one choice is right.
+    """
+    verdicts = [_verdict(option, standard, method) for option in draft.options]
+    if None in verdicts or verdicts.count(True) != 1 or not _differ(draft.options):
+        return None
+    key = verdicts.index(True)
+    right = draft.options[key]
+    return Question(
+        stem=draft.stem,
+        choices=tuple(option.text for option in draft.options),
+        key=key,
+        stage=draft.stage,
+        picture=draft.picture,
+        note=draft.note,
+        leave_alone=isinstance(right, Action) and right.leaves,
+        cut_too_much=isinstance(right, Finding) and right.fault in TOO_MUCH,
+    )
+
+
+def reordered(question: Question, order: tuple[int, ...]) -> Question:
+    """
+    Put a question's choices into another order.
+
+    Parameters
+    ----------
+    question : Question
+        The question.
+    order : tuple of int
+        Present places of the choices, in their new order.
+
+    Returns
+    -------
+    Question
+        The same question; its key has moved along.
+    """
+    return replace(
+        question,
+        choices=tuple(question.choices[place] for place in order),
+        key=order.index(question.key),
+    )
+
+
+def _differ(options: tuple[Option, ...]) -> bool:
+    texts = [(option.text.text, tuple(option.text.values.items())) for option in options]
+    return all(text not in texts[:place] for place, text in enumerate(texts))
+
+
+def _verdict(option: Option, standard: Standard, method: Method) -> bool | None:
+    """Judge one choice: right, wrong, or None where that depends on how a length is read."""
+    match option:
+        case Statement():
+            return option.holds
+        case Action():
+            verdicts = {
+                score.result is not Result.NONCONFORMING
+                for score in _readings(option.after, standard, method)
+            }
+        case Finding():
+            verdicts = {
+                option.fault in score.faults if option.fault else not score.faults
+                for score in _readings(option.tree, standard, method)
+            }
+    return verdicts.pop() if len(verdicts) == 1 else None
+
+
+def _readings(answer: Answer, standard: Standard, method: Method) -> Iterator[StageScore]:
+    stage = _stage_of(answer)
+    for reading in _misread(answer, max(standard.diameter_guard_mm, DIAMETER_READING_MM)):
+        tree = TreeAnswers(stages={stage: reading})
+        yield score_tree(standard, tree, method=method, stages=(stage,)).stages[stage]
+
+
+def _stage_of(answer: Answer) -> Stage:
+    # The kind of a measure is the name of its stage.
+    if isinstance(answer, ClassAnswer):
+        raise TypeError("a question is keyed by measures, not by what somebody tapped")
+    return Stage(answer.kind)
+
+
+def _misread(answer: Answer, diameter_mm: float) -> Iterator[Answer]:
+    """Yield the answer as drawn and at the ends of what may be read."""
+    yield answer
+    match answer:
+        case TopMeasure():
+            for error in (-HEIGHT_READING_MM, HEIGHT_READING_MM):
+                yield answer.model_copy(update={"height_mm": answer.height_mm + error})
+        case LimbsMeasure():
+            for cut, standing in product((-diameter_mm, diameter_mm), repeat=2):
+                yield answer.model_copy(
+                    update={
+                        "cut_mm": tuple(d + cut for d in answer.cut_mm),
+                        "standing_mm": tuple(d + standing for d in answer.standing_mm),
+                    }
+                )
+        case HeadingMeasure():
+            for error in (-diameter_mm, diameter_mm):
+                yield answer.model_copy(
+                    update={"diameters_mm": tuple(d + error for d in answer.diameters_mm)}
+                )
+        case _:
+            return

@@ -1,6 +1,7 @@
 """What every view shares: the database, the farm and the present."""
 
-from datetime import datetime
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from flask import current_app, g
 from flask_babel import Babel
@@ -22,6 +23,11 @@ def database() -> Database:
 def present() -> datetime:
     """Return the present, as the application's clock has it."""
     return current_app.extensions["pruning_audit_settings"].now()  # type: ignore[no-any-return]
+
+
+def today() -> date:
+    """Return the day that it is on the farm."""
+    return present().astimezone(ZoneInfo(farm().time_zone)).date()
 
 
 def farm() -> Farm:

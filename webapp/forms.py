@@ -1,18 +1,27 @@
 """Parts that every form shares: lengths as people write them, and problems put at their field."""
 
+import re
 from collections.abc import Iterable
-from typing import Any
+from datetime import date
+from typing import Any, Final
 
-from flask_babel import lazy_gettext
+from babel.numbers import format_decimal
+from flask_babel import gettext, lazy_gettext
 from flask_wtf import FlaskForm
 from wtforms import Field, StringField
 from wtforms.validators import StopValidation
+from wtforms.widgets import DateInput, NumberInput
 
 from audits.errors import InvalidInput
-from audits.messages import Message
+from audits.messages import Message, Units
 from audits.units import LengthError, LengthKind, LengthUnit, parse_length, write_length
 from webapp.extensions import farm
 from webapp.reading import words
+
+_NUMBER: Final = re.compile(r"[0-9]{1,6}(?:[.,][0-9]{1,6})?")
+_MOST_DIGITS: Final = 6
+_EARLIEST_YEAR: Final = 1900
+_LATEST_YEAR: Final = 2100
 
 
 class BaseForm(FlaskForm):
@@ -46,6 +55,8 @@ class LengthField(StringField):
         **kwargs: Any,  # noqa: ANN401 - handed on to WTForms
     ) -> None:
         super().__init__(label, validators, **kwargs)
+        if not optional:
+            self.flags.required = True
         self.length_kind = length_kind
         self.bare_unit = bare_unit
         self.zero_allowed = zero_allowed
@@ -56,7 +67,7 @@ class LengthField(StringField):
             return str(self.raw_data[0])
         if self.data is None:
             return ""
-        return write_length(self.data, farm().units, kind=self.length_kind, locale=words().locale)
+        return _entered_length(self.data, self.length_kind)
 
     def process_formdata(self, valuelist: list[str]) -> None:
         """Read the text; what cannot be read keeps its text and says why."""
@@ -79,6 +90,124 @@ class LengthField(StringField):
         """Ask for a length that is needed but missing from the form altogether."""
         if self.data is None and not self.optional and not self.process_errors:
             raise StopValidation(str(lazy_gettext("Fill in this length.")))
+
+
+def _entered_length(mm: float, kind: LengthKind) -> str:
+    """Write a length so that it reads back as it is, and no finer than a tape is marked."""
+    locale = words().locale
+    text = write_length(mm, farm().units, kind=kind, locale=locale)
+    finer_than_a_tape = text.endswith(" in") and not text.removesuffix(" in").isdecimal()
+    if finer_than_a_tape and "/" not in text and " ft" not in text:
+        return write_length(mm, Units.METRIC, kind=kind, locale=locale)
+    return text
+
+
+class _Typed(StringField):
+    """One line of text that is read into a value; empty is None where that is allowed."""
+
+    missing = lazy_gettext("Fill this in.")
+
+    def __init__(
+        self,
+        label: object = None,
+        validators: Iterable[Any] | None = None,
+        *,
+        optional: bool = False,
+        **kwargs: Any,  # noqa: ANN401 - handed on to WTForms
+    ) -> None:
+        super().__init__(label, validators, **kwargs)
+        self.optional = optional
+        if not optional:
+            self.flags.required = True
+
+    def _value(self) -> str:
+        if self.raw_data:
+            return str(self.raw_data[0])
+        return "" if self.data is None else self.written(self.data)
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read the text; what cannot be read keeps its text and says why."""
+        text = valuelist[0].strip() if valuelist else ""
+        self.data = self.read(text) if text else None
+
+    def pre_validate(self, _form: object) -> None:
+        """Ask for a value that is needed."""
+        if self.data is None and not self.optional and not self.process_errors:
+            raise StopValidation(str(self.missing))
+
+    def read(self, text: str) -> Any:  # noqa: ANN401 - each field has its own kind of value
+        """Return the value of a text; a ValueError carries the sentence for the person."""
+        raise NotImplementedError
+
+    def written(self, value: Any) -> str:  # noqa: ANN401 - as above
+        """Return a value as people type it."""
+        return str(value)
+
+
+class WholeNumberField(_Typed):
+    """A whole number, not below zero."""
+
+    widget = NumberInput()
+    missing = lazy_gettext("Fill in this number.")
+
+    def read(self, text: str) -> int:
+        """Return the number."""
+        if not (text.isascii() and text.isdecimal() and len(text) <= _MOST_DIGITS):
+            raise ValueError(gettext("Write a whole number, such as 12."))
+        return int(text)
+
+
+class NumberField(_Typed):
+    """A number not below zero, with a decimal point or comma."""
+
+    widget = NumberInput(step="any")
+    missing = lazy_gettext("Fill in this number.")
+
+    def read(self, text: str) -> float:
+        """Return the number."""
+        if not _NUMBER.fullmatch(text):
+            raise ValueError(gettext("Write a number, such as 1.5."))
+        return float(text.replace(",", "."))
+
+    def written(self, value: float) -> str:
+        """Return the number with the decimal mark of the reader."""
+        return str(format_decimal(value, "0.####", locale=words().locale))
+
+
+class PercentField(NumberField):
+    """A ratio that people type as a percentage."""
+
+    missing = lazy_gettext("Fill in this percentage.")
+
+    def read(self, text: str) -> float:
+        """Return the ratio."""
+        number = text.removesuffix("%").strip()
+        if not _NUMBER.fullmatch(number):
+            raise ValueError(gettext("Write a percentage, such as 5."))
+        # Rounded, so that 5 % is stored as 0.05 and not as a neighbour of it.
+        return round(float(number.replace(",", ".")) / 100, 6)
+
+    def written(self, value: float) -> str:
+        """Return the percentage without its mark, which stands beside the entry."""
+        return super().written(value * 100)
+
+
+class DayField(_Typed):
+    """A day, picked or typed as year, month and day."""
+
+    widget = DateInput()
+    missing = lazy_gettext("Fill in this day.")
+
+    def read(self, text: str) -> date:
+        """Return the day."""
+        try:
+            day = date.fromisoformat(text)
+        except ValueError as error:
+            sentence = gettext("Write the day as year-month-day, such as 2026-01-20.")
+            raise ValueError(sentence) from error
+        if not _EARLIEST_YEAR <= day.year <= _LATEST_YEAR:
+            raise ValueError(gettext("Check the year of this day."))
+        return day
 
 
 def as_choices(names: dict[Any, str]) -> list[tuple[str, str]]:

@@ -20,6 +20,7 @@ class Ink(StrEnum):
     HEAVY_LINE = "heavy-line"
     DASHED_LINE = "dashed-line"
     CUT_GUIDE = "cut-guide"
+    GAUGE_LINE = "gauge-line"
     FRAME = "frame"
 
     WOOD = "wood"
@@ -75,6 +76,7 @@ APPEARANCES: Final[dict[Ink, Appearance]] = {
     Ink.HEAVY_LINE: Appearance(stroke="ink", width_mm=0.8),
     Ink.DASHED_LINE: Appearance(stroke="soft-ink", width_mm=0.3, dash_mm=(1.2, 0.8)),
     Ink.CUT_GUIDE: Appearance(stroke="line", width_mm=0.1),
+    Ink.GAUGE_LINE: Appearance(stroke="ink", width_mm=0.12),
     Ink.FRAME: Appearance(fill="paper", stroke="ink", width_mm=0.35),
     Ink.WOOD: Appearance(fill="wood"),
     Ink.GONE: Appearance(fill="gone", stroke="line", width_mm=0.15),

@@ -32,9 +32,9 @@ KEYWORDS: Final[dict[str, tuple[int, ...] | None]] = {
     "say": None,
     "say_n": (1, 2),
 }
-METHODS: Final = (("**.py", "python"), ("**templates/**", "jinja2"))
+METHODS: Final = (("**.py", "python"), ("templates/**", "jinja2"))
 # A template that cannot be read must stop the extraction, not lose its texts in silence.
-OPTIONS: Final = {"**templates/**": {"silent": "false"}}
+OPTIONS: Final = {"templates/**": {"silent": "false"}}
 _LINE_WIDTH: Final = 99
 # Only what readers of the file need: dates and names of people or tools would change it needlessly.
 _HEADER: Final = r"""# Translations of the pages, the printed sheets and the command line.

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.tree import PROJECT, project_files
 from webapp import translations
 
-PROJECT = Path(__file__).parent.parent
 PACKAGES = ("audits", "printables", "webapp")
 TOP_LEVEL = {
     "README.md",
@@ -45,19 +45,6 @@ CONTRACTS = {
     contract["name"]: contract for contract in CONFIGURATION["tool"]["importlinter"]["contracts"]
 }
 LINT_IMPORTS = "from importlinter.cli import lint_imports_command; lint_imports_command()"
-
-
-def project_files() -> list[Path]:
-    """Return every file that is under version control or about to be."""
-    listed = subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
-        cwd=PROJECT,
-        capture_output=True,
-        check=True,
-        text=True,
-    ).stdout
-    paths = (PROJECT / name for name in listed.split("\0") if name)
-    return [path for path in paths if path.is_file()]
 
 
 def test_the_top_level_holds_what_it_should_and_nothing_else():

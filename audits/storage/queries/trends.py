@@ -1,0 +1,294 @@
+"""
+What the first audits of a season say of workers.
+
+Only sealed first audits count, and of each draw only the audit that decided: a second audit of the
+same trees is there to compare auditors. Results that are the crew's carry no worker and never
+come up here under a name. Of amended answers the latest version counts.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, NamedTuple
+
+import sqlalchemy as sa
+
+from audits.records import StandardVersion
+from audits.storage.queries.fetch import columns_of, fetch_all
+from audits.storage.tables import (
+    audit,
+    block,
+    crew,
+    crew_pass,
+    draw,
+    draw_tree,
+    orchard_row,
+    rollup,
+    stage_score,
+    standard_version,
+    tree_score,
+    worker,
+)
+from audits.vocabulary import Fault, Purpose, Result, Side, Stage
+
+
+class TrendLine(NamedTuple):
+    """A worker's sums for one stage of one audit."""
+
+    worker_id: int
+    stage: Stage
+    audit_id: int
+    due: int
+    nonconforming: int
+    scored_on: date
+    auditor_id: int
+    standard_version_id: int
+
+
+class DueOutcome(NamedTuple):
+    """What one stage of one tree came to for the worker who did it, where something was due."""
+
+    worker_id: int
+    stage: Stage
+    audit_id: int
+    orchard_row_id: int
+    nonconforming: int
+
+
+@dataclass(frozen=True)
+class SeenFaults:
+    """The faults of one stage of one tree, and where it stands."""
+
+    stage: Stage
+    faults: tuple[Fault, ...]
+    block: str
+    row_number: int
+    position: int
+    side: Side
+    scored_at: datetime
+
+
+@dataclass(frozen=True)
+class SharedSum:
+    """What one stage came to on trees for which nobody answers alone."""
+
+    stage: Stage
+    due: int
+    nonconforming: int
+    days: int
+    auditors: int
+
+
+def seasons_with_results(connection: sa.Connection, farm_id: int) -> list[int]:
+    """Return the seasons that have any roll-up, the latest first."""
+    return list(
+        connection.scalars(
+            sa.select(rollup.c.season)
+            .where(rollup.c.farm_id == farm_id)
+            .distinct()
+            .order_by(rollup.c.season.desc())
+        )
+    )
+
+
+def trend_lines(
+    connection: sa.Connection, farm_id: int, season: int, worker_id: int | None = None
+) -> list[TrendLine]:
+    """Return the roll-up lines of every worker, or of one, in scoring order; shared ones apart."""
+    who = rollup.c.worker_id.is_not(None) if worker_id is None else rollup.c.worker_id == worker_id
+    rows = connection.execute(
+        sa.select(
+            rollup.c.worker_id,
+            rollup.c.stage,
+            rollup.c.audit_id,
+            rollup.c.due,
+            rollup.c.nonconforming,
+            rollup.c.scored_on,
+            audit.c.auditor_id,
+            crew_pass.c.standard_version_id,
+        )
+        .join(audit, same_farm(audit, rollup, id="audit_id"))
+        .join(draw, same_farm(draw, audit, id="draw_id"))
+        .join(crew_pass, same_farm(crew_pass, draw, id="crew_pass_id"))
+        .where(
+            rollup.c.farm_id == farm_id,
+            rollup.c.season == season,
+            who,
+            rollup.c.due > 0,
+            decides_first(),
+        )
+        .order_by(audit.c.started_at, audit.c.id, rollup.c.id)
+    )
+    return [TrendLine(*row) for row in rows]
+
+
+def due_outcomes(
+    connection: sa.Connection, farm_id: int, season: int, worker_ids: Collection[int]
+) -> list[DueOutcome]:
+    """Return one entry for each due stage of each tree of some workers, in scoring order."""
+    rows = connection.execute(
+        sa.select(
+            stage_score.c.worker_id,
+            stage_score.c.stage,
+            tree_score.c.audit_id,
+            draw_tree.c.orchard_row_id,
+            sa.case((stage_score.c.result == Result.NONCONFORMING, 1), else_=0),
+        )
+        .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
+        .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
+        .join(audit, same_farm(audit, tree_score, id="audit_id"))
+        .join(draw, same_farm(draw, audit, id="draw_id"))
+        .where(
+            stage_score.c.farm_id == farm_id,
+            stage_score.c.worker_id.in_(worker_ids),
+            stage_score.c.result.in_((Result.CONFORMING, Result.NONCONFORMING)),
+            audit.c.season == season,
+            is_latest(),
+            decides_first(),
+        )
+        .order_by(audit.c.started_at, audit.c.id, tree_score.c.scoring_order, tree_score.c.id)
+    )
+    return [DueOutcome(*row) for row in rows]
+
+
+def last_faults(
+    connection: sa.Connection, farm_id: int, season: int, worker_id: int, *, most: int
+) -> list[SeenFaults]:
+    """Return the faults of a worker's latest nonconforming trees, at most so many a stage."""
+    seen = (
+        sa.select(
+            stage_score.c.stage,
+            stage_score.c.faults,
+            block.c.name.label("block"),
+            orchard_row.c.number.label("row_number"),
+            draw_tree.c.position,
+            draw_tree.c.side,
+            audit.c.started_at.label("scored_at"),
+            sa.func.row_number()
+            .over(
+                partition_by=stage_score.c.stage,
+                order_by=(
+                    audit.c.started_at.desc(),
+                    audit.c.id.desc(),
+                    tree_score.c.scoring_order.desc(),
+                ),
+            )
+            .label("place"),
+        )
+        .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
+        .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
+        .join(orchard_row, same_farm(orchard_row, draw_tree, id="orchard_row_id"))
+        .join(block, same_farm(block, orchard_row, id="block_id"))
+        .join(audit, same_farm(audit, tree_score, id="audit_id"))
+        .join(draw, same_farm(draw, audit, id="draw_id"))
+        .where(
+            stage_score.c.farm_id == farm_id,
+            stage_score.c.worker_id == worker_id,
+            stage_score.c.result == Result.NONCONFORMING,
+            audit.c.season == season,
+            is_latest(),
+            decides_first(),
+        )
+        .subquery()
+    )
+    wanted = sa.select(*(column for column in seen.c if column.name != "place"))
+    return fetch_all(
+        connection, wanted.where(seen.c.place <= most).order_by(seen.c.place), SeenFaults
+    )
+
+
+def shared_sums(
+    connection: sa.Connection, farm_id: int, season: int, crew_id: int
+) -> list[SharedSum]:
+    """Return a crew's sums over trees for which nobody answers alone, by stage."""
+    return fetch_all(
+        connection,
+        sa.select(
+            rollup.c.stage,
+            sa.func.sum(rollup.c.due).label("due"),
+            sa.func.sum(rollup.c.nonconforming).label("nonconforming"),
+            sa.func.count(rollup.c.scored_on.distinct()).label("days"),
+            sa.func.count(audit.c.auditor_id.distinct()).label("auditors"),
+        )
+        .join(audit, same_farm(audit, rollup, id="audit_id"))
+        .join(draw, same_farm(draw, audit, id="draw_id"))
+        .where(
+            rollup.c.farm_id == farm_id,
+            rollup.c.season == season,
+            rollup.c.worker_id.is_(None),
+            rollup.c.crew_id == crew_id,
+            rollup.c.due > 0,
+            decides_first(),
+        )
+        .group_by(rollup.c.stage),
+        SharedSum,
+    )
+
+
+def crew_sizes(connection: sa.Connection, farm_id: int) -> dict[int, tuple[str, int]]:
+    """Return each crew's name and the number of its people, by the crew's id."""
+    rows = connection.execute(
+        sa.select(crew.c.id, crew.c.name, sa.func.count(worker.c.id))
+        .outerjoin(
+            worker,
+            sa.and_(
+                worker.c.farm_id == crew.c.farm_id,
+                worker.c.crew_id == crew.c.id,
+                worker.c.retired.is_(False),
+            ),
+        )
+        .where(crew.c.farm_id == farm_id)
+        .group_by(crew.c.id, crew.c.name)
+        .order_by(sa.func.lower(crew.c.name))
+    )
+    return {crew_id: (name, people) for crew_id, name, people in rows}
+
+
+def standard_versions(
+    connection: sa.Connection, farm_id: int, version_ids: Collection[int]
+) -> list[StandardVersion]:
+    """Return some versions of standards."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(standard_version, StandardVersion)).where(
+            standard_version.c.farm_id == farm_id, standard_version.c.id.in_(version_ids)
+        ),
+        StandardVersion,
+    )
+
+
+def same_farm(table: sa.FromClause, other: sa.FromClause, **keys: str) -> sa.ColumnElement[bool]:
+    """Return the join of a table to another one of the same farm, by pairs of column names."""
+    return sa.and_(
+        table.c.farm_id == other.c.farm_id,
+        *(table.c[own] == other.c[theirs] for own, theirs in keys.items()),
+    )
+
+
+def is_latest() -> sa.ColumnElement[bool]:
+    """Return the condition that a tree's answers have no later version."""
+    later = tree_score.alias("later")
+    return ~sa.exists().where(
+        later.c.farm_id == tree_score.c.farm_id,
+        later.c.audit_id == tree_score.c.audit_id,
+        later.c.draw_tree_id == tree_score.c.draw_tree_id,
+        later.c.version > tree_score.c.version,
+    )
+
+
+def decides_first() -> sa.ColumnElement[bool]:
+    """Return the condition that an audit is a first one, sealed, and the one that decided."""
+    earlier = audit.alias("earlier")
+    sealed_before: Any = sa.or_(
+        earlier.c.sealed_at < audit.c.sealed_at,
+        sa.and_(earlier.c.sealed_at == audit.c.sealed_at, earlier.c.id < audit.c.id),
+    )
+    return sa.and_(
+        draw.c.purpose == Purpose.FIRST,
+        audit.c.sealed_at.is_not(None),
+        ~sa.exists().where(
+            earlier.c.farm_id == audit.c.farm_id,
+            earlier.c.draw_id == audit.c.draw_id,
+            sealed_before,
+        ),
+    )

@@ -6,12 +6,12 @@ from enum import StrEnum
 from typing import Final
 
 from printables.drawing.inks import Ink
+from printables.drawing.legend import LETTERS_MM, SMALLEST_MM, Key, legend
 from printables.drawing.lettering import largest_size, text_width
 from printables.drawing.primitives import (
     Anchor,
     Circle,
     Drawing,
-    Group,
     Line,
     Point,
     Polygon,
@@ -21,15 +21,11 @@ from printables.drawing.primitives import (
     Text,
 )
 
-# Letters of 9.5 points on paper; 13 pixels where the chart fills a phone of 320 pixels.
-LETTERS_MM: Final = 3.4
-SMALLEST_MM: Final = 2.8
 DEFAULT_SIZE_MM: Final = (84.0, 58.0)
 
 _DOT_MM: Final = 1.0
 # Up to so many blocks, names at both ends are enough.
 _FEW: Final = 4
-_LEGEND_ROW_MM: Final = 4.8
 # Ends that read well on an axis of fractions.
 _FRACTION_ENDS: Final = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0)
 
@@ -205,14 +201,14 @@ def block_chart_drawing(
         labels.upright,
     )
     across = Axis(0.5, max(len(points), 1) + 0.5, _few_names(points), labels.across)
-    legend = _block_legend(points, labels, size_mm[0])
-    plane = _plane(across, upright, size_mm, legend.height_mm)
+    below = _block_legend(points, labels, size_mm[0])
+    plane = _plane(across, upright, size_mm, below.height_mm)
     shapes = [
         *_limits(plane, points),
         *_axes(plane),
         Line((plane.left, plane.y(centre)), (plane.right, plane.y(centre)), Ink.RIGHT_LINE),
         *_block_points(plane, points),
-        legend.at(0.0, size_mm[1] - legend.height_mm),
+        below.at(0.0, size_mm[1] - below.height_mm),
     ]
     return Drawing(*size_mm, tuple(shapes), labels.title, labels.description)
 
@@ -244,12 +240,12 @@ def plot(
         The plot, with a legend of the named series.
     """
     keys = [(_key(one), one.name) for one in series if one.name]
-    legend = _legend(keys, size_mm[0])
-    plane = _plane(across, upright, size_mm, legend.height_mm)
+    below = legend(keys, size_mm[0])
+    plane = _plane(across, upright, size_mm, below.height_mm)
     shapes = [*_axes(plane)]
     for one in series:
         shapes += _series(plane, one)
-    shapes.append(legend.at(0.0, size_mm[1] - legend.height_mm))
+    shapes.append(below.at(0.0, size_mm[1] - below.height_mm))
     return Drawing(*size_mm, tuple(shapes), *words)
 
 
@@ -401,7 +397,7 @@ def _key(series: Series) -> tuple[Shape, ...]:
 
 
 def _block_legend(points: Sequence[ChartPoint], labels: ChartLabels, width_mm: float) -> Drawing:
-    keys: list[tuple[tuple[Shape, ...], str]] = [
+    keys: list[Key] = [
         (tuple(_marker((3.2, 0.0), Marker.DOT, Ink.SOLID)), labels.block),
         ((Line((0.4, 0.0), (6.0, 0.0), Ink.RIGHT_LINE),), labels.centre),
         (
@@ -415,20 +411,4 @@ def _block_legend(points: Sequence[ChartPoint], labels: ChartLabels, width_mm: f
     words = next((point.signal for point in points if point.signal), "")
     if words:
         keys.append((tuple(_marker((3.2, 0.0), Marker.DIAMOND, Ink.FAULT)), words))
-    return _legend(keys, width_mm)
-
-
-def _legend(keys: Sequence[tuple[tuple[Shape, ...], str]], width_mm: float) -> Drawing:
-    shapes: list[Shape] = []
-    x, row = 0.0, 0
-    for key, words in keys:
-        size = largest_size(words, width_mm - 8.0, LETTERS_MM, SMALLEST_MM)
-        needed = 7.6 + text_width(words, size)
-        if x > 0 and x + needed > width_mm:
-            x, row = 0.0, row + 1
-        y = (row + 0.5) * _LEGEND_ROW_MM
-        shapes.append(Group(key, x, y))
-        shapes.append(Text(x + 7.4, y + 0.36 * size, words, size))
-        x += needed + 3.0
-    height = (row + 1) * _LEGEND_ROW_MM if keys else 0.0
-    return Drawing(width_mm, height, tuple(shapes), "")
+    return legend(keys, width_mm)

@@ -38,6 +38,9 @@ LARGEST_SAMPLE: Final = 100_000
 # comparison is made without rounding.
 _NEAR: Final = 1e-9
 
+# In larger samples whole numbers get too long; chances there differ by less than any risk is known.
+_LARGEST_EXACT_SAMPLE: Final = 10_000
+
 
 @dataclass(frozen=True)
 class _Promises:
@@ -52,7 +55,7 @@ class _Promises:
         """Tell whether a good lot goes back no more often than the producer's risk allows."""
         law = self.law_when_good(size)
         sent_back = law.at_least(number + 1)
-        if isinstance(law, Poisson) or not _is_near(sent_back, self.producer_risk):
+        if isinstance(law, Poisson) or not _is_near(sent_back, self.producer_risk, size):
             return sent_back <= self.producer_risk
         return 1 - law.exactly_at_most(number) <= as_written(self.producer_risk)
 
@@ -60,7 +63,7 @@ class _Promises:
         """Tell whether a bad lot passes no more often than the consumer's risk allows."""
         law = self.law_when_bad(size)
         passed = law.at_most(number)
-        if isinstance(law, Poisson) or not _is_near(passed, self.consumer_risk):
+        if isinstance(law, Poisson) or not _is_near(passed, self.consumer_risk, size):
             return passed <= self.consumer_risk
         return law.exactly_at_most(number) <= as_written(self.consumer_risk)
 
@@ -422,9 +425,9 @@ def _at(law: CountLaw, number: int) -> tuple[float, float]:
     return law.at_most(number), law.mass(number) if reachable else 0.0
 
 
-def _is_near(probability: float, limit: float) -> bool:
-    """Tell whether rounding could decide which of two probabilities is larger."""
-    return abs(probability - limit) <= _NEAR * limit
+def _is_near(probability: float, limit: float, size: int) -> bool:
+    """Tell whether rounding could decide which is larger, and whole numbers can decide it."""
+    return size <= _LARGEST_EXACT_SAMPLE and abs(probability - limit) <= _NEAR * limit
 
 
 def _problems(

@@ -360,8 +360,8 @@ def _by_alleys(next_row_on: Side, direction: int, outward: int) -> _Key:
 
     def key(tree: DrawnTree) -> tuple[int, ...]:
         alley = direction * _alley(tree, next_row_on)
-        position = tree.place.position
-        return (alley, position if alley % 2 == outward else -position)
+        row, position = tree.place
+        return (alley, position if alley % 2 == outward else -position, direction * row)
 
     return key
 

@@ -55,6 +55,9 @@ def is_count(value: object, least: int) -> bool:
     bool
         True for a whole number that is large enough.
     """
+    # Nearly always a plain int; the register of numbers, asked for the rest, is slow.
+    if type(value) is int:
+        return value >= least
     return isinstance(value, Integral) and not isinstance(value, bool) and int(value) >= least
 
 

@@ -241,17 +241,16 @@ class Binomial(CountLaw):
         Returns
         -------
         Fraction
-            Probability; the fraction is taken as the decimal number that was written.
+            Probability; the fraction, below 1, is taken as the decimal number that was written.
         """
         share = as_written(self.fraction)
-        bad, all_ = share.numerator, share.denominator
-        ways = sum(
-            math.comb(self.sample_size, found)
-            * bad**found
-            * (all_ - bad) ** (self.sample_size - found)
-            for found in range(min(count, self.sample_size) + 1)
-        )
-        return Fraction(ways, all_**self.sample_size)
+        bad, rest = share.numerator, share.denominator - share.numerator
+        # Whole numbers all the way: each term comes from the last, and the division leaves nothing.
+        term = ways = rest**self.sample_size
+        for found in range(min(count, self.sample_size)):
+            term = term * (self.sample_size - found) * bad // ((found + 1) * rest)
+            ways += term
+        return Fraction(ways, share.denominator**self.sample_size)
 
 
 @dataclass(frozen=True)

@@ -106,7 +106,16 @@ class StageTally:
 
 
 class TreesLeft(NamedTuple):
-    """Further trees until a stage is decided, in the best and in the worst case."""
+    """
+    Further trees until a stage is decided.
+
+    Parameters
+    ----------
+    fewest : int
+        Trees in the best case.
+    most : int
+        Trees in the worst case.
+    """
 
     fewest: int
     most: int

@@ -18,7 +18,16 @@ _PASSED: Final = -1
 
 
 class Place(NamedTuple):
-    """A tree of the lot: the number of its row, and its position counted from the row's start."""
+    """
+    Where a tree of the lot stands.
+
+    Parameters
+    ----------
+    row : int
+        Number of its row.
+    position : int
+        Its position, counted from the row's start.
+    """
 
     row: int
     position: int

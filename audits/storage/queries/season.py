@@ -180,7 +180,7 @@ def reworked_lots(
         )
         .group_by(rework_item.c.stage)
     )
-    return dict(rows.tuples())
+    return {stage: lots for stage, lots in rows}  # noqa: C416 - rows are not pairs to a type checker
 
 
 def pass_hours(

@@ -3,9 +3,13 @@
 from flask import Blueprint
 
 from webapp.account.routes import blueprint as account
+from webapp.blocks.routes import blueprint as blocks
+from webapp.crews.routes import blueprint as crews
+from webapp.farm.routes import blueprint as farm
+from webapp.standards.routes import blueprint as standards
 from webapp.today.routes import blueprint as today
 
 
 def blueprints() -> tuple[Blueprint, ...]:
     """Return every area's blueprint."""
-    return (account, today)
+    return (account, today, blocks, standards, crews, farm)

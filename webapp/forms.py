@@ -8,7 +8,7 @@ from typing import Any, Final
 from babel.numbers import format_decimal
 from flask_babel import gettext, lazy_gettext
 from flask_wtf import FlaskForm
-from wtforms import Field, StringField
+from wtforms import Field, FormField, PasswordField, StringField, TextAreaField
 from wtforms.validators import StopValidation
 from wtforms.widgets import DateInput, NumberInput
 
@@ -19,6 +19,7 @@ from webapp.extensions import farm
 from webapp.reading import words
 
 _NUMBER: Final = re.compile(r"[0-9]{1,6}(?:[.,][0-9]{1,6})?")
+_TEXT_FIELDS: Final = (StringField, PasswordField, TextAreaField)
 _MOST_DIGITS: Final = 6
 _EARLIEST_YEAR: Final = 1900
 _LATEST_YEAR: Final = 2100
@@ -27,17 +28,32 @@ _LATEST_YEAR: Final = 2100
 class BaseForm(FlaskForm):
     """A form that takes problems found by a service and shows them at their fields."""
 
+    def entered(self, *left_out: str) -> dict[str, Any]:
+        """Return the values by field name, as a service takes them; text is never None."""
+        return {
+            name: "" if field.data is None and type(field) in _TEXT_FIELDS else field.data
+            for name, field in self._fields.items()
+            if name != "csrf_token" and name not in left_out
+        }
+
     def add_problems(self, problems: InvalidInput) -> None:
         """Put each sentence at its field; a field that this form does not have shows on top."""
         for name, message in problems.problems.items():
             sentence = words().say(message)
-            field = self._fields.get(name.replace(".", "-")) or self._fields.get(
-                name.split(".")[-1]
-            )
+            field = self._field_named(name)
             if field is None:
                 self.form_errors.append(sentence)
             else:
                 field.errors = [*field.errors, sentence]
+
+    def _field_named(self, dotted_name: str) -> Field | None:
+        """Return the field of a dotted name; parts without a field of their own are passed over."""
+        fields, found = self._fields, None
+        for part in dotted_name.split("."):
+            if part in fields:
+                found = fields[part]
+                fields = found.form._fields if isinstance(found, FormField) else {}
+        return None if isinstance(found, FormField) else found
 
 
 class LengthField(StringField):

@@ -1,12 +1,16 @@
 """The main ways through the pages, by role."""
 
 from dataclasses import dataclass
+from typing import Any, Final
 
 from flask import current_app, g, request, url_for
 from flask_babel import gettext
 
 from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, OWNERS
+
+# Areas without an entry of their own, and the entry under which people find them.
+_AREAS_WITHIN: Final = {"standards": "blocks"}
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,7 @@ def ways() -> list[Way]:
         (gettext("Today"), "today.index", CREW_LEADS),
         (gettext("Blocks"), "blocks.index", CREW_LEADS),
         (gettext("Passes"), "passes.index", CREW_LEADS),
+        (gettext("Crews"), "crews.index", CREW_LEADS),
         (gettext("Workers"), "workers.index", CREW_LEADS),
         (gettext("My work"), "workers.mine", frozenset({Role.WORKER})),
         (gettext("Season"), "season.index", OWNERS),
@@ -35,8 +40,14 @@ def ways() -> list[Way]:
         (gettext("Farm"), "farm.index", OWNERS),
     ]
     area = (request.endpoint or "").partition(".")[0]
+    area = _AREAS_WITHIN.get(area, area)
     return [
         Way(label, url_for(endpoint), endpoint.partition(".")[0] == area)
         for label, endpoint, roles in offered
         if actor.role in roles and endpoint in current_app.view_functions
     ]
+
+
+def way_to(endpoint: str, **values: Any) -> str | None:  # noqa: ANN401 - as url_for takes them
+    """Return the address of a page of another area, or None where that area is not installed."""
+    return url_for(endpoint, **values) if endpoint in current_app.view_functions else None

@@ -12,7 +12,7 @@ from audits.errors import InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Actor, User
 from audits.services.access import require_role
-from audits.services.entries import LONGEST_TEXT, Entries
+from audits.services.entries import LONGEST_TEXT, Entries, squeezed
 from audits.storage.database import Database
 from audits.storage.queries import accounts as queries
 from audits.storage.queries.farms import worker_by_id
@@ -278,7 +278,7 @@ def sign_in(
         the sentence never tells whether the name exists.
     """
     with database.read() as connection:
-        user = queries.user_by_name(connection, farm_id, name)
+        user = queries.user_by_name(connection, farm_id, squeezed(name))
     if user is not None and _must_wait(user, now):
         raise NotAllowed(say("Too many tries. Wait a while, then try again."))
     matches = _matches(user.password_hash if user else _NOBODYS_HASH, password)

@@ -10,6 +10,28 @@ LONGEST_NAME: Final = 80
 LONGEST_TEXT: Final = 400
 
 
+def squeezed(text: str) -> str:
+    r"""
+    Return a text with single blanks, without control characters.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+
+    Returns
+    -------
+    str
+        What is kept and compared.
+
+    Examples
+    --------
+    >>> squeezed("  Creek \t Block ")
+    'Creek Block'
+    """
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+
+
 class Entries:
     """
     Collects one sentence for each field at fault, so that a person can mend all of them at once.
@@ -63,7 +85,7 @@ class Entries:
         str
             The text without blanks around it and with single blanks inside.
         """
-        text = " ".join(value.split())
+        text = squeezed(value)
         if not text and missing is not None:
             self.add(field, missing)
         if len(text) > longest:

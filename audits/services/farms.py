@@ -15,7 +15,7 @@ from audits.planting import bearing_positions as bearing_positions_of
 from audits.records import Actor, Block, Crew, PlantingRow, Row, Worker
 from audits.services.access import require_crew_lead, require_role
 from audits.services.accounts import LANGUAGES
-from audits.services.entries import LONGEST_TEXT, Entries
+from audits.services.entries import LONGEST_TEXT, Entries, squeezed
 from audits.storage import tables
 from audits.storage.database import Database
 from audits.storage.queries import farms as queries
@@ -244,7 +244,7 @@ def add_block(
     """
     require_crew_lead(actor)
     with database.write() as connection:
-        same_name = queries.block_by_name(connection, actor.farm_id, _squeezed(entry["name"]))
+        same_name = queries.block_by_name(connection, actor.farm_id, squeezed(entry["name"]))
         values = _block_values(entry, name_taken=same_name is not None, today=today)
         return insert(connection, tables.block, {"farm_id": actor.farm_id, **values})
 
@@ -285,7 +285,7 @@ def edit_block(
     require_crew_lead(actor)
     with database.write() as connection:
         before = the_block(connection, actor.farm_id, block_id)
-        same_name = queries.block_by_name(connection, actor.farm_id, _squeezed(entry["name"]))
+        same_name = queries.block_by_name(connection, actor.farm_id, squeezed(entry["name"]))
         values = _block_values(
             entry, name_taken=same_name is not None and same_name.id != block_id, today=today
         )
@@ -1130,7 +1130,3 @@ def the_worker(connection: sa.Connection, farm_id: int, worker_id: int) -> Worke
 def _check_year(entries: Entries, field: str, year: int | None, today: date | None) -> None:
     latest = _LATEST_YEAR if today is None else today.year
     entries.whole(field, year, least=_EARLIEST_YEAR, most=latest)
-
-
-def _squeezed(text: str) -> str:
-    return " ".join(text.split())

@@ -3,8 +3,10 @@
 from collections.abc import Mapping
 from datetime import date, datetime
 
+import sqlalchemy as sa
+
 from audits.errors import Conflict, NotFound
-from audits.messages import say
+from audits.messages import Units, say
 from audits.records import Actor, Block, StandardVersion
 from audits.services.access import require_crew_lead
 from audits.services.farms import the_block
@@ -14,10 +16,12 @@ from audits.storage.queries import standards as queries
 from audits.storage.queries.fetch import insert
 from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import standard_version
+from audits.units import MM_PER_INCH
 
 __all__ = [
     "edit_standard",
     "propose_standard",
+    "refuse_if_frozen",
     "standard_in_force",
     "standard_of",
     "write_standard",
@@ -128,14 +132,7 @@ def edit_standard(
         found = queries.standard_by_id(connection, actor.farm_id, standard_id)
         if found is None:
             raise NotFound(say("There is no such standard."))
-        if standard_id in queries.versions_in_use(connection, actor.farm_id, found.block_id):
-            raise Conflict(
-                say(
-                    "A pass has begun under version %(version)s, so it stays as it is."
-                    " Write a new version.",
-                    version=found.version,
-                )
-            )
+        refuse_if_frozen(connection, actor.farm_id, found)
         block = the_block(connection, actor.farm_id, found.block_id)
         standard = read_standard({**_from_block(block), **payload})
         connection.execute(
@@ -145,6 +142,34 @@ def edit_standard(
                 standard_version.c.id == standard_id,
             )
             .values(in_force_from=in_force_from, payload=standard.model_dump(mode="json"))
+        )
+
+
+def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardVersion) -> None:
+    """
+    Refuse to change a version that passes rest on.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    version : StandardVersion
+        The version.
+
+    Raises
+    ------
+    Conflict
+        If a pass has begun under the version.
+    """
+    if version.id in queries.versions_in_use(connection, farm_id, version.block_id):
+        raise Conflict(
+            say(
+                "A pass has begun under version %(version)s, so it stays as it is."
+                " Write a new version.",
+                version=version.version,
+            )
         )
 
 
@@ -165,7 +190,7 @@ def standard_of(record: StandardVersion) -> Standard:
     return read_standard(record.payload)
 
 
-def propose_standard(block: Block) -> Standard:
+def propose_standard(block: Block, units: Units = Units.METRIC) -> Standard:
     """
     Propose a first standard for a block, by its bearing habit and spacing.
 
@@ -173,19 +198,56 @@ def propose_standard(block: Block) -> Standard:
     ----------
     block : Block
         The block.
+    units : Units, optional
+        Units of the farm: where people read inches, tolerances and the like are whole inches, so
+        that what counts is what they read.
 
     Returns
     -------
     Standard
         Published or customary defaults; heading is off, or forbidden on tip bearers.
     """
-    return preset(
+    proposed = preset(
         block.habit,
         block.row_spacing_mm,
         young=block.young,
         low_bloom=block.low_bloom,
         top_wire_mm=block.top_wire_mm,
     )
+    return proposed if units is Units.METRIC else _in_inches(proposed)
+
+
+def _in_inches(proposed: Standard) -> Standard:
+    top, limbs, columns = proposed.top, proposed.limbs, proposed.columns
+    return proposed.model_copy(
+        update={
+            "top": top.model_copy(
+                update={
+                    "tolerance_mm": _whole_inches(top.tolerance_mm),
+                    "outer_mm": _whole_inches(top.outer_mm),
+                }
+            ),
+            "limbs": limbs.model_copy(
+                update={
+                    "large_mm": _quarter_inches(limbs.large_mm),
+                    "measured_out_mm": _whole_inches(limbs.measured_out_mm),
+                    "clean_cut_height_mm": _whole_inches(limbs.clean_cut_height_mm),
+                }
+            ),
+            "columns": columns.model_copy(
+                update={"side_branch_mm": _whole_inches(columns.side_branch_mm)}
+            ),
+        }
+    )
+
+
+def _whole_inches(mm: float) -> float:
+    inch = float(MM_PER_INCH)
+    return round(round(mm / inch) * inch, 2)
+
+
+def _quarter_inches(mm: float) -> float:
+    return round(_whole_inches(mm * 4) / 4, 2)
 
 
 def _from_block(block: Block) -> dict[str, object]:

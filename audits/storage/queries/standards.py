@@ -58,6 +58,20 @@ def standard_in_force(
     )
 
 
+def standards_in_force(
+    connection: sa.Connection, farm_id: int, on: date
+) -> dict[int, StandardVersion]:
+    """Return the version in force on a day for every block that has one, by the block's id."""
+    begun = fetch_all(
+        connection,
+        _versions(farm_id)
+        .where(standard_version.c.in_force_from <= on)
+        .order_by(standard_version.c.in_force_from, standard_version.c.version),
+        StandardVersion,
+    )
+    return {version.block_id: version for version in begun}
+
+
 def versions_in_use(connection: sa.Connection, farm_id: int, block_id: int) -> frozenset[int]:
     """Return the ids of a block's versions that a pass was begun under."""
     return frozenset(

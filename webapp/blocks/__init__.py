@@ -1,0 +1,1 @@
+"""Blocks, their rows and what stands in them."""

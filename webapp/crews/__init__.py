@@ -1,0 +1,1 @@
+"""Crews and the workers in them."""

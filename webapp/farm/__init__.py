@@ -1,0 +1,1 @@
+"""The farm's settings and the people who can sign in."""

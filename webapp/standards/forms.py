@@ -1,0 +1,133 @@
+"""The form of a standard: one part a stage, from the top of the tree down."""
+
+from datetime import date
+from typing import Any, cast
+
+from flask_babel import lazy_gettext
+from wtforms import BooleanField, Form, FormField, RadioField
+from wtforms.validators import InputRequired
+
+from audits.standard import LIMB_CALLER_NAMES, LimbCaller, Standard
+from audits.units import LengthKind
+from audits.vocabulary import HEADING_RULE_NAMES, HeadingRule, Stage
+from webapp.forms import (
+    BaseForm,
+    DayField,
+    LengthField,
+    NumberField,
+    PercentField,
+    WholeNumberField,
+    as_choices,
+)
+
+_FRACTIONS = ("acceptable_fraction", "rejectable_fraction")
+
+
+class StagePart(Form):
+    """What every stage has."""
+
+    measured = BooleanField(lazy_gettext("The auditor measures instead of tapping"))
+    acceptable_fraction = PercentField(lazy_gettext("Wrong trees in a good lot"))
+    rejectable_fraction = PercentField(lazy_gettext("Wrong trees in a bad lot"))
+    weight = NumberField(lazy_gettext("Weight in the points of a tree"))
+
+
+class TopPart(StagePart):
+    """The top."""
+
+    in_use = BooleanField(lazy_gettext("Prune and score the top"))
+    target_mm = LengthField(lazy_gettext("Target height"))
+    tolerance_mm = LengthField(lazy_gettext("More or less that is right"))
+    to_side_branch = BooleanField(lazy_gettext("The cut ends at a side branch"))
+    outer_mm = LengthField(lazy_gettext("No points from this far off"))
+
+
+class LimbsPart(StagePart):
+    """The limbs."""
+
+    in_use = BooleanField(lazy_gettext("Prune and score the limbs"))
+    least = WholeNumberField(lazy_gettext("Large limbs out, at least"))
+    most = WholeNumberField(lazy_gettext("Large limbs out, at most"))
+    large_mm = LengthField(lazy_gettext("A limb is large from"), length_kind=LengthKind.DIAMETER)
+    measured_out_mm = LengthField(lazy_gettext("Measured out from the union"), zero_allowed=True)
+    wrong_limb_mm = LengthField(
+        lazy_gettext("Wrong limb out, if one left is thicker by"), length_kind=LengthKind.DIAMETER
+    )
+    clean_cut_height_mm = LengthField(lazy_gettext("Clean cuts up to"), zero_allowed=True)
+    outer_count = WholeNumberField(lazy_gettext("No points from this many limbs off"))
+
+
+class ColumnsPart(StagePart):
+    """The columns."""
+
+    in_use = BooleanField(lazy_gettext("Prune and score the columns"))
+    branches = WholeNumberField(lazy_gettext("Branches looked at"))
+    least_single = WholeNumberField(lazy_gettext("Single columns among them, at least"))
+    side_branch_mm = LengthField(lazy_gettext("A shoot is a side branch from"))
+    outer_single = WholeNumberField(lazy_gettext("No points with this many single columns"))
+
+
+class HeadingPart(StagePart):
+    """The heading of hanging ends."""
+
+    rule = RadioField(
+        lazy_gettext("Heading"), [InputRequired(lazy_gettext("Choose one."))], coerce=HeadingRule
+    )
+    thinnest_mm = LengthField(lazy_gettext("Cut from"), length_kind=LengthKind.DIAMETER)
+    thickest_mm = LengthField(lazy_gettext("Cut up to"), length_kind=LengthKind.DIAMETER)
+    outer_mm = LengthField(
+        lazy_gettext("No points from this far off"), length_kind=LengthKind.DIAMETER
+    )
+    looked_at = WholeNumberField(lazy_gettext("Ends looked at, at most"))
+    most_wrong = WholeNumberField(lazy_gettext("Wrong ends allowed"))
+    few = WholeNumberField(lazy_gettext("None allowed with fewer ends than"))
+
+
+class StandardForm(BaseForm):
+    """A version of a block's standard."""
+
+    in_force_from = DayField(lazy_gettext("In force from"))
+    top = FormField(TopPart)
+    limbs = FormField(LimbsPart)
+    columns = FormField(ColumnsPart)
+    heading = FormField(HeadingPart)
+    limb_caller = RadioField(
+        lazy_gettext("Two people at a tree: who calls the limbs"),
+        [InputRequired(lazy_gettext("Choose one."))],
+        coerce=LimbCaller,
+    )
+    audit_within_days = WholeNumberField(lazy_gettext("Audit a finished row within"))
+    skip_decided = BooleanField(lazy_gettext("Leave a stage out once it is decided"))
+    producer_risk = PercentField(lazy_gettext("A good lot may go back by chance"))
+    consumer_risk = PercentField(lazy_gettext("A bad lot may pass a stage by chance"))
+    diameter_guard_mm = LengthField(
+        lazy_gettext("A thickness is a fault only beyond its limit by"),
+        length_kind=LengthKind.DIAMETER,
+        zero_allowed=True,
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - handed on
+        super().__init__(*args, **kwargs)
+        self.heading.form.rule.choices = as_choices(HEADING_RULE_NAMES)
+        self.limb_caller.choices = as_choices(LIMB_CALLER_NAMES)
+
+    def first_day(self) -> date:
+        """Return the first day on which the version is in force."""
+        return cast("date", self.in_force_from.data)
+
+    def criteria(self) -> dict[str, Any]:
+        """Return the criteria as they are stored, each stage's two fractions in its promise."""
+        criteria = self.entered("in_force_from")
+        for stage in Stage:
+            part = dict(criteria[stage])
+            part["promise"] = {name: part.pop(name) for name in _FRACTIONS}
+            criteria[stage] = part
+        return criteria
+
+
+def values_of(standard: Standard) -> dict[str, Any]:
+    """Return a standard's criteria as the form takes them."""
+    values = standard.model_dump()
+    for stage in Stage:
+        values[stage].update(values[stage].pop("promise"))
+    return values

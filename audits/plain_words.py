@@ -4,13 +4,55 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from audits.messages import Message, say, say_n
+from audits.messages import Message, Words, say, say_n
 from audits.standard import LimbCaller, LimbsRule, Standard, TopRule, asks_for_side_branch
 from audits.units import Length, LengthKind
 from audits.vocabulary import HeadingRule, Method, Stage
 
 # Nearer to the wire than this (about an inch), nobody on the ground sees a difference.
 LEVEL_WITH_WIRE_MM: Final = 25.0
+
+
+@dataclass(frozen=True)
+class Band:
+    """
+    Two diameters between which a cut is right, read as one figure.
+
+    Parameters
+    ----------
+    thinnest_mm, thickest_mm : float
+        The two ends.
+
+    Examples
+    --------
+    >>> from audits.messages import ENGLISH
+    >>> ENGLISH.show(Band(6.35, 9.525))
+    '1/4 to 3/8 in'
+    """
+
+    thinnest_mm: float
+    thickest_mm: float
+
+    def in_words(self, words: Words) -> str:
+        """
+        Write the band for one reader, its unit once where both ends share it.
+
+        Parameters
+        ----------
+        words : Words
+            The reader's language, region and units.
+
+        Returns
+        -------
+        str
+            Such as ``"6 to 9 mm"``.
+        """
+        thin = words.show(Length(self.thinnest_mm, LengthKind.DIAMETER))
+        thick = words.show(Length(self.thickest_mm, LengthKind.DIAMETER))
+        number, _, unit = thin.rpartition(" ")
+        if number and thick.endswith(f" {unit}"):
+            thin = number
+        return words.say(say("%(thin)s to %(thick)s", thin=thin, thick=thick))
 
 
 @dataclass(frozen=True)
@@ -22,12 +64,14 @@ class StageWords:
     ----------
     stage : Stage
         The stage.
-    figure : Message
-        The shortest form, at most three words: what the small card prints large.
     headline : Message
         One sentence that says the most important thing, with this block's number.
+    figure : Message
+        The shortest form, at most three words, which a card prints large.
     hint : Message or None
-        One more sentence for a card with room for it.
+        A few words to go with the figure beside a drawing that shows the limit.
+    limit : Message or None
+        A few words with the limit itself, for a card without such a drawing.
     steps : tuple of Message
         What to do, in order, one idea a sentence.
     leave : tuple of Message
@@ -35,9 +79,10 @@ class StageWords:
     """
 
     stage: Stage
-    figure: Message
     headline: Message
+    figure: Message
     hint: Message | None
+    limit: Message | None
     steps: tuple[Message, ...]
     leave: tuple[Message, ...]
 
@@ -206,9 +251,10 @@ def _top_words(standard: Standard, method: Method) -> StageWords:
         steps.append(say("Cut to a small side branch."))
     return StageWords(
         stage=Stage.TOP,
-        figure=say("%(height)s", height=target),
         headline=say("Cut the top at %(height)s.", height=target),
-        hint=None if wire is None else say("%(place)s", place=wire),
+        figure=say("%(height)s", height=target),
+        hint=wire,
+        limit=wire,
         steps=tuple(steps),
         leave=_top_leave(rule),
     )
@@ -241,9 +287,10 @@ def _limbs_words(standard: Standard, *, low_bloom: bool) -> StageWords:
         leave.append(say("Few flower buds this year: take out less."))
     return StageWords(
         stage=Stage.LIMBS,
-        figure=_limbs_figure(rule),
         headline=_limbs_headline(rule),
-        hint=say("Only limbs from %(diameter)s up.", diameter=large),
+        figure=_limbs_figure(rule),
+        hint=say("the largest"),
+        limit=say("%(diameter)s or more", diameter=large),
         steps=tuple(steps),
         leave=tuple(leave),
     )
@@ -277,9 +324,10 @@ def _columns_words(standard: Standard) -> StageWords:
     longest = Length(standard.columns.side_branch_mm)
     return StageWords(
         stage=Stage.COLUMNS,
-        figure=say("1 column"),
         headline=say("Make each branch one column."),
-        hint=say("Keep the spurs and the tip."),
+        figure=say("1 column"),
+        hint=say("keep the spurs"),
+        limit=say("keep the spurs"),
         steps=(
             say("Make each branch one column."),
             say("Cut off side branches longer than %(length)s.", length=longest),
@@ -300,35 +348,34 @@ def _heading_words(standard: Standard) -> StageWords:
     if rule.rule is HeadingRule.FORBIDDEN:
         return StageWords(
             stage=Stage.HEADING,
-            figure=say("No cut"),
             headline=say("Do not head the branch ends."),
-            hint=say("Leave every tip on."),
+            figure=say("No cut"),
+            hint=say("leave every tip"),
+            limit=say("leave every tip"),
             steps=(say("Do not head the branch ends."), say("Leave every tip on.")),
             leave=(say("Leave thin, hanging ends too."),),
         )
     if rule.rule is HeadingRule.OFF:
         return StageWords(
             stage=Stage.HEADING,
-            figure=say("Off"),
             headline=say("No heading in this block."),
-            hint=None,
+            figure=say("No cut"),
+            hint=say("in this block"),
+            limit=say("in this block"),
             steps=(say("No heading in this block."),),
             leave=(),
         )
-    band = say(
-        "That is %(thin)s to %(thick)s.",
-        thin=Length(rule.thinnest_mm, LengthKind.DIAMETER),
-        thick=Length(rule.thickest_mm, LengthKind.DIAMETER),
-    )
+    band = say("%(band)s", band=Band(rule.thinnest_mm, rule.thickest_mm))
     return StageWords(
         stage=Stage.HEADING,
-        figure=say("Pencil thick"),
         headline=say("Cut thin, hanging ends at pencil size."),
-        hint=band,
+        figure=say("Pencil thick"),
+        hint=say("thin ends that hang"),
+        limit=band,
         steps=(
             say("Find ends that hang and are thin."),
             say("Cut them where they are pencil thick."),
-            band,
+            say("That is %(band)s.", band=Band(rule.thinnest_mm, rule.thickest_mm)),
         ),
         leave=(
             say("Leave ends that do not hang."),

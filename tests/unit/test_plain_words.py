@@ -144,8 +144,8 @@ def test_required_heading_gives_the_band():
     words = stage_words(
         standard(heading=HeadingStageRule(rule=HeadingRule.REQUIRED)), Stage.HEADING
     )
-    assert "That is 1/4 in to 3/8 in." in sentences(words)
-    assert "That is 6 mm to 9 mm." in sentences(words, METRIC)
+    assert "That is 1/4 to 3/8 in." in sentences(words)
+    assert "That is 6 to 9 mm." in sentences(words, METRIC)
 
 
 def test_stages_come_from_the_top_down_and_unused_ones_are_left_out():

@@ -122,9 +122,10 @@ def balanced(text: str, width_mm: float, size_mm: float, *, bold: bool = False) 
     """
     lines = wrapped(text, width_mm, size_mm, bold=bold)
     while True:
-        width = max((text_width(line, size_mm, bold=bold) for line in lines), default=0.0)
+        widest_mm = max((text_width(line, size_mm, bold=bold) for line in lines), default=0.0)
         # A shade below the widest line forces the next narrower way to break.
-        narrower = wrapped(text, width * 0.999, size_mm, bold=bold)
+        width_mm = 0.999 * min(width_mm, widest_mm)
+        narrower = wrapped(text, width_mm, size_mm, bold=bold)
         if len(narrower) > len(lines) or narrower == lines:
             return lines
         lines = narrower
@@ -200,3 +201,22 @@ def largest_size(
     if full <= width_mm:
         return wanted_mm
     return max(least_mm, wanted_mm * width_mm / full)
+
+
+def unknown_letters(text: str) -> frozenset[str]:
+    """
+    Find letters that the embedded font lacks.
+
+    Parameters
+    ----------
+    text : str
+        Any text that is to be printed.
+
+    Returns
+    -------
+    frozenset of str
+        The letters that would come out as empty boxes.
+    """
+    register_fonts()
+    known = pdfmetrics.getFont(REGULAR).face.charToGlyph
+    return frozenset(letter for letter in text if ord(letter) not in known)

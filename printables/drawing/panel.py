@@ -32,7 +32,7 @@ LARGE_MM: Final = 12 * 25.4 / 72
 # Room above a drawing for its verdict.
 HEADER_MM: Final = 8.0
 
-_NUMBER_AND_UNIT: Final = re.compile(r"(\d) (?=[a-z]{1,2}\b)| (?=\+)")
+_NUMBER_AND_UNIT: Final = re.compile(r"(\d) (?=(?:mm|cm|m|ft|in)\b)| (?=\+)")
 _HEAD_LENGTH_MM: Final = 1.7
 _HEAD_WIDTH_MM: Final = 1.5
 _CUT_MM: Final = 0.9
@@ -145,8 +145,7 @@ def figure(place: Point, text: str, width_mm: float, most_lines: int = 2) -> tup
     tuple of Text
         Bold lines of 12 points, or smaller ones where the text is long.
     """
-    # A number and its unit stay on one line.
-    text = _NUMBER_AND_UNIT.sub("\\1\u00a0", text)
+    text = _kept_together(text)
     for size_mm in (LARGE_MM, (LARGE_MM + SMALL_MM) / 2, SMALL_MM):
         lines = text_lines(Text(*place, text, size_mm, bold=True), width_mm, even=True)
         if len(lines) <= most_lines and widest(lines) <= width_mm:
@@ -172,7 +171,13 @@ def caption(place: Point, text: str, width_mm: float) -> tuple[Text, ...]:
     tuple of Text
         Lines of 9 points.
     """
+    text = _kept_together(text)
     return text_lines(Text(*place, text, SMALL_MM), width_mm, even=True)
+
+
+def _kept_together(text: str) -> str:
+    # A number and its unit stay on one line.
+    return _NUMBER_AND_UNIT.sub("\\1\u00a0", text)
 
 
 def slanted_cut(stem: Stem, left: float, right: float) -> tuple[Shape, Shape, Shape]:

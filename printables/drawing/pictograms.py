@@ -44,7 +44,7 @@ def _top() -> tuple[Shape, ...]:
 
 def _limbs() -> tuple[Shape, ...]:
     trunk = Stem.between((4.2, 11.8), (4.2, 0.2), (2.5, 1.7))
-    limb = Stem.between((4.2, 8.8), (11.8, 5.6), (2.5, 1.9), -0.06)
+    limb = Stem.between((4.2, 8.8), (11.4, 5.6), (2.5, 1.9), -0.06)
     thin = [
         Stem.between((4.2, 9.4), (0.2, 7.6), (1.0, 0.6), 0.1),
         Stem.between((4.2, 5.4), (0.8, 3.4), (0.9, 0.6), 0.1),

@@ -8,6 +8,7 @@ from audits.vocabulary import Fault
 from printables.drawing.inks import Ink
 from printables.drawing.panel import (
     HEIGHT_MM,
+    SMALL_MM,
     WIDTH_MM,
     Inset,
     arrow,
@@ -17,7 +18,7 @@ from printables.drawing.panel import (
     span,
     spur,
 )
-from printables.drawing.primitives import Drawing, Line, Polygon, Rect, Shape
+from printables.drawing.primitives import Anchor, Drawing, Line, Polygon, Rect, Shape, Text
 from printables.drawing.wood import Stem
 
 # Where branches stand on the trunk (part of the target height), to which side they grow, how far
@@ -382,7 +383,7 @@ def columns_drawing(side_branch_mm: float, labels: ColumnsLabels) -> Drawing:
     length_mm = 1.35 * side_branch_mm * _BRANCH_SCALE
     foot = before.point_at(0.24)
     upright = Stem.between(foot, (foot[0] - 0.8, foot[1] - length_mm), (1.1, 0.6), 0.05)
-    fork = Stem.between(before.point_at(0.6), (31.6, 2.6), (1.3, 0.7), -0.05)
+    fork = Stem.between(before.point_at(0.68), (33.0, 2.4), (1.3, 0.7), -0.05)
     hanging = Stem.between(before.point_at(0.42), (22.6, 24.0), (1.0, 0.6), 0.05)
     cuts = [slanted_cut(stem, 0.13, 0.13) for stem in (upright, fork, hanging)]
     shapes: list[Shape] = [
@@ -393,10 +394,10 @@ def columns_drawing(side_branch_mm: float, labels: ColumnsLabels) -> Drawing:
         *_spurred(after),
         trunk.outline(),
         *span((foot[0] + 1.6, foot[1] - 0.9), (foot[0] + 1.6, foot[1] - length_mm)),
-        *caption((foot[0] + 2.8, foot[1] - length_mm + 2.6), labels.side_branch, 12.6),
+        *caption((foot[0] + 2.8, foot[1] - length_mm + 2.6), labels.side_branch, 15.4),
         *arrow((14.2, 22.6), (14.2, 28.0)),
-        *caption((23.4, 20.6), labels.before, 11.4),
-        *caption((23.4, 38.8), labels.after, 11.4),
+        Text(34.4, 20.6, labels.before, SMALL_MM, anchor=Anchor.END),
+        Text(34.4, 38.8, labels.after, SMALL_MM, anchor=Anchor.END),
     ]
     return Drawing(WIDTH_MM, HEIGHT_MM, tuple(shapes), labels.title, labels.description)
 
@@ -484,29 +485,46 @@ def _where_thick(diameter_mm: float) -> float:
 def _pencil_inset(diameter_mm: float) -> list[Shape]:
     inset = Inset(7.2, 15.6, 17.4, 17.8)
     shrunk = min(1.0, 12.6 / (diameter_mm + PENCIL_MM))
-    width, pencil = shrunk * diameter_mm, shrunk * PENCIL_MM
+    width, pencil_mm = shrunk * diameter_mm, shrunk * PENCIL_MM
     branch = Stem.between((1.6 + width / 2, 0.1), (1.6 + width / 2, 15.4), (width * 1.15, width))
     stays, goes, mark = slanted_cut(branch, 0.66, 0.66)
-    return list(inset.framed(goes, stays, mark, *_pencil(16.0 - pencil, pencil)))
+    return list(inset.framed(goes, stays, mark, *pencil(16.0 - pencil_mm, pencil_mm, 9.4)))
 
 
-def _pencil(left_mm: float, width_mm: float) -> list[Shape]:
+def pencil(left_mm: float, width_mm: float, shoulder_mm: float) -> list[Shape]:
+    """
+    Draw a pencil that hangs from the upper edge, point down.
+
+    Parameters
+    ----------
+    left_mm : float
+        Where its left edge lies.
+    width_mm : float
+        Its thickness.
+    shoulder_mm : float
+        How far down the sharpened end begins.
+
+    Returns
+    -------
+    list of Shape
+        The pencil.
+    """
     # Seen from the side, a hexagonal pencil shows one face and two slanted ones.
     right, middle = left_mm + width_mm, left_mm + width_mm / 2
-    shoulder, point = 9.4, 9.4 + 0.95 * width_mm
+    point = shoulder_mm + 0.95 * width_mm
     lead = point - 0.26 * width_mm
     body = (
         (left_mm, 0.1),
         (right, 0.1),
-        (right, shoulder),
+        (right, shoulder_mm),
         (middle, point),
-        (left_mm, shoulder),
+        (left_mm, shoulder_mm),
     )
     ridges = (left_mm + 0.28 * width_mm, right - 0.28 * width_mm)
     tip = ((middle - 0.14 * width_mm, lead), (middle + 0.14 * width_mm, lead), (middle, point))
     return [
         Polygon(body, Ink.FRESH),
-        *(Line((x, 0.1), (x, shoulder - 0.4), Ink.HAIRLINE) for x in ridges),
-        Line((left_mm, shoulder), (right, shoulder), Ink.FINE_LINE),
+        *(Line((x, 0.1), (x, shoulder_mm - 0.4), Ink.HAIRLINE) for x in ridges),
+        Line((left_mm, shoulder_mm), (right, shoulder_mm), Ink.FINE_LINE),
         Polygon(tip, Ink.SOLID),
     ]

@@ -7,18 +7,18 @@ from audits.storage.queries import audits as queries
 from audits.storage.tables import stage_score
 
 
-def reattribute(connection: sa.Connection, farm_id: int, pass_id: int) -> None:
+def reattribute(connection: sa.Connection, farm_id: int, pass_id: int, row_id: int) -> None:
     """
-    Attribute every score of a pass anew, and let its roll-ups follow.
+    Attribute the scores of a row of a pass anew, and let the roll-ups of its audits follow.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         The open writer.
-    farm_id, pass_id : int
-        The pass.
+    farm_id, pass_id, row_id : int
+        The row of the pass.
     """
-    for audit, _ in queries.audits_of_pass(connection, farm_id, pass_id):
+    for audit in queries.audits_in_row(connection, farm_id, pass_id, row_id):
         book = open_scorebook(connection, farm_id, audit.id)
         trees = trees_by_id(connection, book)
         drawn = {

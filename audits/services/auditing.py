@@ -1,7 +1,7 @@
 """Audits: begin one, score it tree by tree, and see at any moment where it stands."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -17,7 +17,7 @@ from audits.records import (
     StageScoreRow,
 )
 from audits.sampling import DrawnTree, Place, insert_in_walk
-from audits.scoring import TreeAnswers, read_answers, score_tree
+from audits.scoring import TreeAnswers, TreeScore, read_answers, score_tree
 from audits.seasons import season_of
 from audits.services.access import require_crew_lead
 from audits.services.planning import draw_lot, plan_lot_audit, set_lot_state, the_lot
@@ -34,7 +34,7 @@ from audits.services.scorebook import (
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries import farms as farm_queries
-from audits.storage.queries.fetch import insert
+from audits.storage.queries.fetch import insert, insert_returning
 from audits.storage.tables import (
     audit,
     draw_tree,
@@ -102,9 +102,9 @@ class AuditView:
     answers : dict of int to TreeAnswers
         What was entered, by the draw tree's id.
     scores : list of StageScoreRow
-        Current stage scores, in scoring order.
+        Current stage scores.
     tree_of_score : dict of int to DrawTree
-        The tree behind each stored score.
+        The tree behind each stored score, in scoring order.
     standings : list of StageStanding
         Where each stage stands.
     reserve_left : int
@@ -118,10 +118,11 @@ class AuditView:
     tree_of_score: dict[int, DrawTree]
     standings: list[StageStanding]
     reserve_left: int
-    outcome: Outcome = field(init=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "outcome", lot_standing(self.standings))
+    @property
+    def outcome(self) -> Outcome:
+        """Where the lot as a whole stands."""
+        return lot_standing(self.standings)
 
     @property
     def all_decided(self) -> bool:
@@ -138,9 +139,7 @@ class AuditView:
     @property
     def last_scored(self) -> DrawTree | None:
         """The tree answered last."""
-        if not self.scores:
-            return None
-        return self.tree_of_score[self.scores[-1].tree_score_id]
+        return next(reversed(self.tree_of_score.values()), None)
 
 
 def begin_audit(
@@ -333,8 +332,7 @@ def record_in(
     refuse_sealed(book.audit)
     trees = trees_by_id(connection, book)
     existing = scores_by_tree(queries.current_scores(connection, book.farm.id, book.audit.id))
-    order = len(existing)
-    stored = []
+    read: dict[int, tuple[TreeEntry, TreeAnswers, TreeScore]] = {}
     for entry in entries:
         tree = trees.get(entry.draw_tree_id)
         if tree is None or tree.walk_order is None or tree.found_kind is not None:
@@ -343,15 +341,26 @@ def record_in(
         score = score_tree(
             book.standard, answers, method=book.crew_pass.method, stages=book.draw.stages
         )
-        earlier = existing.get(tree.id)
-        if earlier is None:
-            order += 1
-            score_id = _insert_score(connection, book, entry, answers, score.points, order, now)
-        else:
-            score_id = earlier.id
-            _replace_score(connection, book, score_id, answers, score.points, now)
-        stored.append((score_id, tree, score))
-    write_stage_scores(connection, book, stored)
+        read[tree.id] = (entry, answers, score)
+    fresh = [tree_id for tree_id in read if tree_id not in existing]
+    ids = insert_returning(
+        connection,
+        tree_score,
+        [
+            _score_values(book, *read[tree_id], len(existing) + number, now)
+            for number, tree_id in enumerate(fresh, start=1)
+        ],
+    )
+    score_ids = dict(zip(fresh, ids, strict=True))
+    for tree_id in read.keys() & existing.keys():
+        score_ids[tree_id] = existing[tree_id].id
+        _, answers, score = read[tree_id]
+        _replace_score(connection, book, existing[tree_id].id, answers, score.points, now)
+    write_stage_scores(
+        connection,
+        book,
+        [(score_ids[tree_id], trees[tree_id], score) for tree_id, (_, _, score) in read.items()],
+    )
 
 
 def undo_last_tree(database: Database, actor: Actor, audit_id: int) -> DrawTree | None:
@@ -475,33 +484,28 @@ def view_audit(database: Database, actor: Actor, audit_id: int) -> AuditView:
         return audit_view(connection, open_scorebook(connection, actor.farm_id, audit_id))
 
 
-def _insert_score(
-    connection: sa.Connection,
+def _score_values(
     book: Scorebook,
     entry: TreeEntry,
     answers: TreeAnswers,
-    points: float | None,
+    score: TreeScore,
     order: int,
     now: datetime,
-) -> int:
-    return insert(
-        connection,
-        tree_score,
-        {
-            "farm_id": book.farm.id,
-            "audit_id": book.audit.id,
-            "draw_tree_id": entry.draw_tree_id,
-            "version": 1,
-            "client_id": entry.client_id,
-            "device": entry.device.name,
-            "device_counter": entry.device.counter,
-            "scoring_order": order,
-            "recorded_at": now,
-            "device_at": entry.device.at,
-            "answers": answers.model_dump(mode="json"),
-            "points": points,
-        },
-    )
+) -> dict[str, object]:
+    return {
+        "farm_id": book.farm.id,
+        "audit_id": book.audit.id,
+        "draw_tree_id": entry.draw_tree_id,
+        "version": 1,
+        "client_id": entry.client_id,
+        "device": entry.device.name,
+        "device_counter": entry.device.counter,
+        "scoring_order": order,
+        "recorded_at": now,
+        "device_at": entry.device.at,
+        "answers": answers.model_dump(mode="json"),
+        "points": score.points,
+    }
 
 
 def _replace_score(

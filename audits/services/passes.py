@@ -1,6 +1,6 @@
 """Passes: a crew going once through some rows, who did what, and the lots that come of it."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -310,7 +310,7 @@ def assign(
                 if stage in stages
             ],
         )
-        reattribute(connection, actor.farm_id, pass_id)
+        reattribute(connection, actor.farm_id, pass_id, row_id)
 
 
 def withdraw_assignments(
@@ -339,7 +339,7 @@ def withdraw_assignments(
                 assignment.c.orchard_row_id == row_id,
             )
         )
-        reattribute(connection, actor.farm_id, pass_id)
+        reattribute(connection, actor.farm_id, pass_id, row_id)
 
 
 @dataclass(frozen=True)
@@ -461,11 +461,10 @@ def _pass(connection: sa.Connection, farm_id: int, pass_id: int) -> CrewPass:
 
 
 def _pass_row(connection: sa.Connection, farm_id: int, pass_id: int, row_id: int) -> PassRow:
-    parts: Iterable[PassRow] = queries.pass_rows(connection, farm_id, pass_id)
-    for part in parts:
-        if part.orchard_row_id == row_id:
-            return part
-    raise NotFound(say("This pass does not go through that row."))
+    part = queries.pass_row_of(connection, farm_id, pass_id, row_id)
+    if part is None:
+        raise NotFound(say("This pass does not go through that row."))
+    return part
 
 
 def _farm(connection: sa.Connection, farm_id: int) -> Farm:

@@ -63,7 +63,7 @@ class Scorebook:
     plans : Mapping of Stage to SinglePlan
         The plan of each stage; empty for a start check, which decides nothing.
     assignments : Sequence of Assignment
-        Who did what in the pass.
+        Who did what in the rows that the draw visits.
     """
 
     farm: Farm
@@ -189,26 +189,12 @@ def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Sc
         plans={
             row.stage: read_plan(row) for row in queries.draw_stages(connection, farm_id, draw.id)
         },
-        assignments=assignments_of_pass(connection, farm_id, crew_pass.id),
+        assignments=_assignments(connection, farm_id, draw),
     )
 
 
-def assignments_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -> list[Assignment]:
-    """
-    Return who did what in a pass, as the rule of attribution takes it.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    farm_id, pass_id : int
-        The pass.
-
-    Returns
-    -------
-    list of Assignment
-        One entry a person, stage and stretch.
-    """
+def _assignments(connection: sa.Connection, farm_id: int, draw: Draw) -> list[Assignment]:
+    rows = pass_queries.assignments_in_draw(connection, farm_id, draw.crew_pass_id, draw.id)
     return [
         Assignment(
             worker_id=row.worker_id,
@@ -218,7 +204,7 @@ def assignments_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -
             last_position=row.last_position,
             side=row.side,
         )
-        for row in pass_queries.assignments(connection, farm_id, pass_id)
+        for row in rows
     ]
 
 
@@ -317,8 +303,11 @@ def lot_standing(standings: Sequence[StageStanding]) -> Outcome:
     Returns
     -------
     Outcome
-        Accepted when every stage is, not accepted as soon as one is not, else open.
+        Accepted when every stage is, not accepted as soon as one is not, else open; open too
+        where nothing is decided, as in a start check.
     """
+    if not standings:
+        return Outcome.OPEN
     return lot_outcome({standing.stage: standing.outcome for standing in standings})
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -12,6 +13,8 @@ from audits.errors import Busy
 from audits.messages import say
 
 _BUSY_TIMEOUT_MS: Final = 10_000
+_SYNCHRONOUS_FULL: Final = 2
+_SYNCHRONOUS_OFF: Final = 0
 _WRITES: Final = "pruning_audit_writes"
 # Any number serves, as long as every copy of this program takes the same one.
 _POSTGRES_WRITER_LOCK: Final = 0x7072756E
@@ -25,6 +28,9 @@ class Database:
     ----------
     url : str
         SQLAlchemy URL of an SQLite file or a PostgreSQL database.
+    durable : bool, optional
+        Whether a commit waits until SQLite's file is safe on disk. Only data that can be made
+        again, such as a simulated season, may do without.
 
     Notes
     -----
@@ -33,11 +39,12 @@ class Database:
     of the transaction, which gives the same order.
     """
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, *, durable: bool = True) -> None:
         self.url = sa.make_url(url)
         self.engine = sa.create_engine(self.url)
         if self.is_sqlite:
-            event.listen(self.engine, "connect", _prepare_sqlite)
+            synchronous = _SYNCHRONOUS_FULL if durable else _SYNCHRONOUS_OFF
+            event.listen(self.engine, "connect", partial(_prepare_sqlite, synchronous))
             event.listen(self.engine, "begin", _begin_sqlite)
 
     @property
@@ -119,7 +126,7 @@ def journal_mode(sqlite_version: tuple[int, int, int]) -> str:
     return "wal" if mended else "delete"
 
 
-def _prepare_sqlite(connection: Any, _record: object) -> None:  # noqa: ANN401 - the driver's own type
+def _prepare_sqlite(synchronous: int, connection: Any, _record: object) -> None:  # noqa: ANN401 - the driver's own type
     # The driver's own BEGIN comes too late and is deferred: transactions are begun below.
     connection.isolation_level = None
     cursor = connection.cursor()
@@ -129,7 +136,7 @@ def _prepare_sqlite(connection: Any, _record: object) -> None:  # noqa: ANN401 -
     cursor.execute(f"pragma busy_timeout = {_BUSY_TIMEOUT_MS}")
     wanted: dict[str, object] = {
         "journal_mode": journal_mode(version[:3]),  # type: ignore[arg-type]
-        "synchronous": 2,
+        "synchronous": synchronous,
         "foreign_keys": 1,
     }
     for name, value in wanted.items():

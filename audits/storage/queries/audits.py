@@ -1,6 +1,6 @@
 """Draws, audits, scores, verdicts and roll-ups."""
 
-from typing import Any
+from typing import Final
 
 import sqlalchemy as sa
 
@@ -24,6 +24,33 @@ from audits.storage.tables import (
     rollup,
     stage_score,
     tree_score,
+)
+
+_LATER: Final = tree_score.alias("later")
+_OF_AUDIT: Final = sa.and_(
+    tree_score.c.farm_id == sa.bindparam("farm"),
+    tree_score.c.audit_id == sa.bindparam("audit"),
+    ~sa.exists().where(
+        _LATER.c.farm_id == tree_score.c.farm_id,
+        _LATER.c.audit_id == tree_score.c.audit_id,
+        _LATER.c.draw_tree_id == tree_score.c.draw_tree_id,
+        _LATER.c.version > tree_score.c.version,
+    ),
+)
+# Built once: they run after every tree that is scored.
+_CURRENT_SCORES: Final = (
+    sa.select(*columns_of(tree_score, TreeScoreRow))
+    .where(_OF_AUDIT)
+    .order_by(tree_score.c.scoring_order)
+)
+# An IN rather than a join: without statistics SQLite would read every score of the farm first.
+_CURRENT_STAGE_SCORES: Final = (
+    sa.select(*columns_of(stage_score, StageScoreRow))
+    .where(
+        stage_score.c.farm_id == sa.bindparam("farm"),
+        stage_score.c.tree_score_id.in_(sa.select(tree_score.c.id).where(_OF_AUDIT)),
+    )
+    .order_by(stage_score.c.tree_score_id, stage_score.c.id)
 )
 
 
@@ -117,14 +144,37 @@ def audits_of_pass(
     return [(found, draws[found.draw_id]) for found in audits]
 
 
+def audits_in_row(
+    connection: sa.Connection, farm_id: int, pass_id: int, row_id: int
+) -> list[Audit]:
+    """Return the audits of a pass that drew a tree of a row, oldest first."""
+    drawn = (
+        sa.select(draw_tree.c.draw_id)
+        .join(
+            draw, sa.and_(draw.c.farm_id == draw_tree.c.farm_id, draw.c.id == draw_tree.c.draw_id)
+        )
+        .where(
+            draw_tree.c.farm_id == farm_id,
+            draw_tree.c.orchard_row_id == row_id,
+            draw.c.crew_pass_id == pass_id,
+        )
+    )
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(audit, Audit))
+        .where(audit.c.farm_id == farm_id, audit.c.draw_id.in_(drawn))
+        .order_by(audit.c.id),
+        Audit,
+    )
+
+
 def current_scores(connection: sa.Connection, farm_id: int, audit_id: int) -> list[TreeScoreRow]:
     """Return the latest version of each tree's answers in an audit, in scoring order."""
     return fetch_all(
         connection,
-        _scores().where(
-            tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit_id, _is_current()
-        ),
+        _CURRENT_SCORES,
         TreeScoreRow,
+        {"farm": farm_id, "audit": audit_id},
     )
 
 
@@ -134,13 +184,12 @@ def score_versions(
     """Return every version of a tree's answers in an audit, oldest first."""
     return fetch_all(
         connection,
-        _scores()
+        sa.select(*columns_of(tree_score, TreeScoreRow))
         .where(
             tree_score.c.farm_id == farm_id,
             tree_score.c.audit_id == audit_id,
             tree_score.c.draw_tree_id == draw_tree_id,
         )
-        .order_by(None)
         .order_by(tree_score.c.version),
         TreeScoreRow,
     )
@@ -152,17 +201,9 @@ def current_stage_scores(
     """Return the stage scores of the latest version of each tree's answers in an audit."""
     return fetch_all(
         connection,
-        sa.select(*columns_of(stage_score, StageScoreRow))
-        .join(
-            tree_score,
-            sa.and_(
-                tree_score.c.farm_id == stage_score.c.farm_id,
-                tree_score.c.id == stage_score.c.tree_score_id,
-            ),
-        )
-        .where(tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit_id, _is_current())
-        .order_by(tree_score.c.scoring_order, stage_score.c.id),
+        _CURRENT_STAGE_SCORES,
         StageScoreRow,
+        {"farm": farm_id, "audit": audit_id},
     )
 
 
@@ -194,18 +235,4 @@ def every_audit_id(connection: sa.Connection, farm_id: int) -> list[int]:
         connection.scalars(
             sa.select(audit.c.id).where(audit.c.farm_id == farm_id).order_by(audit.c.id)
         )
-    )
-
-
-def _scores() -> sa.Select[Any]:
-    return sa.select(*columns_of(tree_score, TreeScoreRow)).order_by(tree_score.c.scoring_order)
-
-
-def _is_current() -> sa.ColumnElement[bool]:
-    later = tree_score.alias("later")
-    return ~sa.exists().where(
-        later.c.farm_id == tree_score.c.farm_id,
-        later.c.audit_id == tree_score.c.audit_id,
-        later.c.draw_tree_id == tree_score.c.draw_tree_id,
-        later.c.version > tree_score.c.version,
     )

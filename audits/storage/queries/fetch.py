@@ -9,23 +9,37 @@ import sqlalchemy as sa
 Record = TypeVar("Record")
 
 
+def _field_names(record: type[Any]) -> list[str]:
+    return [field.name for field in fields(record)]
+
+
 def columns_of(table: sa.Table, record: type[Any]) -> list[sa.Column[Any]]:
     """Return the table's columns that a record holds, by their common names."""
     return [table.c[field.name] for field in fields(record) if field.name in table.c]
 
 
 def fetch_all(
-    connection: sa.Connection, statement: sa.Select[Any], record: type[Record]
+    connection: sa.Connection,
+    statement: sa.Select[Any],
+    record: type[Record],
+    values: Mapping[str, object] | None = None,
 ) -> list[Record]:
-    """Return one record for each row."""
-    return [record(**row) for row in connection.execute(statement).mappings()]
+    """Return one record for each row; `values` fill the statement's named places."""
+    result = connection.execute(statement, values or {})
+    names = list(result.keys())
+    if names == _field_names(record):
+        return [record(*row) for row in result]
+    return [record(**dict(zip(names, row, strict=True))) for row in result]
 
 
 def fetch_one(
-    connection: sa.Connection, statement: sa.Select[Any], record: type[Record]
+    connection: sa.Connection,
+    statement: sa.Select[Any],
+    record: type[Record],
+    values: Mapping[str, object] | None = None,
 ) -> Record | None:
     """Return the record of the first row, or None."""
-    row = connection.execute(statement).mappings().first()
+    row = connection.execute(statement, values or {}).mappings().first()
     return None if row is None else record(**row)
 
 
@@ -41,6 +55,16 @@ def insert_many(
     """Insert several rows at once; none is fine too."""
     if rows:
         connection.execute(table.insert(), list(map(dict, rows)))
+
+
+def insert_returning(
+    connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, object]]
+) -> list[int]:
+    """Insert several rows at once and return their ids, in the same order."""
+    if not rows:
+        return []
+    statement = table.insert().returning(table.c.id, sort_by_parameter_order=True)
+    return list(connection.scalars(statement, list(map(dict, rows))))
 
 
 def by_id(records: Iterable[Record]) -> dict[int, Record]:

@@ -15,6 +15,7 @@ from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
 from audits.storage.tables import (
     assignment,
     crew_pass,
+    draw_tree,
     lot,
     lot_range,
     pass_row,
@@ -58,12 +59,47 @@ def pass_rows(connection: sa.Connection, farm_id: int, pass_id: int) -> list[Pas
     )
 
 
+def pass_row_of(
+    connection: sa.Connection, farm_id: int, pass_id: int, row_id: int
+) -> PassRow | None:
+    """Return one row of a pass."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(pass_row, PassRow)).where(
+            pass_row.c.farm_id == farm_id,
+            pass_row.c.crew_pass_id == pass_id,
+            pass_row.c.orchard_row_id == row_id,
+        ),
+        PassRow,
+    )
+
+
 def assignments(connection: sa.Connection, farm_id: int, pass_id: int) -> list[AssignmentRow]:
     """Return who did what in a pass."""
     return fetch_all(
         connection,
         sa.select(*columns_of(assignment, AssignmentRow))
         .where(assignment.c.farm_id == farm_id, assignment.c.crew_pass_id == pass_id)
+        .order_by(assignment.c.orchard_row_id, assignment.c.first_position, assignment.c.id),
+        AssignmentRow,
+    )
+
+
+def assignments_in_draw(
+    connection: sa.Connection, farm_id: int, pass_id: int, draw_id: int
+) -> list[AssignmentRow]:
+    """Return who did what in the rows of a pass that a draw visits."""
+    visited = sa.select(draw_tree.c.orchard_row_id).where(
+        draw_tree.c.farm_id == farm_id, draw_tree.c.draw_id == draw_id
+    )
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(assignment, AssignmentRow))
+        .where(
+            assignment.c.farm_id == farm_id,
+            assignment.c.crew_pass_id == pass_id,
+            assignment.c.orchard_row_id.in_(visited),
+        )
         .order_by(assignment.c.orchard_row_id, assignment.c.first_position, assignment.c.id),
         AssignmentRow,
     )
@@ -124,9 +160,7 @@ def rework_order_by_id(
     )
 
 
-def rework_orders_of_lot(
-    connection: sa.Connection, farm_id: int, lot_id: int
-) -> list[ReworkOrder]:
+def rework_orders_of_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> list[ReworkOrder]:
     """Return a lot's rework orders, oldest first."""
     return fetch_all(
         connection,

@@ -1,0 +1,637 @@
+"""An invented season: a farm, two crews and their audits, simulated from known true fault rates."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from random import Random
+from typing import Any, Final
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from audits.messages import Units
+from audits.records import Actor
+from audits.sampling import trees_until_certain
+from audits.services import (
+    accounts,
+    auditing,
+    farms,
+    passes,
+    reworking,
+    sealing,
+    standards,
+    start_checks,
+)
+from audits.services.auditing import AuditView, Device, TreeEntry
+from audits.standard import Standard, read_standard
+from audits.storage.database import Database
+from audits.storage.queries import passes as pass_queries
+from audits.vocabulary import (
+    BearingHabit,
+    Fault,
+    HeadingRule,
+    LotState,
+    Method,
+    PassKind,
+    PlantingKind,
+    Role,
+    Side,
+    Stage,
+)
+
+FARM_NAME: Final = "Saltgrass Bench Orchards"
+TIME_ZONE: Final = "America/Denver"
+FEET: Final = 304.8
+
+# Everybody here is invented. The passwords open nothing but this simulated farm.
+OWNER: Final = ("Marguerite Osei", "the owner walks the rows")
+SUPERVISOR: Final = ("Ignacio Bellflower", "the pole is marked at ten")
+WORKER: Final = ("Rosalba", "one column for each branch")
+
+CREW_NAMES: Final = ("Bench crew", "River crew")
+BENCH_CREW: Final = (
+    ("B01", "Rosalba Tenorio", "es"),
+    ("B02", "Efraín Dosaguas", "es"),
+    ("B03", "Lucero Pineda Roble", "es"),
+    ("B04", "Hollis Tarrant", "en"),
+    ("B05", "Jacinto Malpica", "es"),
+    ("B06", "Domitila Encino", "es"),
+    ("B07", "Wade Okonjo", "en"),
+    ("B08", "Anselmo Tres Ríos", "es"),
+)
+RIVER_CREW: Final = (
+    ("R01", "Celestino Arboleda", "es"),
+    ("R02", "Paz Monteverde", "es"),
+    ("R03", "Gaspar Luján Peral", "es"),
+    ("R04", "Itzel Caudillo", "es"),
+    ("R05", "Ramiro Huizache", "es"),
+    ("R06", "Noemí Salitre", "es"),
+    ("R07", "Bette Lindqvist", "en"),
+    ("R08", "Teófilo Barrera Nava", "es"),
+    ("R09", "Odilia Cumbres", "es"),
+    ("R10", "Saturnino Vega Llano", "es"),
+    ("R11", "Chela Mezquite", "es"),
+    ("R12", "Dorian Asher", "en"),
+    ("R13", "Porfirio Cantil", "es"),
+    ("R14", "Amparo Ledezma", "es"),
+)
+
+# Share of trees that a steady worker leaves with a fault, and how the faults divide.
+_STEADY_RATE: Final = {
+    Stage.TOP: 0.04,
+    Stage.LIMBS: 0.05,
+    Stage.COLUMNS: 0.06,
+    Stage.HEADING: 0.05,
+}
+_FAULT_SHARES: Final[Mapping[Stage, Mapping[Fault, int]]] = {
+    Stage.TOP: {Fault.HIGH: 5, Fault.BLUNT: 4, Fault.LOW: 1},
+    Stage.LIMBS: {Fault.TOO_FEW: 5, Fault.LONG_STUB: 2, Fault.WRONG_LIMB: 2, Fault.FLUSH_CUT: 1},
+    Stage.COLUMNS: {Fault.SIDE_BRANCH: 5, Fault.FORK: 3, Fault.UPRIGHT: 2},
+    Stage.HEADING: {Fault.LEFT_LONG: 5, Fault.THIN: 2, Fault.THICK: 2},
+}
+_FAULT_SHARES_UNHEADED: Final = {**_FAULT_SHARES, Stage.HEADING: {Fault.FORBIDDEN: 1}}
+_NOTHING_DUE: Final = {Stage.TOP: 0.06, Stage.HEADING: 0.15}
+
+WORKING_DAYS: Final = 56
+_MISSED_TREE_RATE: Final = 0.003
+_MISSED_SIDE_RATE: Final = 0.004
+
+
+@dataclass(frozen=True)
+class SignIn:
+    """
+    A sign-in of the simulated farm.
+
+    Parameters
+    ----------
+    role : Role
+        What the person may see and do.
+    name, password : str
+        As typed on the sign-in page.
+    """
+
+    role: Role
+    name: str
+    password: str
+
+
+@dataclass(frozen=True)
+class Demo:
+    """
+    The simulated farm.
+
+    Parameters
+    ----------
+    farm_id : int
+        The farm.
+    sign_ins : tuple of SignIn
+        One for each role.
+    true_rates : Mapping of int to Mapping of Stage to float
+        By worker: the true share of due trees left with a fault in each stage.
+    audits : int
+        Audits sealed.
+    trees : int
+        Trees scored.
+    """
+
+    farm_id: int
+    sign_ins: tuple[SignIn, ...]
+    true_rates: Mapping[int, Mapping[Stage, float]]
+    audits: int
+    trees: int
+
+
+@dataclass(frozen=True)
+class _Crew:
+    id: int
+    worker_ids: tuple[int, ...]
+    method: Method
+    lot_by: str
+    rows_a_lot: int
+
+
+@dataclass(frozen=True)
+class _Block:
+    id: int
+    row_ids: tuple[int, ...]
+    standard: Standard
+
+
+def make_demo(
+    database: Database,
+    now: datetime,
+    *,
+    seed: int = 20,
+    working_days: int = WORKING_DAYS,
+    progress: Callable[[int, int], None] = lambda _done, _all: None,
+) -> Demo:
+    """
+    Simulate a season up to the present.
+
+    Every pass, audit, verdict and rework goes through the services that people use. One worker's
+    tops drift high during the season; everyone else is steady, some steadier than others.
+
+    Parameters
+    ----------
+    database : Database
+        An empty, migrated database.
+    now : datetime
+        The present; the season ends today.
+    seed : int, optional
+        Seed of the simulation.
+    working_days : int, optional
+        Length of the season so far.
+    progress : callable, optional
+        Called with the working days done and the working days in all.
+
+    Returns
+    -------
+    Demo
+        The farm, its sign-ins and the true rates behind the audits.
+    """
+    random = Random(seed)  # noqa: S311 - a simulation, repeatable by its seed
+    return _Season(database, now, random, working_days).simulate(progress)
+
+
+class _Season:
+    def __init__(self, database: Database, now: datetime, random: Random, days: int) -> None:
+        self.database = database
+        self.now = now
+        self.random = random
+        self.zone = ZoneInfo(TIME_ZONE)
+        self.days = _working_days(now.astimezone(self.zone).date(), days)
+        self.rates: dict[int, dict[Stage, float]] = {}
+        self.drifting = 0
+        self.audits = 0
+        self.trees = 0
+
+    def simulate(self, progress: Callable[[int, int], None]) -> Demo:
+        farm_id, sign_ins, crews = self._found_farm()
+        walks = [
+            self._season_of_crew(crew, blocks)
+            for crew, blocks in zip(crews, self._plant_blocks(), strict=True)
+        ]
+        for done in range(len(self.days)):
+            for walk in walks:
+                next(walk, None)
+            progress(done + 1, len(self.days))
+        return Demo(farm_id, sign_ins, self.rates, self.audits, self.trees)
+
+    # --- people and places -----------------------------------------------------------------
+
+    def _found_farm(self) -> tuple[int, tuple[SignIn, ...], list[_Crew]]:
+        farm_id = farms.create_farm(
+            self.database,
+            name=FARM_NAME,
+            units=Units.IMPERIAL,
+            region="US",
+            language="en",
+            time_zone=TIME_ZONE,
+            season_start_month=self.days[0].month,
+            row_word="hilera",
+            emergency_location="East gate, 40 Bench Lane",
+            first_aider="Hollis Tarrant",
+        )
+        self.owner = self._add_user(farm_id, Role.OWNER, *OWNER)
+        self.supervisor = self._add_user(farm_id, Role.SUPERVISOR, *SUPERVISOR)
+        crews = [
+            self._add_crew(CREW_NAMES[0], BENCH_CREW, Method.LADDER, passes.LOT_BY_ROW, 1),
+            self._add_crew(CREW_NAMES[1], RIVER_CREW, Method.PLATFORM, passes.LOT_BY_HALF_DAY, 3),
+        ]
+        self._add_user(farm_id, Role.WORKER, *WORKER, worker_id=crews[0].worker_ids[0])
+        self.drifting = crews[1].worker_ids[4]
+        sign_ins = tuple(
+            SignIn(role, *who) for role, who in zip(Role, (OWNER, SUPERVISOR, WORKER), strict=True)
+        )
+        return farm_id, sign_ins, crews
+
+    def _add_user(
+        self, farm_id: int, role: Role, name: str, password: str, *, worker_id: int | None = None
+    ) -> Actor:
+        user_id = accounts.add_user(
+            self.database,
+            farm_id,
+            name=name,
+            password=password,
+            role=role,
+            language="es" if role is Role.WORKER else "en",
+            now=self.now,
+            worker_id=worker_id,
+        )
+        return Actor(user_id, farm_id, name, role, "en", worker_id)
+
+    def _add_crew(
+        self,
+        name: str,
+        people: Sequence[tuple[str, str, str]],
+        method: Method,
+        lot_by: str,
+        rows_a_lot: int,
+    ) -> _Crew:
+        crew_id = farms.add_crew(self.database, self.owner, name=name)
+        worker_ids = []
+        for code, full_name, language in people:
+            worker_id = farms.add_worker(
+                self.database,
+                self.owner,
+                code=code,
+                name=full_name,
+                language=language,
+                crew_id=crew_id,
+                started_on=self.days[0],
+            )
+            skill = self.random.lognormvariate(0, 0.35)
+            self.rates[worker_id] = {
+                stage: min(0.3, rate * skill * self.random.lognormvariate(0, 0.3))
+                for stage, rate in _STEADY_RATE.items()
+            }
+            worker_ids.append(worker_id)
+        return _Crew(crew_id, tuple(worker_ids), method, lot_by, rows_a_lot)
+
+    def _plant_blocks(self) -> list[list[_Block]]:
+        rows = len(self.days) * 2
+        bench = [
+            self._plant("Upper Bench", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 2),
+            self._plant("Windbreak", "Ember Tip", BearingHabit.TIP, 12, 3.5, rows - rows // 2),
+        ]
+        rows *= 3
+        river = [
+            self._plant("River Bend", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 3),
+            self._plant("Cottonwood", "Juniper Gold", BearingHabit.SPUR, 12, 3, rows // 3),
+            self._plant("Pump House", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 2),
+        ]
+        return [bench, river]
+
+    def _plant(
+        self,
+        name: str,
+        cultivar: str,
+        habit: BearingHabit,
+        row_feet: float,
+        tree_feet: float,
+        rows: int,
+    ) -> _Block:
+        year = self.days[0].year - self.random.randint(6, 11)
+        block_id = farms.add_block(
+            self.database,
+            self.owner,
+            name=name,
+            cultivar=cultivar,
+            habit=habit,
+            rootstock="M.9",
+            row_spacing_mm=row_feet * FEET,
+            tree_spacing_mm=tree_feet * FEET,
+            top_wire_mm=10 * FEET,
+            planting_year=year,
+            emergency_location=f"{name} gate",
+        )
+        tree_count = self.random.randrange(240, 330, 10)
+        row_ids = farms.add_rows(
+            self.database,
+            self.owner,
+            block_id,
+            first_number=1,
+            last_number=rows,
+            start_end="north",
+            tree_count=tree_count,
+            since=date(year, 4, 15),
+            posts=tree_count // 10 + 1,
+            trees_per_panel=10,
+        )
+        for row_id in self.random.sample(row_ids, k=rows // 6):
+            position = self.random.randint(1, tree_count)
+            farms.add_planting(
+                self.database,
+                self.owner,
+                row_id,
+                first_position=position,
+                last_position=position,
+                kind=self.random.choice((PlantingKind.DEAD, PlantingKind.REPLANT)),
+                since=self.days[0] - timedelta(days=200),
+            )
+        return _Block(block_id, tuple(row_ids), self._write_standard(block_id))
+
+    def _write_standard(self, block_id: int) -> Standard:
+        with self.database.read() as connection:
+            block = farms.the_block(connection, self.owner.farm_id, block_id)
+        payload = standards.propose_standard(block).model_dump(mode="json")
+        payload["top"]["measured"] = block.name == "Cottonwood"
+        if block.cultivar == "Saltgrass Red":
+            payload["heading"]["rule"] = HeadingRule.REQUIRED
+        standards.write_standard(
+            self.database,
+            self.owner,
+            block_id,
+            payload=payload,
+            in_force_from=self.days[0] - timedelta(days=7),
+            now=self.now,
+        )
+        return read_standard(payload)
+
+    # --- the season ------------------------------------------------------------------------
+
+    def _season_of_crew(self, crew: _Crew, blocks: Sequence[_Block]) -> Iterator[None]:
+        """Work through the blocks, one working day a step."""
+        days = iter(enumerate(self.days))
+        for block in blocks:
+            rows = iter(block.row_ids)
+            pass_id: int | None = None
+            while True:
+                todays = [list(_take(rows, crew.rows_a_lot)) for _ in range(2)]
+                if not todays[0]:
+                    break
+                number, day = next(days, (None, None))
+                if number is None or day is None:
+                    return
+                if pass_id is None:
+                    pass_id = self._begin_pass(crew, block, day)
+                for half, lot_rows in enumerate(todays):
+                    if lot_rows:
+                        self._half_day(crew, block, pass_id, lot_rows, number, half)
+                yield
+            if pass_id is not None:
+                self._end_pass(pass_id, self.days[number or 0], len(block.row_ids))
+
+    def _begin_pass(self, crew: _Crew, block: _Block, day: date) -> int:
+        pass_id = passes.begin_pass(
+            self.database,
+            self.supervisor,
+            block_id=block.id,
+            crew_id=crew.id,
+            kind=PassKind.DORMANT,
+            method=crew.method,
+            row_ids=block.row_ids,
+            started_at=self._at(day, 7, 30),
+            lot_by=crew.lot_by,
+        )
+        for worker_id in self.random.sample(crew.worker_ids, k=3):
+            self._start_check(pass_id, block, worker_id, day)
+        return pass_id
+
+    def _end_pass(self, pass_id: int, day: date, rows: int) -> None:
+        passes.end_pass(
+            self.database,
+            self.supervisor,
+            pass_id,
+            ended_at=self._at(day, 16, 30),
+            hours=round(rows * self.random.uniform(3.4, 4.2), 1),
+        )
+
+    def _start_check(self, pass_id: int, block: _Block, worker_id: int, day: date) -> None:
+        moment = self._at(day, 8, 10)
+        audit_id = start_checks.begin_start_check(
+            self.database,
+            self.supervisor,
+            pass_id,
+            worker_id=worker_id,
+            client_id=self._client_id(),
+            device=self._device(),
+            now=moment,
+        )
+        position = self.random.randint(5, 40)
+        for step in range(3):
+            view = auditing.view_audit(self.database, self.supervisor, audit_id)
+            stages = view.book.draw.stages
+            start_checks.score_start_tree(
+                self.database,
+                self.supervisor,
+                audit_id,
+                row_id=block.row_ids[0],
+                position=position + step,
+                side=Side.LEFT,
+                answers=self._answers(block, dict.fromkeys(stages, worker_id), 0.0, 1.5),
+                client_id=self._client_id(),
+                device=self._device(),
+                now=moment + timedelta(minutes=2 * step),
+            )
+        start_checks.close_start_check(
+            self.database, self.supervisor, audit_id, moment + timedelta(minutes=8)
+        )
+
+    def _half_day(
+        self,
+        crew: _Crew,
+        block: _Block,
+        pass_id: int,
+        row_ids: Sequence[int],
+        number: int,
+        half: int,
+    ) -> None:
+        day = self.days[number]
+        finished = self._at(day, 11 if half == 0 else 15, self.random.randint(0, 45))
+        if finished > self.now:
+            return
+        lot_id = 0
+        for row_id in row_ids:
+            # One row in ten goes unnamed: its results are the crew's.
+            if self.random.random() > 0.1:  # noqa: PLR2004
+                self._assign(crew, pass_id, row_id)
+            lot_id = passes.finish_row(self.database, self.supervisor, pass_id, row_id, finished)
+        last_days = number >= len(self.days) - 2
+        if last_days:
+            return
+        self._audit(block, lot_id, number, finished + timedelta(minutes=40), 1.0)
+        self._mend(crew, block, lot_id, number, finished + timedelta(hours=3))
+
+    def _assign(self, crew: _Crew, pass_id: int, row_id: int) -> None:
+        """Two people face each tree; one of them also does the tops and calls the limbs."""
+        left, right = self.random.sample(crew.worker_ids, k=2)
+        work = (
+            (left, (Stage.TOP, Stage.LIMBS), Side.BOTH),
+            (left, (Stage.COLUMNS, Stage.HEADING), Side.LEFT),
+            (right, (Stage.COLUMNS, Stage.HEADING), Side.RIGHT),
+        )
+        for worker_id, stages, side in work:
+            passes.assign(
+                self.database,
+                self.supervisor,
+                pass_id,
+                worker_id=worker_id,
+                row_id=row_id,
+                stages=stages,
+                side=side,
+            )
+
+    def _audit(
+        self, block: _Block, lot_id: int, number: int, begun: datetime, factor: float
+    ) -> None:
+        audit_id = auditing.begin_audit(
+            self.database,
+            self.supervisor,
+            lot_id,
+            seed=self.random.getrandbits(48),
+            client_id=self._client_id(),
+            device=self._device(),
+            now=begun,
+        )
+        view = auditing.view_audit(self.database, self.supervisor, audit_id)
+        season_share = number / len(self.days)
+        entries = [
+            TreeEntry(
+                draw_tree_id=tree.id,
+                client_id=self._client_id(),
+                answers=self._answers(
+                    block,
+                    {stage: view.book.worker_of(stage, tree) for stage in view.book.draw.stages},
+                    season_share,
+                    factor,
+                ),
+                device=self._device(),
+            )
+            for tree in view.walk
+        ]
+        view = self._walk(view, entries, begun)
+        sealing.seal_audit(self.database, self.supervisor, audit_id, begun + timedelta(minutes=35))
+        self.audits += 1
+        self.trees += len(view.answers)
+
+    def _walk(self, view: AuditView, entries: Sequence[TreeEntry], begun: datetime) -> AuditView:
+        """Score until every stage is decided, as an auditor in the row would, and no further."""
+        scored = 0
+        while not view.all_decided:
+            needed = max(
+                trees_until_certain(standing.plan, standing.tally).fewest
+                for standing in view.standings
+            )
+            view = auditing.record_trees(
+                self.database,
+                self.supervisor,
+                view.book.audit.id,
+                entries[scored : scored + needed],
+                begun + timedelta(minutes=scored),
+            )
+            scored += needed
+        return view
+
+    def _mend(self, crew: _Crew, block: _Block, lot_id: int, number: int, moment: datetime) -> None:
+        """Send the lot back until it is accepted; leave the last days' rework for the visitor."""
+        if moment > self.now - timedelta(days=3):
+            return
+        with self.database.read() as connection:
+            lot = pass_queries.lot_by_id(connection, self.owner.farm_id, lot_id)
+            orders = pass_queries.rework_orders_of_lot(connection, self.owner.farm_id, lot_id)
+        if lot is None or lot.state is not LotState.REWORK:
+            return
+        hours = round(self.random.uniform(1.5, 5.0), 1)
+        reworking.record_rework(
+            self.database,
+            self.supervisor,
+            orders[-1].id,
+            crew_id=crew.id,
+            method=crew.method,
+            started_at=moment,
+            ended_at=moment + timedelta(hours=1),
+            hours=hours,
+        )
+        self._audit(block, lot_id, number, moment + timedelta(hours=2), 0.25)
+
+    # --- trees -----------------------------------------------------------------------------
+
+    def _answers(
+        self,
+        block: _Block,
+        workers: Mapping[Stage, int | None],
+        season_share: float,
+        factor: float,
+    ) -> dict[str, Any]:
+        if self.random.random() < _MISSED_TREE_RATE * factor:
+            return {"missed": "tree"}
+        answers: dict[str, Any] = {
+            "stages": {
+                stage.value: self._answer(
+                    block, stage, self._rate(stage, worker, season_share) * factor
+                )
+                for stage, worker in workers.items()
+            }
+        }
+        if Stage.COLUMNS in workers and self.random.random() < _MISSED_SIDE_RATE * factor:
+            answers["missed"] = "side"
+        return answers
+
+    def _rate(self, stage: Stage, worker_id: int | None, season_share: float) -> float:
+        rate = self.rates[worker_id][stage] if worker_id else _STEADY_RATE[stage]
+        drifted = worker_id == self.drifting and stage is Stage.TOP and season_share > 0.4  # noqa: PLR2004
+        return 0.3 if drifted else rate
+
+    def _answer(self, block: _Block, stage: Stage, rate: float) -> dict[str, Any]:
+        wrong = self.random.random() < rate
+        if stage is Stage.TOP and block.standard.top.measured:
+            spread = 320.0 if wrong else 0.0
+            height = block.standard.top.target_mm + spread + self.random.gauss(0, 45)
+            return {"kind": "top", "height_mm": round(height, 1)}
+        headed = block.standard.heading.rule is HeadingRule.REQUIRED
+        if wrong:
+            shares = _FAULT_SHARES[stage] if headed else _FAULT_SHARES_UNHEADED[stage]
+            fault = self.random.choices(list(shares), weights=list(shares.values()))[0]
+            return {"kind": "class", "tap": "fault", "faults": [fault.value]}
+        if (headed or stage is Stage.TOP) and self.random.random() < _NOTHING_DUE.get(stage, 0.0):
+            return {"kind": "class", "tap": "nothing_due"}
+        if stage is Stage.LIMBS:
+            if self.random.random() < 0.12:  # noqa: PLR2004 - trees without a large limb
+                return {"kind": "class", "tap": "fewer_none_left"}
+            return {"kind": "class", "tap": "right", "removed": 2}
+        return {"kind": "class", "tap": "right"}
+
+    def _at(self, day: date, hour: int, minute: int) -> datetime:
+        return datetime.combine(day, time(hour, minute), tzinfo=self.zone)
+
+    def _client_id(self) -> str:
+        return str(UUID(int=self.random.getrandbits(128), version=4))
+
+    def _device(self) -> Device:
+        return Device("simulated phone")
+
+
+def _working_days(last: date, count: int) -> list[date]:
+    """Return the last working days up to a day, Sundays free."""
+    days: list[date] = []
+    day = last
+    while len(days) < count:
+        if day.weekday() < 6:  # noqa: PLR2004 - Sunday
+            days.append(day)
+        day -= timedelta(days=1)
+    return days[::-1]
+
+
+def _take(rows: Iterator[int], count: int) -> Iterator[int]:
+    for _, row in zip(range(count), rows, strict=False):
+        yield row

@@ -12,6 +12,7 @@ from audits.errors import InvalidInput
 from audits.messages import say
 from audits.standard import HeadingStageRule, LimbsRule, Standard, TopRule, asks_for_side_branch
 from audits.vocabulary import (
+    FAULT_NAMES,
     STAGE_FAULTS,
     Fault,
     HeadingRule,
@@ -304,6 +305,38 @@ def score_tree(
     return TreeScore(scores, _weighted_points(standard, scores))
 
 
+def possible_faults(standard: Standard, stage: Stage, method: Method) -> tuple[Fault, ...]:
+    """
+    Return the faults that a stage can have under a standard.
+
+    Parameters
+    ----------
+    standard : Standard
+        The version in force when the pass began.
+    stage : Stage
+        The stage.
+    method : Method
+        How the crew worked.
+
+    Returns
+    -------
+    tuple of Fault
+        In the order of the vocabulary: without blunt cuts where no side branch is asked for,
+        without too few limbs where none must come out, and with heading either forbidden or
+        judged by its cuts.
+    """
+    impossible: set[Fault] = set()
+    if not asks_for_side_branch(standard, method):
+        impossible.add(Fault.BLUNT)
+    if standard.limbs.least == 0:
+        impossible.add(Fault.TOO_FEW)
+    if standard.heading.rule is HeadingRule.FORBIDDEN:
+        impossible |= {Fault.THICK, Fault.THIN, Fault.LEFT_LONG}
+    else:
+        impossible.add(Fault.FORBIDDEN)
+    return tuple(fault for fault in STAGE_FAULTS[stage] if fault not in impossible)
+
+
 def judged_side(stage: Stage, drawn_side: Side) -> Side:
     """
     Return the side of the tree on which a stage is judged.
@@ -359,7 +392,7 @@ def _score_stage(
     if answer is None:
         return NOT_SCORED
     if isinstance(answer, ClassAnswer):
-        return _score_class(standard, stage, answer)
+        return _score_class(standard, stage, answer, method)
     if not isinstance(answer, _MEASURES[stage]):
         raise InvalidInput({str(stage): say("This measure belongs to another stage.")})
     return _score_measure(standard, answer, method)
@@ -385,9 +418,17 @@ def _score_measure(standard: Standard, answer: Measure, method: Method) -> Stage
             return _score_heading(standard, answer)
 
 
-def _score_class(standard: Standard, stage: Stage, answer: ClassAnswer) -> StageScore:
+def _score_class(
+    standard: Standard, stage: Stage, answer: ClassAnswer, method: Method
+) -> StageScore:
     if answer.tap is Tap.FAULT:
-        return _failed(_named_faults(stage, answer.faults, needed=True))
+        faults = _named_faults(stage, answer.faults, needed=True)
+        for fault in faults:
+            if fault not in possible_faults(standard, stage, method):
+                raise InvalidInput(
+                    {str(stage): say("%(fault)s is no fault here.", fault=say(FAULT_NAMES[fault]))}
+                )
+        return _failed(faults)
     if answer.faults:
         raise InvalidInput({str(stage): say("A stage with a fault cannot be right as well.")})
     if stage is Stage.LIMBS:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from flask_babel import lazy_gettext
-from wtforms import BooleanField, RadioField, SelectField, StringField
+from wtforms import BooleanField, RadioField, StringField
 from wtforms.validators import DataRequired, InputRequired
 
 from audits.vocabulary import (
@@ -80,7 +80,7 @@ class PlantingForm(BaseForm):
 
     first_position = WholeNumberField(lazy_gettext("From position"))
     last_position = WholeNumberField(lazy_gettext("To position"), optional=True)
-    kind = SelectField(
+    kind = RadioField(
         lazy_gettext("What stands there"),
         [InputRequired(lazy_gettext("Choose one."))],
         coerce=PlantingKind,

@@ -43,10 +43,8 @@ class RowLine:
 
     id: int
     number: str
-    start_end: str
-    positions: str
+    notes: list[str]
     bearing: str
-    posts: str | None
 
 
 @dataclass(frozen=True)
@@ -155,15 +153,12 @@ def particulars_of(block: Block, farm: Farm) -> list[tuple[str, str]]:
 
 def row_lines(rows: Iterable[Row], bearing: Mapping[int, Collection[int]]) -> list[RowLine]:
     """Return a block's rows with the bearing trees of each."""
-    reader = words()
     return [
         RowLine(
             id=row.id,
             number=str(row.number),
-            start_end=row.start_end,
-            positions=reader.show(row.tree_count),
-            bearing=reader.show(len(bearing[row.id])),
-            posts=_posts(row),
+            notes=[gettext("starts at %(end)s", end=row.start_end), *_panels(row)],
+            bearing=_bearing(len(bearing[row.id]), row.tree_count),
         )
         for row in rows
     ]
@@ -272,11 +267,16 @@ def _rows_and_positions(tree_counts: Sequence[int]) -> str:
     )
 
 
-def _posts(row: Row) -> str | None:
-    parts = []
-    if row.posts is not None:
-        parts.append(ngettext("%(num)s post", "%(num)s posts", row.posts))
-    if row.trees_per_panel is not None:
-        trees = row.trees_per_panel
-        parts.append(ngettext("%(num)s tree to a panel", "%(num)s trees to a panel", trees))
-    return ", ".join(parts) or None
+def _panels(row: Row) -> list[str]:
+    if row.trees_per_panel is None:
+        return []
+    trees = row.trees_per_panel
+    return [ngettext("%(num)s tree to a panel", "%(num)s trees to a panel", trees)]
+
+
+def _bearing(bearing: int, positions: int) -> str:
+    reader = words()
+    trees = say_n("%(count)s bearing tree", "%(count)s bearing trees", bearing)
+    if bearing == positions:
+        return reader.say(trees)
+    return reader.say(say("%(trees)s in %(positions)s positions", trees=trees, positions=positions))

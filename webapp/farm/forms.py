@@ -54,7 +54,9 @@ class FarmForm(BaseForm):
         super().__init__(*args, **kwargs)
         self.units.choices = as_choices(UNITS_NAMES)
         self.region.choices = _countries()
-        self.time_zone.choices = sorted(available_timezones())
+        self.time_zone.choices = [
+            (zone, zone.replace("_", " ")) for zone in sorted(available_timezones())
+        ]
         months = get_month_names("wide", context="stand-alone", locale=words().locale)
         self.season_start_month.choices = list(months.items())
 

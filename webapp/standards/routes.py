@@ -15,7 +15,7 @@ from webapp.blocks.presenters import version_state
 from webapp.extensions import database, farm, present, today
 from webapp.navigation import way_to
 from webapp.standards.forms import StandardForm, values_of
-from webapp.standards.presenters import sheets
+from webapp.standards.presenters import decision_lines, parts
 
 blueprint = Blueprint("standards", __name__, url_prefix="/blocks/<int:block_id>/standards")
 
@@ -29,6 +29,7 @@ def show(block_id: int, version: int) -> ResponseReturnValue:
     with database().read() as connection:
         in_force = queries.standard_in_force(connection, farm_id, block_id, today())
         used = found.id in queries.versions_in_use(connection, farm_id, block_id)
+    standard = services.standard_of(found)
     return render_template(
         "standards/show.html",
         block=block,
@@ -36,7 +37,8 @@ def show(block_id: int, version: int) -> ResponseReturnValue:
         state=version_state(found, in_force, today()),
         in_force=found == in_force,
         used=used,
-        sheets=sheets(services.standard_of(found), block, farm().region),
+        parts=parts(standard, block, farm().region),
+        decision=decision_lines(standard),
         print_url=way_to("printing.index", block_id=block_id),
     )
 

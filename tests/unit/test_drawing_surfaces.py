@@ -1,6 +1,8 @@
 """Screen and paper draw the same shapes, each read back from what was written."""
 
 import re
+import runpy
+import sys
 from io import BytesIO
 from pathlib import Path as FilePath
 from xml.etree import ElementTree as ET
@@ -270,6 +272,14 @@ def test_every_ink_names_colours_of_the_palette():
 def test_the_style_sheets_agree_with_palette_and_inks(name, written):
     # When this fails: python -m printables.drawing.stylesheets NAME > static/css/NAME.css
     assert (CSS / f"{name}.css").read_text(encoding="utf-8") == written()
+
+
+def test_the_style_sheets_are_written_by_one_command(monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["stylesheets", "palette"])
+    # A module already imported is run anew on purpose.
+    monkeypatch.delitem(sys.modules, "printables.drawing.stylesheets")
+    runpy.run_module("printables.drawing.stylesheets", run_name="__main__")
+    assert capsys.readouterr().out == palette_css()
 
 
 def test_every_class_written_has_a_rule():

@@ -14,7 +14,9 @@ from pathlib import Path
 
 PROJECT = Path(__file__).parent.parent
 HOST = "127.0.0.1"
-SERVE = (sys.executable, "-m", "webapp.cli", "serve", "--host", HOST, "--port", "{port}")
+PROGRAM = (sys.executable, "-m", "webapp.cli")
+SERVE = (*PROGRAM, "serve", "--host", "{host}", "--port", "{port}")
+DEMO = (*PROGRAM, "demo", "--host", "{host}", "--port", "{port}")
 _POLL_S = 0.05
 _STOP_DEADLINE_S = 10
 
@@ -48,7 +50,7 @@ def serving(
     environment: Mapping[str, str] | None = None,
     folder: Path = PROJECT,
     ready_path: str = "/",
-    deadline_s: float = 30,
+    deadline_s: float = 60,
 ) -> Iterator[Server]:
     """
     Serve until the block ends; the block starts when the server answers a request.

@@ -168,8 +168,8 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., Se
     """
     Start the program in its own process: ``serve(data=folder)``; all stop when the tests end.
 
-    `data` is the data folder, an empty one if left out; `command` and `environment` replace what
-    is run, as in `tests.serving.serving`. Call it from a module's own fixture to share a server.
+    `data` is a data folder in which a farm is set up; ``serve(command=DEMO)`` needs none. Other
+    options as in `tests.serving.serving`. Call it from a module's own fixture to share a server.
     """
     with ExitStack() as stack:
 

@@ -99,7 +99,7 @@ def _leave_it(after: Answer) -> Action:
 
 def _what_is_wrong(draw: Dice, tree: Answer, faults: tuple[Fault, ...]) -> tuple[Finding, ...]:
     """Offer the faults and "nothing is wrong" for one tree."""
-    nothing = Finding(say("Nothing is wrong."), tree, None)
+    nothing = Finding(say("Nothing is wrong"), tree, None)
     return (*(Finding(say(FAULT_NAMES[f]), tree, f) for f in _shuffled(draw, faults)), nothing)
 
 

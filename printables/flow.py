@@ -1,0 +1,141 @@
+"""Pieces of a document set one below the other on as many pages as they need, none cut in two."""
+
+from collections.abc import Callable, Sequence
+from io import BytesIO
+from typing import Final
+
+from printables.drawing.canvas import draw_on, new_canvas
+from printables.drawing.primitives import Drawing
+from printables.sheet import PAGE_SIZES_MM, Page
+
+MARGIN_MM: Final = 16.0
+FOOTER_MM: Final = 8.0
+
+
+def content_width(page: Page) -> float:
+    """
+    Return the width between the margins.
+
+    Parameters
+    ----------
+    page : Page
+        The paper.
+
+    Returns
+    -------
+    float
+        Width in mm.
+    """
+    return PAGE_SIZES_MM[page][0] - 2 * MARGIN_MM
+
+
+def content_height(page: Page) -> float:
+    """
+    Return the height between the upper margin and the footer.
+
+    Parameters
+    ----------
+    page : Page
+        The paper.
+
+    Returns
+    -------
+    float
+        Height in mm.
+    """
+    return PAGE_SIZES_MM[page][1] - 2 * MARGIN_MM - FOOTER_MM
+
+
+def document(
+    parts: Sequence[Sequence[Drawing]],
+    footer: Callable[[int, int], Drawing],
+    *,
+    page: Page,
+    title: str,
+    author: str,
+    language: str,
+    gap_mm: float = 5.0,
+) -> bytes:
+    """
+    Print parts of a document, each beginning on a new page.
+
+    Parameters
+    ----------
+    parts : sequence of sequence of Drawing
+        The pieces of each part, from top to bottom, each as wide as the content.
+    footer : callable
+        Given a page's number and the number of pages, what stands at its foot.
+    page : Page
+        The paper.
+    title, author, language : str
+        For the file's properties.
+    gap_mm : float, optional
+        Least room between two pieces; what is left of a page is shared among them, up to as much
+        again.
+
+    Returns
+    -------
+    bytes
+        A PDF; the same bytes for the same input.
+
+    Raises
+    ------
+    ValueError
+        If a piece is higher than a page.
+    """
+    pages = [group for part in parts for group in _broken(part, content_height(page), gap_mm)]
+    target = BytesIO()
+    canvas = new_canvas(target, PAGE_SIZES_MM[page], title=title, author=author, language=language)
+    for number, group in enumerate(pages, start=1):
+        top = MARGIN_MM
+        gap = _gap(group, content_height(page), gap_mm)
+        for piece in group:
+            draw_on(canvas, piece, MARGIN_MM, top)
+            top += piece.height_mm + gap
+        foot = footer(number, len(pages))
+        draw_on(canvas, foot, MARGIN_MM, PAGE_SIZES_MM[page][1] - MARGIN_MM - foot.height_mm)
+        canvas.showPage()
+    canvas.save()
+    return target.getvalue()
+
+
+def _broken(pieces: Sequence[Drawing], room_mm: float, gap_mm: float) -> list[list[Drawing]]:
+    """
+    Share pieces out over pages.
+
+    Parameters
+    ----------
+    pieces : sequence of Drawing
+        The pieces.
+    room_mm : float
+        Height of a page.
+    gap_mm : float
+        Room between two pieces.
+
+    Returns
+    -------
+    list of list of Drawing
+        The pieces of each page.
+
+    Raises
+    ------
+    ValueError
+        If a piece is higher than a page.
+    """
+    pages: list[list[Drawing]] = []
+    used = 0.0
+    for piece in pieces:
+        if piece.height_mm > room_mm:
+            raise ValueError(f"a piece is {piece.height_mm} mm high; a page has {room_mm} mm")
+        if pages and used + gap_mm + piece.height_mm <= room_mm:
+            pages[-1].append(piece)
+            used += gap_mm + piece.height_mm
+        else:
+            pages.append([piece])
+            used = piece.height_mm
+    return pages
+
+
+def _gap(group: Sequence[Drawing], room_mm: float, gap_mm: float) -> float:
+    spare = room_mm - sum(piece.height_mm for piece in group)
+    return min(2 * gap_mm, spare / max(len(group) - 1, 1))

@@ -383,7 +383,8 @@ def add_rows(
         there = {row.number for row in queries.rows_of_block(connection, actor.farm_id, block_id)}
         entries = Entries()
         entries.whole("first_number", first, least=1, most=HIGHEST_ROW_NUMBER)
-        entries.whole("last_number", last, least=1, most=HIGHEST_ROW_NUMBER)
+        if last != first:
+            entries.whole("last_number", last, least=1, most=HIGHEST_ROW_NUMBER)
         if last < first:
             entries.add("last_number", say("The last row comes before the first."))
         elif last - first >= MOST_ROWS_AT_ONCE:
@@ -723,6 +724,9 @@ def _checked_planting(entry: PlantingEntry, row: Row, block: Block, today: date 
     except InvalidInput as error:
         for field, sentence in error.problems.items():
             entries.add(field.removeprefix("0."), sentence)
+    if planting.first_position == planting.last_position and "first_position" in entries.problems:
+        # One place alone is at fault once.
+        entries.problems.pop("last_position", None)
     entries.stop_if_any()
     return planting
 

@@ -1,42 +1,62 @@
 """Passes: a crew going once through some rows, who did what, and the lots that come of it."""
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Collection, Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Final, NotRequired, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.errors import Conflict, InvalidInput, NotFound
+from audits.errors import Conflict, NotFound
 from audits.lots import MOST_WORKERS_FOR_ROW_LOTS, half_day
 from audits.messages import Message, say
-from audits.records import Actor, Block, Crew, CrewPass, Farm, PassRow, Row
+from audits.records import Actor, AssignmentRow, CrewPass, Farm, Lot, PassRow, Row
 from audits.services.access import require_crew_lead
 from audits.services.attributing import reattribute
+from audits.services.entries import Entries
 from audits.services.farms import the_block, the_crew
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import pass_lists
 from audits.storage.queries import passes as queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import assignment, crew_pass, lot, lot_range, pass_row
 from audits.vocabulary import LotState, Method, PassKind, Side, Stage
 
-LOT_BY_ROW = "row"
-LOT_BY_HALF_DAY = "half_day"
+LOT_BY_ROW: Final = "row"
+LOT_BY_HALF_DAY: Final = "half_day"
+
+# A pass may be entered some days before it begins; a date further off is a slip of the pen.
+LONGEST_AHEAD: Final = timedelta(days=7)
+MOST_HOURS: Final = 10_000
+
+
+class PassEntry(TypedDict):
+    """What is entered for a pass; the rows in the order in which they are pruned."""
+
+    block_id: int
+    crew_id: int
+    kind: PassKind
+    method: Method
+    row_ids: Sequence[int]
+    started_at: datetime
+    lot_by: NotRequired[str | None]
+
+
+class AssignmentEntry(TypedDict):
+    """What is entered for who did what; without positions the whole of each row."""
+
+    worker_id: int
+    row_ids: Collection[int]
+    stages: Collection[Stage]
+    first_position: NotRequired[int | None]
+    last_position: NotRequired[int | None]
+    side: NotRequired[Side]
 
 
 def begin_pass(
-    database: Database,
-    actor: Actor,
-    *,
-    block_id: int,
-    crew_id: int,
-    kind: PassKind,
-    method: Method,
-    row_ids: Sequence[int],
-    started_at: datetime,
-    lot_by: str | None = None,
+    database: Database, actor: Actor, *, now: datetime | None = None, **entry: Unpack[PassEntry]
 ) -> int:
     """
     Begin a pass; the standard in force that day becomes the standard of all its audits.
@@ -47,18 +67,11 @@ def begin_pass(
         The farm's database.
     actor : Actor
         The supervisor.
-    block_id, crew_id : int
-        Which crew, in which block.
-    kind : PassKind
-        Dormant, summer or rework.
-    method : Method
-        From where the crew works.
-    row_ids : Sequence of int
-        The rows, in the order in which they are pruned.
-    started_at : datetime
-        When it began.
-    lot_by : str or None, optional
-        ``"row"`` or ``"half_day"``; by default half-days for a crew of more than 8.
+    now : datetime or None, optional
+        The present, to refuse a start more than a week ahead of it.
+    **entry : Unpack[PassEntry]
+        What is entered. Without a choice of lots they are half-days for a crew of more than 8,
+        else rows.
 
     Returns
     -------
@@ -74,27 +87,32 @@ def begin_pass(
     """
     require_crew_lead(actor)
     with database.write() as connection:
-        block = the_block(connection, actor.farm_id, block_id)
-        crew = the_crew(connection, actor.farm_id, crew_id)
+        block = the_block(connection, actor.farm_id, entry["block_id"])
+        crew = the_crew(connection, actor.farm_id, entry["crew_id"])
         farm = _farm(connection, actor.farm_id)
         rows = {row.id: row for row in farm_queries.rows_of_block(connection, farm.id, block.id)}
-        day = started_at.astimezone(ZoneInfo(farm.time_zone)).date()
+        day = entry["started_at"].astimezone(ZoneInfo(farm.time_zone)).date()
         version = standard_in_force(connection, farm.id, block.id, day)
-        problems: dict[str, Message] = {}
-        if version is None:
-            problems["block_id"] = say(
-                "Block %(block)s has no standard in force on %(day)s. Write one first.",
-                block=block.name,
-                day=day,
+        entries = Entries()
+        if block.retired:
+            entries.add("block_id", say("%(block)s is no longer pruned.", block=block.name))
+        elif version is None:
+            entries.add(
+                "block_id",
+                say(
+                    "Block %(block)s has no standard in force on %(day)s. Write one first.",
+                    block=block.name,
+                    day=day,
+                ),
             )
-        if not row_ids:
-            problems["row_ids"] = say("Choose at least one row.")
-        elif not set(row_ids) <= set(rows):
-            problems["row_ids"] = say("Choose rows of block %(block)s only.", block=block.name)
-        elif len(set(row_ids)) < len(row_ids):
-            problems["row_ids"] = say("Choose each row once only.")
-        if problems or version is None:
-            raise InvalidInput(problems)
+        if crew.retired:
+            entries.add("crew_id", say("%(crew)s is no longer here.", crew=crew.name))
+        if entry["kind"] is PassKind.REWORK:
+            entries.add("kind", say("Rework is recorded from its rework order."))
+        if now is not None and entry["started_at"] > now + LONGEST_AHEAD:
+            entries.add("started_at", say("This is more than a week ahead. Check the date."))
+        _check_rows(entries, entry["row_ids"], rows, block.name)
+        entries.stop_if_any()
         people = len(farm_queries.workers_of_crew(connection, farm.id, crew.id))
         pass_id = insert(
             connection,
@@ -103,11 +121,11 @@ def begin_pass(
                 "farm_id": farm.id,
                 "block_id": block.id,
                 "crew_id": crew.id,
-                "standard_version_id": version.id,
-                "kind": kind,
-                "method": method,
-                "started_at": started_at,
-                "lot_by": lot_by or _usual_lot(people),
+                "standard_version_id": version.id if version else None,
+                "kind": entry["kind"],
+                "method": entry["method"],
+                "started_at": entry["started_at"],
+                "lot_by": entry.get("lot_by") or usual_lot(people),
             },
         )
         insert_many(
@@ -121,17 +139,52 @@ def begin_pass(
                     "first_position": 1,
                     "last_position": rows[row_id].tree_count,
                 }
-                for row_id in row_ids
+                for row_id in entry["row_ids"]
             ],
         )
         return pass_id
 
 
+def _check_rows(
+    entries: Entries, row_ids: Sequence[int], rows: Mapping[int, Row], block_name: str
+) -> None:
+    if not row_ids:
+        entries.add("row_ids", say("Choose at least one row."))
+    elif not set(row_ids) <= set(rows):
+        entries.add("row_ids", say("Choose rows of block %(block)s only.", block=block_name))
+    elif len(set(row_ids)) < len(row_ids):
+        entries.add("row_ids", say("Choose each row once only."))
+
+
+def usual_lot(people: int) -> str:
+    """
+    Return what a lot is unless somebody chooses otherwise.
+
+    Parameters
+    ----------
+    people : int
+        Workers of the crew.
+
+    Returns
+    -------
+    str
+        `LOT_BY_HALF_DAY` for a crew of more than 8, who finish a row in minutes, else
+        `LOT_BY_ROW`.
+    """
+    return LOT_BY_HALF_DAY if people > MOST_WORKERS_FOR_ROW_LOTS else LOT_BY_ROW
+
+
 def end_pass(
-    database: Database, actor: Actor, pass_id: int, *, ended_at: datetime, hours: float | None
+    database: Database,
+    actor: Actor,
+    pass_id: int,
+    *,
+    ended_at: datetime,
+    hours: float | None,
+    now: datetime | None = None,
 ) -> None:
     """
-    Record when a pass ended and the hours that people worked in it.
+    Record when a pass ended and the hours that people worked in it; a second time corrects both.
 
     Parameters
     ----------
@@ -145,24 +198,35 @@ def end_pass(
         When the last row was finished.
     hours : float or None
         Hours of all people together, if known.
+    now : datetime or None, optional
+        The present, to refuse an end still to come.
 
     Raises
     ------
     InvalidInput
-        If it would end before it began, or the hours are not above zero.
+        If it would end before it began, before a row of it was finished or in times to come, or
+        the hours are not above zero.
     NotFound
         If the farm has no such pass.
     """
     require_crew_lead(actor)
     with database.write() as connection:
         found = _pass(connection, actor.farm_id, pass_id)
-        problems = {}
+        finished = [
+            part.finished_at
+            for part in queries.pass_rows(connection, actor.farm_id, pass_id)
+            if part.finished_at is not None
+        ]
+        entries = Entries()
         if ended_at < found.started_at:
-            problems["ended_at"] = say("The pass cannot end before it began.")
-        if hours is not None and not 0 < hours <= 10_000:  # noqa: PLR2004 - beyond any pass
-            problems["hours"] = say("Give the hours of all people together, more than 0.")
-        if problems:
-            raise InvalidInput(problems)
+            entries.add("ended_at", say("The pass cannot end before it began."))
+        if any(ended_at < moment for moment in finished):
+            entries.add("ended_at", say("A row was finished later than that."))
+        if now is not None and ended_at > now:
+            entries.add("ended_at", _still_to_come())
+        if hours is not None and not 0 < hours <= MOST_HOURS:
+            entries.add("hours", say("Give the hours of all people together, more than 0."))
+        entries.stop_if_any()
         connection.execute(
             crew_pass.update()
             .where(crew_pass.c.farm_id == actor.farm_id, crew_pass.c.id == pass_id)
@@ -170,8 +234,16 @@ def end_pass(
         )
 
 
+# --- rows and lots -----------------------------------------------------------------------------
+
+
 def finish_row(
-    database: Database, actor: Actor, pass_id: int, row_id: int, finished_at: datetime
+    database: Database,
+    actor: Actor,
+    pass_id: int,
+    row_id: int,
+    finished_at: datetime,
+    now: datetime | None = None,
 ) -> int:
     """
     Mark a row as finished, which makes its lot ready for an audit.
@@ -186,6 +258,8 @@ def finish_row(
         The row of the pass.
     finished_at : datetime
         When it was finished.
+    now : datetime or None, optional
+        The present, to refuse a time still to come.
 
     Returns
     -------
@@ -197,40 +271,204 @@ def finish_row(
     Conflict
         If the row is finished already.
     InvalidInput
-        If it would be finished before the pass began.
+        If it would be finished before the pass began, after it ended or in times to come.
+    NotFound
+        If the pass does not go through that row.
+    """
+    return finish_rows(database, actor, pass_id, [row_id], finished_at, now)[0]
+
+
+def finish_rows(
+    database: Database,
+    actor: Actor,
+    pass_id: int,
+    row_ids: Sequence[int],
+    finished_at: datetime,
+    now: datetime | None = None,
+) -> list[int]:
+    """
+    Mark several rows as finished at one time, all of them or none.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    pass_id : int
+        The pass.
+    row_ids : Sequence of int
+        Rows of the pass.
+    finished_at : datetime
+        When they were finished.
+    now : datetime or None, optional
+        The present, to refuse a time still to come.
+
+    Returns
+    -------
+    list of int
+        The lot's id for each row.
+
+    Raises
+    ------
+    Conflict
+        If a row is finished already.
+    InvalidInput
+        If no row is named, or they would be finished before the pass began, after it ended or in
+        times to come.
+    NotFound
+        If the pass does not go through one of the rows.
+    """
+    require_crew_lead(actor)
+    with database.write() as connection:
+        found = _pass(connection, actor.farm_id, pass_id)
+        parts = _parts_of(connection, found, actor.farm_id, row_ids)
+        done = [part for part in parts if part.finished_at is not None]
+        if done:
+            number = _row_number(connection, actor.farm_id, done[0])
+            raise Conflict(say("Row %(row)s is finished already.", row=number))
+        entries = Entries()
+        if not parts:
+            entries.add("row_ids", say("Choose at least one row."))
+        if finished_at < found.started_at:
+            entries.add("finished_at", say("The row cannot be finished before the pass began."))
+        if found.ended_at is not None and finished_at > found.ended_at:
+            entries.add("finished_at", say("The pass had ended by then. Correct its end first."))
+        if now is not None and finished_at > now:
+            entries.add("finished_at", _still_to_come())
+        entries.stop_if_any()
+        return [_finish(connection, actor.farm_id, found, part, finished_at) for part in parts]
+
+
+def _finish(
+    connection: sa.Connection, farm_id: int, found: CrewPass, part: PassRow, finished_at: datetime
+) -> int:
+    _set_finished(connection, farm_id, part, finished_at)
+    lot_id = _open_half_day_lot(connection, farm_id, found, finished_at)
+    if lot_id is None:
+        lot_id = _add_lot(connection, farm_id, found, finished_at)
+    insert(
+        connection,
+        lot_range,
+        {
+            "farm_id": farm_id,
+            "lot_id": lot_id,
+            "orchard_row_id": part.orchard_row_id,
+            "first_position": part.first_position,
+            "last_position": part.last_position,
+        },
+    )
+    return lot_id
+
+
+def take_back_row(database: Database, actor: Actor, pass_id: int, row_id: int) -> None:
+    """
+    Take back that a row is finished, as long as nobody has begun to audit its lot.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    pass_id, row_id : int
+        The row of the pass.
+
+    Raises
+    ------
+    Conflict
+        If the row is not finished, or its lot is past waiting.
     NotFound
         If the pass does not go through that row.
     """
     require_crew_lead(actor)
     with database.write() as connection:
         found = _pass(connection, actor.farm_id, pass_id)
-        part = _pass_row(connection, actor.farm_id, pass_id, row_id)
-        if part.finished_at is not None:
-            raise Conflict(say("This row is finished already."))
-        if finished_at < found.started_at:
-            raise InvalidInput(
-                {"finished_at": say("The row cannot be finished before the pass began.")}
-            )
+        (part,) = _parts_of(connection, found, actor.farm_id, [row_id])
+        ranges = pass_lists.lot_ranges_of_pass(connection, actor.farm_id, pass_id)
+        mine = next((r for r in ranges if r.orchard_row_id == row_id), None)
+        own_lot = queries.lot_by_id(connection, actor.farm_id, mine.lot_id) if mine else None
+        if part.finished_at is None or own_lot is None:
+            raise Conflict(say("This row is not finished."))
+        if own_lot.state is not LotState.WAITING:
+            raise Conflict(say("The audit of this row has begun: it stays finished."))
+        _set_finished(connection, actor.farm_id, part, None)
         connection.execute(
-            pass_row.update()
-            .where(pass_row.c.farm_id == actor.farm_id, pass_row.c.id == part.id)
-            .values(finished_at=finished_at)
+            lot_range.delete().where(
+                lot_range.c.farm_id == actor.farm_id,
+                lot_range.c.lot_id == own_lot.id,
+                lot_range.c.orchard_row_id == row_id,
+            )
         )
-        lot_id = _open_half_day_lot(connection, actor.farm_id, found, finished_at)
-        if lot_id is None:
-            lot_id = _add_lot(connection, actor.farm_id, found, finished_at)
-        insert(
-            connection,
-            lot_range,
-            {
-                "farm_id": actor.farm_id,
-                "lot_id": lot_id,
-                "orchard_row_id": part.orchard_row_id,
-                "first_position": part.first_position,
-                "last_position": part.last_position,
-            },
-        )
-        return lot_id
+        others = {r.orchard_row_id for r in ranges if r.lot_id == own_lot.id} - {row_id}
+        _shrink_lot(connection, actor.farm_id, own_lot, others)
+
+
+def _shrink_lot(
+    connection: sa.Connection, farm_id: int, found: Lot, row_ids: Collection[int]
+) -> None:
+    """Let a lot end with the rows that are left in it; one without rows is no lot."""
+    if not row_ids:
+        connection.execute(lot.delete().where(lot.c.farm_id == farm_id, lot.c.id == found.id))
+        return
+    moments = [
+        part.finished_at
+        for part in queries.pass_rows(connection, farm_id, found.crew_pass_id)
+        if part.orchard_row_id in row_ids and part.finished_at is not None
+    ]
+    connection.execute(
+        lot.update()
+        .where(lot.c.farm_id == farm_id, lot.c.id == found.id)
+        .values(finished_at=max(moments))
+    )
+
+
+def _set_finished(
+    connection: sa.Connection, farm_id: int, part: PassRow, finished_at: datetime | None
+) -> None:
+    connection.execute(
+        pass_row.update()
+        .where(pass_row.c.farm_id == farm_id, pass_row.c.id == part.id)
+        .values(finished_at=finished_at)
+    )
+
+
+def _open_half_day_lot(
+    connection: sa.Connection, farm_id: int, found: CrewPass, finished_at: datetime
+) -> int | None:
+    if found.lot_by != LOT_BY_HALF_DAY:
+        return None
+    zone = _farm(connection, farm_id).time_zone
+    for candidate in queries.lots_of_pass(connection, farm_id, found.id):
+        same = half_day(candidate.finished_at, zone) == half_day(finished_at, zone)
+        if same and candidate.state is LotState.WAITING:
+            connection.execute(
+                lot.update()
+                .where(lot.c.farm_id == farm_id, lot.c.id == candidate.id)
+                .values(finished_at=max(candidate.finished_at, finished_at))
+            )
+            return candidate.id
+    return None
+
+
+def _add_lot(
+    connection: sa.Connection, farm_id: int, found: CrewPass, finished_at: datetime
+) -> int:
+    numbers = [made.number for made in queries.lots_of_pass(connection, farm_id, found.id)]
+    return insert(
+        connection,
+        lot,
+        {
+            "farm_id": farm_id,
+            "crew_pass_id": found.id,
+            "number": 1 + max(numbers, default=0),
+            "state": LotState.WAITING,
+            "finished_at": finished_at,
+        },
+    )
+
+
+# --- who did what ------------------------------------------------------------------------------
 
 
 def assign(
@@ -272,26 +510,63 @@ def assign(
     NotFound
         If the pass does not go through that row.
     """
+    assign_rows(
+        database,
+        actor,
+        pass_id,
+        worker_id=worker_id,
+        row_ids=[row_id],
+        stages=stages,
+        first_position=first_position,
+        last_position=last_position,
+        side=side,
+    )
+
+
+def assign_rows(
+    database: Database, actor: Actor, pass_id: int, **entry: Unpack[AssignmentEntry]
+) -> None:
+    """
+    Name the person who does some stages in several rows, in all of them or in none.
+
+    What is noted already is not noted twice. Scores that are already there are attributed anew,
+    and their roll-ups follow.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    pass_id : int
+        The pass.
+    **entry : Unpack[AssignmentEntry]
+        What is entered.
+
+    Raises
+    ------
+    InvalidInput
+        If a value cannot be taken; names each field.
+    NotFound
+        If the pass does not go through one of the rows.
+    """
     require_crew_lead(actor)
     with database.write() as connection:
         found = _pass(connection, actor.farm_id, pass_id)
-        part = _pass_row(connection, actor.farm_id, pass_id, row_id)
-        first = part.first_position if first_position is None else first_position
-        last = part.last_position if last_position is None else last_position
+        parts = _parts_of(connection, found, actor.farm_id, list(entry["row_ids"]))
         crew = farm_queries.workers_of_crew(connection, actor.farm_id, found.crew_id)
-        problems: dict[str, Message] = {}
-        if worker_id not in {worker.id for worker in crew}:
-            problems["worker_id"] = say("This worker is not in the crew of this pass.")
-        if not stages:
-            problems["stages"] = say("Choose at least one stage.")
-        if not part.first_position <= first <= part.last_position:
-            problems["first_position"] = _outside(part)
-        if not part.first_position <= last <= part.last_position:
-            problems["last_position"] = _outside(part)
-        elif last < first:
-            problems["last_position"] = say("The last tree cannot come before the first.")
-        if problems:
-            raise InvalidInput(problems)
+        entries = Entries()
+        if entry["worker_id"] not in {worker.id for worker in crew}:
+            entries.add("worker_id", say("This worker is not in the crew of this pass."))
+        if not parts:
+            entries.add("row_ids", say("Choose at least one row."))
+        if not entry["stages"]:
+            entries.add("stages", say("Choose at least one stage."))
+        for part in parts:
+            _check_stretch(connection, actor.farm_id, entries, part, entry)
+        entries.stop_if_any()
+        noted = pass_lists.assignments_in_rows(connection, actor.farm_id, pass_id, entry["row_ids"])
+        known = {_kept_values(row) for row in noted}
         insert_many(
             connection,
             assignment,
@@ -299,18 +574,70 @@ def assign(
                 {
                     "farm_id": actor.farm_id,
                     "crew_pass_id": pass_id,
-                    "worker_id": worker_id,
-                    "orchard_row_id": row_id,
-                    "stage": stage,
-                    "first_position": first,
-                    "last_position": last,
-                    "side": side,
+                    **dict(zip(_KEPT, values, strict=True)),
                 }
-                for stage in Stage
-                if stage in stages
+                for part in parts
+                for values in _wanted_values(part, entry)
+                if values not in known
             ],
         )
-        reattribute(connection, actor.farm_id, pass_id, row_id)
+        for part in parts:
+            reattribute(connection, actor.farm_id, pass_id, part.orchard_row_id)
+
+
+_KEPT: Final = (
+    "worker_id",
+    "orchard_row_id",
+    "stage",
+    "first_position",
+    "last_position",
+    "side",
+)
+
+
+def _kept_values(row: AssignmentRow) -> tuple[object, ...]:
+    return tuple(getattr(row, name) for name in _KEPT)
+
+
+def _wanted_values(part: PassRow, entry: AssignmentEntry) -> list[tuple[object, ...]]:
+    first, last = _stretch(part, entry)
+    side = entry.get("side", Side.BOTH)
+    return [
+        (entry["worker_id"], part.orchard_row_id, stage, first, last, side)
+        for stage in Stage
+        if stage in entry["stages"]
+    ]
+
+
+def _stretch(part: PassRow, entry: AssignmentEntry) -> tuple[int, int]:
+    first, last = entry.get("first_position"), entry.get("last_position")
+    return (
+        part.first_position if first is None else first,
+        part.last_position if last is None else last,
+    )
+
+
+def _check_stretch(
+    connection: sa.Connection,
+    farm_id: int,
+    entries: Entries,
+    part: PassRow,
+    entry: AssignmentEntry,
+) -> None:
+    first, last = _stretch(part, entry)
+    inside = range(part.first_position, part.last_position + 1)
+    if first not in inside or last not in inside:
+        outside = say(
+            "Row %(row)s has trees %(first)s to %(last)s in this pass.",
+            row=_row_number(connection, farm_id, part),
+            first=str(part.first_position),
+            last=str(part.last_position),
+        )
+        for field, position in (("first_position", first), ("last_position", last)):
+            if position not in inside:
+                entries.add(field, outside)
+    elif last < first:
+        entries.add("last_position", say("The last tree cannot come before the first."))
 
 
 def withdraw_assignments(
@@ -327,6 +654,11 @@ def withdraw_assignments(
         The supervisor.
     pass_id, worker_id, row_id : int
         Whose name, in which row of which pass.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such pass.
     """
     require_crew_lead(actor)
     with database.write() as connection:
@@ -342,115 +674,7 @@ def withdraw_assignments(
         reattribute(connection, actor.farm_id, pass_id, row_id)
 
 
-@dataclass(frozen=True)
-class PassView:
-    """
-    A pass with what belongs to it.
-
-    Parameters
-    ----------
-    crew_pass : CrewPass
-        The pass.
-    block : Block
-        Its block.
-    crew : Crew
-        Its crew.
-    rows : list of tuple of PassRow and Row
-        Its rows, in the order in which they are pruned.
-    """
-
-    crew_pass: CrewPass
-    block: Block
-    crew: Crew
-    rows: list[tuple[PassRow, Row]]
-
-
-def view_pass(database: Database, actor: Actor, pass_id: int) -> PassView:
-    """
-    Return a pass with its block, crew and rows.
-
-    Parameters
-    ----------
-    database : Database
-        The farm's database.
-    actor : Actor
-        The supervisor.
-    pass_id : int
-        The pass.
-
-    Returns
-    -------
-    PassView
-        The pass and what belongs to it.
-
-    Raises
-    ------
-    NotFound
-        If the farm has no such pass.
-    """
-    require_crew_lead(actor)
-    with database.read() as connection:
-        found = _pass(connection, actor.farm_id, pass_id)
-        rows = {
-            row.id: row
-            for row in farm_queries.rows_of_block(connection, actor.farm_id, found.block_id)
-        }
-        return PassView(
-            crew_pass=found,
-            block=the_block(connection, actor.farm_id, found.block_id),
-            crew=the_crew(connection, actor.farm_id, found.crew_id),
-            rows=[
-                (part, rows[part.orchard_row_id])
-                for part in queries.pass_rows(connection, actor.farm_id, pass_id)
-            ],
-        )
-
-
-def _usual_lot(people: int) -> str:
-    return LOT_BY_HALF_DAY if people > MOST_WORKERS_FOR_ROW_LOTS else LOT_BY_ROW
-
-
-def _open_half_day_lot(
-    connection: sa.Connection, farm_id: int, found: CrewPass, finished_at: datetime
-) -> int | None:
-    if found.lot_by != LOT_BY_HALF_DAY:
-        return None
-    zone = _farm(connection, farm_id).time_zone
-    for candidate in queries.lots_of_pass(connection, farm_id, found.id):
-        same = half_day(candidate.finished_at, zone) == half_day(finished_at, zone)
-        if same and candidate.state is LotState.WAITING:
-            connection.execute(
-                lot.update()
-                .where(lot.c.farm_id == farm_id, lot.c.id == candidate.id)
-                .values(finished_at=max(candidate.finished_at, finished_at))
-            )
-            return candidate.id
-    return None
-
-
-def _add_lot(
-    connection: sa.Connection, farm_id: int, found: CrewPass, finished_at: datetime
-) -> int:
-    number = 1 + len(queries.lots_of_pass(connection, farm_id, found.id))
-    return insert(
-        connection,
-        lot,
-        {
-            "farm_id": farm_id,
-            "crew_pass_id": found.id,
-            "number": number,
-            "state": LotState.WAITING,
-            "finished_at": finished_at,
-        },
-    )
-
-
-def _outside(part: PassRow) -> Message:
-    return say(
-        "This row has trees %(first)s to %(last)s in this pass.",
-        first=part.first_position,
-        last=part.last_position,
-    )
+# --- shared ------------------------------------------------------------------------------------
 
 
 def _pass(connection: sa.Connection, farm_id: int, pass_id: int) -> CrewPass:
@@ -460,11 +684,36 @@ def _pass(connection: sa.Connection, farm_id: int, pass_id: int) -> CrewPass:
     return found
 
 
-def _pass_row(connection: sa.Connection, farm_id: int, pass_id: int, row_id: int) -> PassRow:
-    part = queries.pass_row_of(connection, farm_id, pass_id, row_id)
-    if part is None:
+def _parts_of(
+    connection: sa.Connection, found: CrewPass, farm_id: int, row_ids: Sequence[int]
+) -> list[PassRow]:
+    """
+    Return rows of a pass, each once, in the order in which they are asked for.
+
+    Raises
+    ------
+    NotFound
+        If the pass does not go through one of them.
+    """
+    if len(row_ids) == 1:
+        one = queries.pass_row_of(connection, farm_id, found.id, row_ids[0])
+        parts = {row_ids[0]: one} if one else {}
+    else:
+        parts = {
+            part.orchard_row_id: part for part in queries.pass_rows(connection, farm_id, found.id)
+        }
+    if not set(row_ids) <= set(parts):
         raise NotFound(say("This pass does not go through that row."))
-    return part
+    return [parts[row_id] for row_id in dict.fromkeys(row_ids)]
+
+
+def _row_number(connection: sa.Connection, farm_id: int, part: PassRow) -> str:
+    row = farm_queries.row_by_id(connection, farm_id, part.orchard_row_id)
+    return str(row.number) if row else ""
+
+
+def _still_to_come() -> Message:
+    return say("This time is still to come.")
 
 
 def _farm(connection: sa.Connection, farm_id: int) -> Farm:

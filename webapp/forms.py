@@ -2,15 +2,16 @@
 
 import re
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from babel.numbers import format_decimal
 from flask_babel import gettext, lazy_gettext
 from flask_wtf import FlaskForm
 from wtforms import Field, FormField, PasswordField, StringField, TextAreaField
 from wtforms.validators import StopValidation
-from wtforms.widgets import DateInput, NumberInput
+from wtforms.widgets import DateInput, DateTimeLocalInput, NumberInput
 
 from audits.errors import InvalidInput
 from audits.messages import Message, Units
@@ -224,6 +225,28 @@ class DayField(_Typed):
         if not _EARLIEST_YEAR <= day.year <= _LATEST_YEAR:
             raise ValueError(gettext("Check the year of this day."))
         return day
+
+
+class MomentField(_Typed):
+    """A day and a time on the farm's clock."""
+
+    widget = DateTimeLocalInput()
+    missing = lazy_gettext("Fill in day and time.")
+
+    def read(self, text: str) -> datetime:
+        """Return the moment, with the farm's time zone."""
+        try:
+            moment = datetime.fromisoformat(text)
+        except ValueError as error:
+            sentence = gettext("Write day and time as 2026-01-20 14:30.")
+            raise ValueError(sentence) from error
+        if not _EARLIEST_YEAR <= moment.year <= _LATEST_YEAR:
+            raise ValueError(gettext("Check the year of this day."))
+        return moment.replace(tzinfo=ZoneInfo(farm().time_zone))
+
+    def written(self, value: datetime) -> str:
+        """Return the moment as the browser's own entry takes it."""
+        return f"{value.astimezone(ZoneInfo(farm().time_zone)):%Y-%m-%dT%H:%M}"
 
 
 def as_choices(names: dict[Any, str]) -> list[tuple[str, str]]:

@@ -6,10 +6,12 @@ from webapp.account.routes import blueprint as account
 from webapp.blocks.routes import blueprint as blocks
 from webapp.crews.routes import blueprint as crews
 from webapp.farm.routes import blueprint as farm
+from webapp.season.routes import blueprint as season
 from webapp.standards.routes import blueprint as standards
 from webapp.today.routes import blueprint as today
+from webapp.workers.routes import blueprint as workers
 
 
 def blueprints() -> tuple[Blueprint, ...]:
     """Return every area's blueprint."""
-    return (account, today, blocks, standards, crews, farm)
+    return (account, today, blocks, standards, crews, farm, workers, season)

@@ -37,6 +37,8 @@ from audits.vocabulary import Fault, LotState, Outcome, PassKind, Role, Stage
 
 _MOST_POINTS: Final = 24
 _IN_TEN: Final = 10
+_IN_HUNDRED: Final = 100
+_LOTS_FOR_HUNDREDTHS: Final = 100
 
 
 @dataclass(frozen=True)
@@ -300,15 +302,17 @@ def describe_acceptance(accepted: int, audited: int) -> AcceptanceReading:
         return AcceptanceReading(accepted, audited, None, None, _few_lots(accepted, audited))
     interval = wilson(accepted, audited)
     # Rounded outwards, so that no possible share is cut off.
+    scale = _IN_HUNDRED if audited >= _LOTS_FOR_HUNDREDTHS else _IN_TEN
     values = {
-        "lower": math.floor(interval.lower * _IN_TEN),
-        "upper": math.ceil(interval.upper * _IN_TEN),
+        "lower": math.floor(interval.lower * scale),
+        "upper": math.ceil(interval.upper * scale),
+        "scale": scale,
         "lots": audited,
     }
     if audited < LEAST_TREES_TO_COMPARE:
         sentence = say(
-            "%(lower)s to %(upper)s in 10 lots accepted at the first audit (%(lots)s lots). "
-            "Too few to compare.",
+            "%(lower)s to %(upper)s in %(scale)s lots accepted at the first audit (%(lots)s "
+            "lots). Too few to compare.",
             **values,
         )
         return AcceptanceReading(accepted, audited, None, interval, sentence)
@@ -328,24 +332,27 @@ def _few_lots(accepted: int, audited: int) -> Message:
 
 
 def _share(fraction: float, values: Mapping[str, int]) -> Message:
-    in_ten = round(fraction * _IN_TEN)
+    scale = values["scale"]
+    share = round(fraction * scale)
     # Rounding must not turn some refusals into none, nor some acceptances into none.
-    if in_ten == _IN_TEN and fraction < 1:
+    if share == scale and fraction < 1:
         return say(
-            "More than 9 in 10 lots accepted at the first audit, could be %(lower)s to %(upper)s "
-            "(%(lots)s lots).",
+            "More than %(share)s in %(scale)s lots accepted at the first audit, could be "
+            "%(lower)s to %(upper)s (%(lots)s lots).",
+            share=scale - 1,
             **values,
         )
-    if in_ten == 0 and fraction > 0:
+    if share == 0 and fraction > 0:
         return say(
-            "Fewer than 1 in 10 lots accepted at the first audit, could be %(lower)s to "
-            "%(upper)s (%(lots)s lots).",
+            "Fewer than %(share)s in %(scale)s lots accepted at the first audit, could be "
+            "%(lower)s to %(upper)s (%(lots)s lots).",
+            share=1,
             **values,
         )
     return say(
-        "About %(share)s in 10 lots accepted at the first audit, could be %(lower)s to "
+        "About %(share)s in %(scale)s lots accepted at the first audit, could be %(lower)s to "
         "%(upper)s (%(lots)s lots).",
-        share=in_ten,
+        share=share,
         **values,
     )
 

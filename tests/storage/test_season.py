@@ -389,10 +389,11 @@ def test_thirty_lots_give_a_share_with_its_range():
 
 
 def test_a_single_refusal_is_never_rounded_away():
-    assert str(describe_acceptance(99, 100).sentence).startswith("More than 9 in 10")
-    assert str(describe_acceptance(100, 100).sentence).startswith("About 10 in 10")
-    assert str(describe_acceptance(1, 100).sentence).startswith("Fewer than 1 in 10")
-    assert str(describe_acceptance(0, 100).sentence).startswith("About 0 in 10")
+    assert str(describe_acceptance(59, 60).sentence).startswith("More than 9 in 10")
+    assert str(describe_acceptance(60, 60).sentence).startswith("About 10 in 10")
+    assert str(describe_acceptance(1, 60).sentence).startswith("Fewer than 1 in 10")
+    assert str(describe_acceptance(0, 60).sentence).startswith("About 0 in 10")
+    assert str(describe_acceptance(299, 300).sentence).startswith("More than 99 in 100")
 
 
 @pytest.mark.parametrize(("accepted", "audited"), [(-1, 3), (4, 3)])

@@ -1,0 +1,1 @@
+"""The owner's review of a season."""

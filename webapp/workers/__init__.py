@@ -1,0 +1,1 @@
+"""Workers: each one's own season, and the list of them."""

@@ -1,0 +1,62 @@
+"""Workers: the list by name, and each one's season, which a worker sees for themselves alone."""
+
+from flask import Blueprint, render_template, url_for
+from flask.typing import ResponseReturnValue
+
+from audits.errors import NotFound
+from audits.messages import say
+from audits.services.trends import WorkerTrend, list_workers, worker_trend
+from audits.vocabulary import Role
+from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
+from webapp.extensions import database
+from webapp.season.choice import chosen_season, season_choices, season_label
+from webapp.workers.presenters import line_views, shared_lines, stage_views
+
+blueprint = Blueprint("workers", __name__, url_prefix="/workers")
+
+
+@blueprint.get("")
+@open_to(CREW_LEADS)
+def index() -> ResponseReturnValue:
+    """List the workers by name."""
+    found = list_workers(database(), actor(), chosen_season())
+    return render_template(
+        "workers/index.html",
+        workers=line_views(found.lines),
+        seasons=season_choices(found.seasons, found.season),
+        season=season_label(found.season),
+    )
+
+
+@blueprint.get("/mine")
+@open_to(frozenset({Role.WORKER}))
+def mine() -> ResponseReturnValue:
+    """Show workers their own season."""
+    worker_id = actor().worker_id
+    if worker_id is None:
+        raise NotFound(say("There is no such worker."))
+    trend = worker_trend(database(), actor(), worker_id, chosen_season())
+    return _page(trend, url_for("workers.mine"), own=True)
+
+
+@blueprint.get("/<int:worker_id>")
+@open_to(EVERYONE)
+def show(worker_id: int) -> ResponseReturnValue:
+    """Show a worker's season."""
+    trend = worker_trend(database(), actor(), worker_id, chosen_season())
+    own = actor().worker_id == worker_id
+    return _page(trend, url_for("workers.show", worker_id=worker_id), own=own)
+
+
+def _page(trend: WorkerTrend, address: str, *, own: bool) -> str:
+    return render_template(
+        "workers/show.html",
+        worker=trend.worker,
+        own=own,
+        stages=stage_views(trend.stages),
+        shared=trend.shared,
+        shared_lines=shared_lines(trend.shared) if trend.shared else [],
+        seasons=season_choices(trend.seasons, trend.season),
+        season=season_label(trend.season),
+        address=address,
+    )

@@ -10,6 +10,7 @@ from babel.numbers import format_decimal
 from flask_babel import gettext, lazy_gettext
 from flask_wtf import FlaskForm
 from wtforms import Field, FormField, PasswordField, StringField, TextAreaField
+from wtforms.fields.choices import SelectChoice
 from wtforms.validators import StopValidation
 from wtforms.widgets import DateInput, DateTimeLocalInput, NumberInput
 
@@ -249,9 +250,14 @@ class MomentField(_Typed):
         return f"{value.astimezone(ZoneInfo(farm().time_zone)):%Y-%m-%dT%H:%M}"
 
 
-def as_choices(names: dict[Any, str]) -> list[tuple[str, str]]:
+def as_choices(names: dict[Any, str]) -> list[SelectChoice]:
     """Return a vocabulary's members with their names in the reader's language."""
-    return [(str(member), words().say(name)) for member, name in names.items()]
+    return choices_of((member, words().say(name)) for member, name in names.items())
+
+
+def choices_of(pairs: Iterable[tuple[object, str]]) -> list[SelectChoice]:
+    """Return choices from pairs of value and name."""
+    return [SelectChoice(str(value), name) for value, name in pairs]
 
 
 def message_text(message: Message | str) -> str:

@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 
-from flask_babel import lazy_gettext
+from flask_babel import gettext, lazy_gettext
 from wtforms import BooleanField, RadioField, SelectField, StringField
 from wtforms.validators import DataRequired, InputRequired
 
 from audits.records import Crew
-from webapp.forms import BaseForm, DayField
+from webapp.forms import BaseForm, DayField, choices_of
 from webapp.reading import LANGUAGE_NAMES
 
 
@@ -41,17 +41,16 @@ class WorkerForm(BaseForm):
     language = RadioField(
         lazy_gettext("Language"),
         [InputRequired(lazy_gettext("Choose one."))],
-        choices=LANGUAGE_NAMES,
+        choices=choices_of(LANGUAGE_NAMES),
     )
     crew_id = SelectField(lazy_gettext("Crew"), coerce=lambda text: int(text) if text else None)
     started_on = DayField(lazy_gettext("First day of work"), optional=True)
 
     def offer(self, crews: Sequence[Crew]) -> None:
         """Fill the choices in."""
-        self.crew_id.choices = [
-            ("", lazy_gettext("No crew")),
-            *((crew.id, crew.name) for crew in crews),
-        ]
+        self.crew_id.choices = choices_of(
+            [("", gettext("No crew")), *((crew.id, crew.name) for crew in crews)]
+        )
 
 
 class ChangedWorkerForm(WorkerForm):

@@ -13,7 +13,7 @@ from wtforms.validators import DataRequired, InputRequired
 from audits.messages import Units, mark
 from audits.records import Worker
 from audits.vocabulary import ROLE_NAMES, Role
-from webapp.forms import BaseForm, as_choices
+from webapp.forms import BaseForm, as_choices, choices_of
 from webapp.reading import LANGUAGE_NAMES, words
 
 UNITS_NAMES = {
@@ -38,7 +38,7 @@ class FarmForm(BaseForm):
     language = RadioField(
         lazy_gettext("First language"),
         [InputRequired(lazy_gettext("Choose one."))],
-        choices=LANGUAGE_NAMES,
+        choices=choices_of(LANGUAGE_NAMES),
     )
     time_zone = SelectField(lazy_gettext("Time zone"), [InputRequired(lazy_gettext("Choose one."))])
     season_start_month = SelectField(
@@ -53,12 +53,12 @@ class FarmForm(BaseForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - handed on
         super().__init__(*args, **kwargs)
         self.units.choices = as_choices(UNITS_NAMES)
-        self.region.choices = _countries()
-        self.time_zone.choices = [
+        self.region.choices = choices_of(_countries())
+        self.time_zone.choices = choices_of(
             (zone, zone.replace("_", " ")) for zone in sorted(available_timezones())
-        ]
+        )
         months = get_month_names("wide", context="stand-alone", locale=words().locale)
-        self.season_start_month.choices = list(months.items())
+        self.season_start_month.choices = choices_of(months.items())
 
 
 class UserForm(BaseForm):
@@ -79,16 +79,18 @@ class UserForm(BaseForm):
     language = RadioField(
         lazy_gettext("Language"),
         [InputRequired(lazy_gettext("Choose one."))],
-        choices=LANGUAGE_NAMES,
+        choices=choices_of(LANGUAGE_NAMES),
     )
 
     def offer(self, workers: Sequence[Worker]) -> None:
         """Fill the choices in."""
         self.role.choices = as_choices(ROLE_NAMES)
-        self.worker_id.choices = [
-            ("", "-"),
-            *((worker.id, f"{worker.code} {worker.name}".strip()) for worker in workers),
-        ]
+        self.worker_id.choices = choices_of(
+            [
+                ("", "-"),
+                *((worker.id, f"{worker.code} {worker.name}".strip()) for worker in workers),
+            ]
+        )
 
 
 class NewUserForm(UserForm):

@@ -275,6 +275,8 @@ class TreeScoreRow:
     draw_tree_id: int
     version: int
     client_id: str
+    device: str
+    device_counter: int
     scoring_order: int
     recorded_at: datetime
     answers: dict[str, Any]

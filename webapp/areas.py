@@ -3,6 +3,7 @@
 from flask import Blueprint
 
 from webapp.account.routes import blueprint as account
+from webapp.auditing.routes import blueprint as auditing
 from webapp.blocks.routes import blueprint as blocks
 from webapp.crews.routes import blueprint as crews
 from webapp.farm.routes import blueprint as farm
@@ -14,4 +15,4 @@ from webapp.workers.routes import blueprint as workers
 
 def blueprints() -> tuple[Blueprint, ...]:
     """Return every area's blueprint."""
-    return (account, today, blocks, standards, crews, farm, workers, season)
+    return (account, today, auditing, blocks, standards, crews, farm, workers, season)

@@ -11,12 +11,11 @@ from audits.messages import say
 from audits.records import Actor, Decision
 from audits.scoring import read_answers, score_tree
 from audits.services.access import require_crew_lead
-from audits.services.auditing import Device
+from audits.services.auditing import Device, refuse_used_ids
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
     open_scorebook,
-    scores_by_tree,
     stage_standings,
     trees_by_id,
     write_rollups,
@@ -71,7 +70,8 @@ def amend_tree(
     InvalidInput
         If an answer cannot be taken or the reason is missing.
     Conflict
-        If the audit is not sealed yet, so that the answers can simply be entered again.
+        If the audit is not sealed yet, so that the answers can simply be entered again, or the
+        client id was used for another tree.
     NotFound
         If the tree was not scored in this audit.
     """
@@ -82,13 +82,13 @@ def amend_tree(
         book = open_scorebook(connection, actor.farm_id, audit_id)
         if book.audit.sealed_at is None:
             raise Conflict(say("This audit is still open. Enter the tree again instead."))
-        latest = scores_by_tree(queries.current_scores(connection, actor.farm_id, audit_id)).get(
-            draw_tree_id
-        )
-        if latest is None:
+        versions = queries.score_versions(connection, actor.farm_id, audit_id, draw_tree_id)
+        if not versions:
             raise NotFound(say("This tree was not scored in this audit."))
-        if latest.client_id == client_id:
+        if any(version.client_id == client_id for version in versions):
             return
+        refuse_used_ids(connection, book, [(client_id, draw_tree_id)])
+        latest = versions[-1]
         read = read_answers(answers)
         score = score_tree(
             book.standard, read, method=book.crew_pass.method, stages=book.draw.stages

@@ -1,6 +1,6 @@
 """Audits: begin one, score it tree by tree, and see at any moment where it stands."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,12 +15,21 @@ from audits.records import (
     Audit,
     DrawTree,
     StageScoreRow,
+    TreeScoreRow,
 )
 from audits.sampling import DrawnTree, Place, insert_in_walk
 from audits.scoring import TreeAnswers, TreeScore, read_answers, score_tree
 from audits.seasons import season_of
 from audits.services.access import require_crew_lead
-from audits.services.planning import draw_lot, plan_lot_audit, set_lot_state, the_lot
+from audits.services.farms import insert_planting
+from audits.services.planning import (
+    draw_lot,
+    is_given_up,
+    plan_lot_audit,
+    set_lot_state,
+    the_lot,
+    walk_of,
+)
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
@@ -38,11 +47,10 @@ from audits.storage.queries.fetch import insert, insert_returning
 from audits.storage.tables import (
     audit,
     draw_tree,
-    planting,
     stage_score,
     tree_score,
 )
-from audits.vocabulary import LotState, Outcome, PlantingKind
+from audits.vocabulary import LotState, Outcome, PlantingKind, Purpose, Result
 
 
 @dataclass(frozen=True)
@@ -130,11 +138,31 @@ class AuditView:
         return all(standing.outcome is not Outcome.OPEN for standing in self.standings)
 
     @property
+    def given_up(self) -> bool:
+        """Whether the reserve did not last, so that nothing can be decided by this draw."""
+        sizes = [plan.sample_size for plan in self.book.plans.values()]
+        return bool(sizes) and is_given_up(self.walk, max(sizes))
+
+    @property
     def next_tree(self) -> DrawTree | None:
-        """The next tree of the walk without answers, or None when nothing is left to score."""
+        """The next tree of the walk that lacks an answer, or None when nothing is left to score."""
         if self.standings and self.all_decided:
             return None
-        return next((tree for tree in self.walk if tree.id not in self.answers), None)
+        lacking = self._trees_lacking_answers()
+        return next(
+            (tree for tree in self.walk if tree.id not in self.answers or tree.id in lacking), None
+        )
+
+    def _trees_lacking_answers(self) -> set[int]:
+        """Return trees that were answered while a stage was decided that is open again by now."""
+        still_open = {
+            standing.stage for standing in self.standings if standing.outcome is Outcome.OPEN
+        }
+        return {
+            self.tree_of_score[score.tree_score_id].id
+            for score in self.scores
+            if score.result is Result.NOT_SCORED and score.stage in still_open
+        }
 
     @property
     def last_scored(self) -> DrawTree | None:
@@ -189,6 +217,10 @@ def begin_audit(
     require_crew_lead(actor)
     with database.write() as connection:
         found = the_lot(connection, actor.farm_id, lot_id)
+        known = queries.audit_by_client_id(connection, actor.farm_id, client_id)
+        if known is not None:
+            _refuse_foreign_id(connection, actor, known, lot_id)
+            return known.id
         if found.state is LotState.IN_AUDIT:
             draw_id = queries.draws_of_lot(connection, actor.farm_id, lot_id)[-1].id
             for existing in queries.audits_of_draw(connection, actor.farm_id, draw_id):
@@ -199,6 +231,20 @@ def begin_audit(
             draw_id = draw_lot(connection, actor, plan, seed, now)
             set_lot_state(connection, actor.farm_id, lot_id, LotState.IN_AUDIT)
         return add_audit(connection, actor, draw_id, client_id=client_id, device=device, now=now)
+
+
+def _refuse_foreign_id(connection: sa.Connection, actor: Actor, known: Audit, lot_id: int) -> None:
+    """
+    Refuse a client id under which something else was begun.
+
+    Raises
+    ------
+    Conflict
+        If it belongs to another person's audit, or to one of another lot.
+    """
+    drawn = queries.draw_by_id(connection, actor.farm_id, known.draw_id)
+    if known.auditor_id != actor.user_id or drawn is None or drawn.lot_id != lot_id:
+        raise Conflict(say("This page was used for another audit already. Load it again."))
 
 
 def add_audit(
@@ -331,13 +377,18 @@ def record_in(
     """
     refuse_sealed(book.audit)
     trees = trees_by_id(connection, book)
+    _refuse_given_up(book, trees.values())
+    refuse_used_ids(connection, book, [(entry.client_id, entry.draw_tree_id) for entry in entries])
     existing = scores_by_tree(queries.current_scores(connection, book.farm.id, book.audit.id))
+    order = max((score.scoring_order for score in existing.values()), default=0)
     read: dict[int, tuple[TreeEntry, TreeAnswers, TreeScore]] = {}
     for entry in entries:
         tree = trees.get(entry.draw_tree_id)
         if tree is None or tree.walk_order is None or tree.found_kind is not None:
             raise NotFound(say("This tree is not in the walk of this audit."))
         answers = read_answers(entry.answers)
+        if _is_known(entry, answers, existing.get(tree.id)):
+            continue
         score = score_tree(
             book.standard, answers, method=book.crew_pass.method, stages=book.draw.stages
         )
@@ -347,20 +398,71 @@ def record_in(
         connection,
         tree_score,
         [
-            _score_values(book, *read[tree_id], len(existing) + number, now)
+            _score_values(book, *read[tree_id], order + number, now)
             for number, tree_id in enumerate(fresh, start=1)
         ],
     )
     score_ids = dict(zip(fresh, ids, strict=True))
-    for tree_id in read.keys() & existing.keys():
-        score_ids[tree_id] = existing[tree_id].id
-        _, answers, score = read[tree_id]
-        _replace_score(connection, book, existing[tree_id].id, answers, score.points, now)
+    for tree_id, (entry, answers, score) in read.items():
+        if tree_id in existing:
+            score_ids[tree_id] = existing[tree_id].id
+            _replace_score(connection, book, score_ids[tree_id], entry, answers, score, now)
     write_stage_scores(
         connection,
         book,
         [(score_ids[tree_id], trees[tree_id], score) for tree_id, (_, _, score) in read.items()],
     )
+
+
+def _is_known(entry: TreeEntry, answers: TreeAnswers, kept: TreeScoreRow | None) -> bool:
+    """
+    Tell whether an entry is one that was kept before.
+
+    A device counts its entries, so that one whose reply was lost and that arrives a second time
+    cannot undo a later change.
+    """
+    if kept is None:
+        return False
+    if kept.client_id == entry.client_id:
+        return kept.answers == answers.model_dump(mode="json")
+    return kept.device == entry.device.name and entry.device.counter < kept.device_counter
+
+
+def refuse_used_ids(
+    connection: sa.Connection, book: Scorebook, sent: Iterable[tuple[str, int]]
+) -> None:
+    """
+    Stop where a client id was used for another tree.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    book : Scorebook
+        The audit.
+    sent : Iterable of tuple of str and int
+        Each id, and the tree of the draw that it is now sent for.
+
+    Raises
+    ------
+    Conflict
+        If an id belongs to another tree or another audit.
+    """
+    trees: dict[str, set[tuple[int, int]]] = {}
+    for client_id, draw_tree_id in sent:
+        trees.setdefault(client_id, set()).add((book.audit.id, draw_tree_id))
+    for known in queries.scores_by_client_id(connection, book.farm.id, trees):
+        trees[known.client_id].add((known.audit_id, known.draw_tree_id))
+    if any(len(places) > 1 for places in trees.values()):
+        raise Conflict(
+            say("This page was used for another tree already. Send it once more for this one.")
+        )
+
+
+def _refuse_given_up(book: Scorebook, trees: Iterable[DrawTree]) -> None:
+    sizes = [plan.sample_size for plan in book.plans.values()]
+    if sizes and is_given_up(trees, max(sizes)):
+        raise Conflict(say("The reserve of this draw is used up. Begin a new audit of the lot."))
 
 
 def undo_last_tree(database: Database, actor: Actor, audit_id: int) -> DrawTree | None:
@@ -395,12 +497,7 @@ def undo_last_tree(database: Database, actor: Actor, audit_id: int) -> DrawTree 
             score = scores_by_tree(queries.current_scores(connection, actor.farm_id, audit_id))[
                 tree.id
             ]
-            _delete_stage_scores(connection, actor.farm_id, score.id)
-            connection.execute(
-                tree_score.delete().where(
-                    tree_score.c.farm_id == actor.farm_id, tree_score.c.id == score.id
-                )
-            )
+            _delete_score(connection, actor.farm_id, score.id)
         return tree
 
 
@@ -410,11 +507,13 @@ def replace_tree(
     audit_id: int,
     draw_tree_id: int,
     kind: PlantingKind,
-) -> None:
+) -> DrawTree | None:
     """
     Note that no tree of the standard stands at a drawn position and take the next reserve tree.
 
-    The map of the row is corrected from that day on.
+    The map of the row is corrected as of the day of the pass, so that a later draw of the same
+    lot leaves the position out. If the reserve is used up the draw is given up: the map stays
+    corrected, and the lot waits for an audit that draws afresh.
 
     Parameters
     ----------
@@ -427,12 +526,17 @@ def replace_tree(
     kind : PlantingKind
         What stands there.
 
+    Returns
+    -------
+    DrawTree or None
+        The reserve tree that takes its place; None where the draw is given up.
+
     Raises
     ------
     InvalidInput
         If the kind is that of a bearing tree.
     Conflict
-        If the audit is sealed or the reserve is used up.
+        If the audit is sealed, or another sealed audit has scored the tree or rests on the draw.
     NotFound
         If the tree is not in the audit's walk.
     """
@@ -443,17 +547,58 @@ def replace_tree(
         book = open_scorebook(connection, actor.farm_id, audit_id)
         refuse_sealed(book.audit)
         trees = trees_by_id(connection, book)
+        _refuse_given_up(book, trees.values())
         gone = trees.get(draw_tree_id)
         if gone is None or gone.walk_order is None or gone.found_kind is not None:
             raise NotFound(say("This tree is not in the walk of this audit."))
+        _forget_scores(connection, book, gone)
+        _correct_map(connection, book, gone, kind)
         reserve = [tree for tree in trees.values() if tree.walk_order is None]
         if not reserve:
-            raise Conflict(
-                say("The reserve is used up. Correct the map of the row and begin a new audit.")
-            )
+            _give_up(connection, book, gone, kind)
+            return None
         substitute = min(reserve, key=lambda tree: tree.reserve_order or 0)
-        _correct_map(connection, book, gone, kind)
         _put_in_walk(connection, actor.farm_id, gone, substitute, kind, list(trees.values()))
+        return substitute
+
+
+def _forget_scores(connection: sa.Connection, book: Scorebook, gone: DrawTree) -> None:
+    """
+    Drop what was entered for a tree that is none, in every audit of the draw.
+
+    Raises
+    ------
+    Conflict
+        If a sealed audit has scored it.
+    """
+    for audited in queries.audits_of_draw(connection, book.farm.id, book.draw.id):
+        scores = scores_by_tree(queries.current_scores(connection, book.farm.id, audited.id))
+        if gone.id not in scores:
+            continue
+        if audited.sealed_at is not None:
+            raise Conflict(
+                say("Another auditor scored this tree, and that audit is sealed. Ask them first.")
+            )
+        _delete_score(connection, book.farm.id, scores[gone.id].id)
+
+
+def _give_up(
+    connection: sa.Connection, book: Scorebook, gone: DrawTree, kind: PlantingKind
+) -> None:
+    """
+    Leave the draw as it is and let its lot wait again for an audit.
+
+    Raises
+    ------
+    Conflict
+        If a sealed audit rests on the draw.
+    """
+    audits = queries.audits_of_draw(connection, book.farm.id, book.draw.id)
+    if book.draw.lot_id is None or any(audited.sealed_at for audited in audits):
+        raise Conflict(say("The reserve is used up, so this tree cannot be replaced."))
+    _set_tree(connection, book.farm.id, gone.id, found_kind=kind)
+    again = LotState.WAITING if book.draw.purpose is Purpose.FIRST else LotState.REWORK
+    set_lot_state(connection, book.farm.id, book.draw.lot_id, again)
 
 
 def view_audit(database: Database, actor: Actor, audit_id: int) -> AuditView:
@@ -512,15 +657,31 @@ def _replace_score(
     connection: sa.Connection,
     book: Scorebook,
     score_id: int,
+    entry: TreeEntry,
     answers: TreeAnswers,
-    points: float | None,
+    score: TreeScore,
     now: datetime,
 ) -> None:
     _delete_stage_scores(connection, book.farm.id, score_id)
     connection.execute(
         tree_score.update()
         .where(tree_score.c.farm_id == book.farm.id, tree_score.c.id == score_id)
-        .values(answers=answers.model_dump(mode="json"), points=points, recorded_at=now)
+        .values(
+            client_id=entry.client_id,
+            device=entry.device.name,
+            device_counter=entry.device.counter,
+            device_at=entry.device.at,
+            answers=answers.model_dump(mode="json"),
+            points=score.points,
+            recorded_at=now,
+        )
+    )
+
+
+def _delete_score(connection: sa.Connection, farm_id: int, score_id: int) -> None:
+    _delete_stage_scores(connection, farm_id, score_id)
+    connection.execute(
+        tree_score.delete().where(tree_score.c.farm_id == farm_id, tree_score.c.id == score_id)
     )
 
 
@@ -535,17 +696,15 @@ def _delete_stage_scores(connection: sa.Connection, farm_id: int, score_id: int)
 def _correct_map(
     connection: sa.Connection, book: Scorebook, gone: DrawTree, kind: PlantingKind
 ) -> None:
-    insert(
+    insert_planting(
         connection,
-        planting,
+        book.farm.id,
+        gone.orchard_row_id,
         {
-            "farm_id": book.farm.id,
-            "orchard_row_id": gone.orchard_row_id,
             "first_position": gone.position,
             "last_position": gone.position,
             "kind": kind,
-            "cultivar": "",
-            "since": book.scored_on,
+            "since": book.pass_began_on,
         },
     )
 
@@ -568,15 +727,18 @@ def _put_in_walk(
         )
         .values(walk_order=draw_tree.c.walk_order + 1)
     )
-    for tree_id, values in (
-        (substitute.id, {"walk_order": place}),
-        (gone.id, {"found_kind": kind}),
-    ):
-        connection.execute(
-            draw_tree.update()
-            .where(draw_tree.c.farm_id == farm_id, draw_tree.c.id == tree_id)
-            .values(**values)
-        )
+    _set_tree(connection, farm_id, substitute.id, walk_order=place)
+    _set_tree(connection, farm_id, gone.id, found_kind=kind)
+
+
+def _set_tree(
+    connection: sa.Connection, farm_id: int, tree_id: int, **values: int | PlantingKind
+) -> None:
+    connection.execute(
+        draw_tree.update()
+        .where(draw_tree.c.farm_id == farm_id, draw_tree.c.id == tree_id)
+        .values(**values)
+    )
 
 
 def _place_ahead(gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree]) -> int:
@@ -620,7 +782,7 @@ def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
     scores = queries.current_stage_scores(connection, farm_id, audit_id)
     return AuditView(
         book=book,
-        walk=[tree for tree in trees if tree.walk_order is not None and tree.found_kind is None],
+        walk=walk_of(trees),
         answers={score.draw_tree_id: read_answers(score.answers) for score in current},
         scores=scores,
         tree_of_score={score.id: by_id[score.draw_tree_id] for score in current},

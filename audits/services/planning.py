@@ -1,5 +1,6 @@
 """Planning: which trees of a lot are looked at, and by what plan each stage is decided."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -9,7 +10,7 @@ import sqlalchemy as sa
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.lots import plan_lot, reserve_size
 from audits.messages import say
-from audits.records import Actor, CrewPass, Lot
+from audits.records import Actor, CrewPass, DrawTree, Lot
 from audits.sampling import Place, SinglePlan, draw_trees, stage_producer_risk
 from audits.services.access import require_crew_lead
 from audits.services.farms import bearing_positions
@@ -243,6 +244,42 @@ def draw_lot(
         ],
     )
     return draw_id
+
+
+def walk_of(trees: Iterable[DrawTree]) -> list[DrawTree]:
+    """
+    Return the trees of a draw that are walked to.
+
+    Parameters
+    ----------
+    trees : Iterable of DrawTree
+        The draw's trees, in walking order.
+
+    Returns
+    -------
+    list of DrawTree
+        Without the reserve, and without those found not to be a tree of the standard.
+    """
+    return [tree for tree in trees if tree.walk_order is not None and tree.found_kind is None]
+
+
+def is_given_up(trees: Iterable[DrawTree], sample_size: int) -> bool:
+    """
+    Tell whether a draw's reserve did not last, so that nothing can be decided by it.
+
+    Parameters
+    ----------
+    trees : Iterable of DrawTree
+        The draw's trees.
+    sample_size : int
+        Trees that its plans ask for.
+
+    Returns
+    -------
+    bool
+        True where a tree that turned out to be none could not be replaced.
+    """
+    return len(walk_of(trees)) < sample_size
 
 
 def the_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> Lot:

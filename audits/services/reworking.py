@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import Message, say
@@ -13,6 +14,9 @@ from audits.storage.queries import passes as queries
 from audits.storage.queries.fetch import insert
 from audits.storage.tables import crew_pass, pass_row, rework_order
 from audits.vocabulary import Method, PassKind
+
+# Beyond any pass: a slip of the keyboard.
+MOST_HOURS: Final = 10_000
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,7 @@ def record_rework(
     started_at: datetime,
     ended_at: datetime,
     hours: float | None,
+    now: datetime | None = None,
 ) -> int:
     """
     Record the pass that carried out a rework order; the lot is then ready for its re-audit.
@@ -108,6 +113,8 @@ def record_rework(
         When.
     hours : float or None
         Hours of all people together, if known.
+    now : datetime or None, optional
+        The present, to refuse a rework that is still to come.
 
     Returns
     -------
@@ -119,7 +126,7 @@ def record_rework(
     InvalidInput
         If a value cannot be taken; names each field.
     Conflict
-        If the order is done already.
+        If the order is done already, or nothing in it can be mended.
     NotFound
         If the farm has no such order.
     """
@@ -127,14 +134,21 @@ def record_rework(
     problems: dict[str, Message] = {}
     if ended_at < started_at:
         problems["ended_at"] = say("The rework cannot end before it began.")
+    if now is not None and ended_at > now:
+        problems["ended_at"] = say("This moment is still to come.")
     if started_at < view.crew_pass.started_at:
         problems["started_at"] = say("The rework cannot begin before the pass that it mends.")
-    if hours is not None and hours <= 0:
-        problems["hours"] = say("Give the hours of all people together, more than 0.")
+    if hours is not None and not 0 < hours <= MOST_HOURS:
+        problems["hours"] = say(
+            "Give the hours of all people together, more than 0 and at most %(most)s.",
+            most=MOST_HOURS,
+        )
     with database.write() as connection:
         order = queries.rework_order_by_id(connection, actor.farm_id, order_id)
         if order is None or order.done_at is not None:
             raise Conflict(say("This rework is recorded already."))
+        if not any(item.mendable for item in view.items):
+            raise Conflict(say("Nothing in this order can be mended."))
         if farm_queries.crew_by_id(connection, actor.farm_id, crew_id) is None:
             problems["crew_id"] = say("Choose a crew of this farm.")
         if problems:

@@ -79,6 +79,11 @@ class Scorebook:
         """The farm's day on which the audit began."""
         return self.audit.started_at.astimezone(ZoneInfo(self.farm.time_zone)).date()
 
+    @property
+    def pass_began_on(self) -> date:
+        """The farm's day on which the pass began."""
+        return self.crew_pass.started_at.astimezone(ZoneInfo(self.farm.time_zone)).date()
+
     def worker_of(self, stage: Stage, tree: DrawTree) -> int | None:
         """
         Return the one person who answers for a stage of a tree.

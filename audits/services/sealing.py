@@ -54,13 +54,17 @@ def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -
     Raises
     ------
     Conflict
-        If a stage is still open, or the audit is sealed already.
+        If a stage is still open, the draw was given up, or the audit is sealed already.
     """
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
         refuse_sealed(book.audit)
         view = audit_view(connection, book)
+        if view.given_up:
+            raise Conflict(
+                say("The reserve of this draw is used up. Begin a new audit of the lot.")
+            )
         if not view.all_decided:
             raise Conflict(say("A stage is still open. Score the remaining trees first."))
         connection.execute(

@@ -1,5 +1,6 @@
 """Draws, audits, scores, verdicts and roll-ups."""
 
+from collections.abc import Collection
 from typing import Final
 
 import sqlalchemy as sa
@@ -109,6 +110,17 @@ def audit_by_id(connection: sa.Connection, farm_id: int, audit_id: int) -> Audit
     )
 
 
+def audit_by_client_id(connection: sa.Connection, farm_id: int, client_id: str) -> Audit | None:
+    """Return the audit that a device began under an id of its own."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(audit, Audit)).where(
+            audit.c.farm_id == farm_id, audit.c.client_id == client_id
+        ),
+        Audit,
+    )
+
+
 def audits_of_draw(connection: sa.Connection, farm_id: int, draw_id: int) -> list[Audit]:
     """Return the audits that score a draw, oldest first."""
     return fetch_all(
@@ -178,6 +190,30 @@ def current_scores(connection: sa.Connection, farm_id: int, audit_id: int) -> li
     )
 
 
+def every_score(connection: sa.Connection, farm_id: int, audit_id: int) -> list[TreeScoreRow]:
+    """Return every version of every tree's answers in an audit, in scoring order."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(tree_score, TreeScoreRow))
+        .where(tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit_id)
+        .order_by(tree_score.c.scoring_order, tree_score.c.version),
+        TreeScoreRow,
+    )
+
+
+def scores_by_client_id(
+    connection: sa.Connection, farm_id: int, client_ids: Collection[str]
+) -> list[TreeScoreRow]:
+    """Return the answers that devices sent under some of these ids."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(tree_score, TreeScoreRow)).where(
+            tree_score.c.farm_id == farm_id, tree_score.c.client_id.in_(list(client_ids))
+        ),
+        TreeScoreRow,
+    )
+
+
 def score_versions(
     connection: sa.Connection, farm_id: int, audit_id: int, draw_tree_id: int
 ) -> list[TreeScoreRow]:
@@ -204,6 +240,26 @@ def current_stage_scores(
         _CURRENT_STAGE_SCORES,
         StageScoreRow,
         {"farm": farm_id, "audit": audit_id},
+    )
+
+
+def every_stage_score(
+    connection: sa.Connection, farm_id: int, audit_id: int
+) -> list[StageScoreRow]:
+    """Return the stage scores of every version of each tree's answers in an audit."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(stage_score, StageScoreRow))
+        .join(
+            tree_score,
+            sa.and_(
+                tree_score.c.farm_id == stage_score.c.farm_id,
+                tree_score.c.id == stage_score.c.tree_score_id,
+            ),
+        )
+        .where(tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit_id)
+        .order_by(tree_score.c.scoring_order, tree_score.c.version, stage_score.c.id),
+        StageScoreRow,
     )
 
 

@@ -160,6 +160,19 @@ def rework_order_by_id(
     )
 
 
+def rework_order_of_audit(
+    connection: sa.Connection, farm_id: int, audit_id: int
+) -> ReworkOrder | None:
+    """Return the rework order that came of an audit."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(rework_order, ReworkOrder)).where(
+            rework_order.c.farm_id == farm_id, rework_order.c.audit_id == audit_id
+        ),
+        ReworkOrder,
+    )
+
+
 def rework_orders_of_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> list[ReworkOrder]:
     """Return a lot's rework orders, oldest first."""
     return fetch_all(

@@ -1,0 +1,70 @@
+"""The page of a lot: what will be sampled, and what has happened so far."""
+
+import secrets
+
+from flask import flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from audits.errors import Conflict, InvalidInput
+from audits.services import auditing
+from audits.services.lots import LotView, view_lot
+from audits.vocabulary import LOT_STATE_NAMES, LotState, Purpose
+from webapp.access import CREW_LEADS, actor, open_to
+from webapp.auditing.blueprint import blueprint
+from webapp.auditing.device import new_client_id, posted_client_id, this_device
+from webapp.auditing.histories import history_of, plan_of
+from webapp.auditing.places import lot_name
+from webapp.extensions import database, present
+from webapp.forms import message_text
+from webapp.navigation import way_to
+from webapp.reading import words
+
+_SEED_BITS = 63
+
+
+@blueprint.get("/lots/<int:lot_id>")
+@open_to(CREW_LEADS)
+def lot(lot_id: int) -> ResponseReturnValue:
+    """Show the plan of a lot's next audit and the lot's history."""
+    view = view_lot(database(), actor(), lot_id)
+    return render_template(
+        "auditing/lot.html",
+        view=view,
+        name=lot_name(view.ranges),
+        plan=plan_of(view.plan) if view.plan else None,
+        history=history_of(view),
+        own_audit=view.open_audit_of(actor().user_id),
+        state_words=words().say(LOT_STATE_NAMES[view.lot.state]),
+        counts_both=view.plan is not None and view.plan.purpose is Purpose.RE_AUDIT,
+        order_url=_open_order_url(view),
+        client_id=new_client_id(),
+        pass_url=way_to("passes.show", pass_id=view.crew_pass.id),
+    )
+
+
+def _open_order_url(view: LotView) -> str | None:
+    """Return the page of the rework order that the lot waits for."""
+    waiting = [order for order in view.orders if order.done_at is None]
+    if view.lot.state is not LotState.REWORK or not waiting:
+        return None
+    return url_for("auditing.rework", order_id=waiting[-1].id)
+
+
+@blueprint.post("/lots/<int:lot_id>/audit")
+@open_to(CREW_LEADS)
+def begin(lot_id: int) -> ResponseReturnValue:
+    """Draw the trees of a lot, or join the draw that is open, and go to the first tree."""
+    try:
+        audit_id = auditing.begin_audit(
+            database(),
+            actor(),
+            lot_id,
+            seed=secrets.randbits(_SEED_BITS),
+            client_id=posted_client_id(request.form),
+            device=this_device(),
+            now=present(),
+        )
+    except (Conflict, InvalidInput) as error:
+        flash(message_text(error.message), "problem")
+        return redirect(url_for("auditing.lot", lot_id=lot_id))
+    return redirect(url_for("auditing.audit", audit_id=audit_id))

@@ -1,0 +1,113 @@
+"""Where a tree stands and how it is reached, in words."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from flask_babel import gettext, ngettext
+
+from audits.planting import place_in_row
+from audits.records import DrawTree, LotRange, Row
+from audits.vocabulary import SIDE_NAMES, Side
+from webapp.extensions import farm
+from webapp.reading import words
+
+
+@dataclass(frozen=True)
+class TreePlace:
+    """A tree of the walk as the tree screen shows it."""
+
+    order: int
+    total: int
+    place_words: str
+    side_words: str
+    direction_words: str
+
+
+def tree_place(walk: Sequence[DrawTree], tree: DrawTree, rows: Mapping[int, Row]) -> TreePlace:
+    """Return where a tree of the walk stands and how it is reached from the one before it."""
+    index = walk.index(tree)
+    before = walk[index - 1] if index else None
+    row = rows[tree.orchard_row_id]
+    return TreePlace(
+        order=index + 1,
+        total=len(walk),
+        place_words=place_words(tree, rows),
+        side_words=words().say(SIDE_NAMES[tree.side]),
+        direction_words=_direction(before, tree, row),
+    )
+
+
+def place_words(tree: DrawTree, rows: Mapping[int, Row]) -> str:
+    """Return row, panel and tree, or the position where no posts are recorded."""
+    row = rows[tree.orchard_row_id]
+    return f"{row_name(row)}, {position_words(row, tree.position)}"
+
+
+def position_words(row: Row, position: int) -> str:
+    """Return panel and tree, or the position where no posts are recorded."""
+    if row.trees_per_panel is None:
+        return str(gettext("tree %(position)s", position=position))
+    return words().show(place_in_row(position, row.trees_per_panel))
+
+
+def row_name(row: Row) -> str:
+    """Return the row's number with the farm's own word for a row, if it has one."""
+    own_word = farm().row_word
+    if own_word and words().language != "en":
+        return f"{own_word[:1].upper()}{own_word[1:]} {row.number}"
+    return str(gettext("Row %(number)s", number=row.number))
+
+
+def lot_name(ranges: Sequence[tuple[LotRange, Row]]) -> str:
+    """Return the rows of a lot by their numbers."""
+    if len(ranges) == 1:
+        return row_name(ranges[0][1])
+    numbers = ", ".join(str(number) for number in sorted({row.number for _, row in ranges}))
+    return str(gettext("Rows %(numbers)s", numbers=numbers))
+
+
+def stretch_words(row: Row, first: int, last: int) -> str:
+    """Return a stretch of a row, or that it is the whole row."""
+    if (first, last) == (1, row.tree_count):
+        return str(gettext("the whole row"))
+    span = gettext("trees %(first)s to %(last)s", first=first, last=last)
+    if row.trees_per_panel is None:
+        return str(span)
+    return str(
+        gettext(
+            "%(span)s (%(start)s to %(end)s)",
+            span=span,
+            start=position_words(row, first),
+            end=position_words(row, last),
+        )
+    )
+
+
+def _direction(before: DrawTree | None, tree: DrawTree, row: Row) -> str:
+    """Return the way to a tree: rows are walked out on the left side and back on the right."""
+    out = tree.side is Side.LEFT
+    if (
+        before is None
+        or before.orchard_row_id != tree.orchard_row_id
+        or before.side is not tree.side
+    ):
+        if out:
+            return str(gettext("out from the start (%(end)s)", end=row.start_end))
+        return str(gettext("back to the start (%(end)s)", end=row.start_end))
+    trees = abs(tree.position - before.position)
+    panels = _panels_between(before, tree, row)
+    if panels:
+        far = ngettext("%(num)s panel", "%(num)s panels", panels)
+    else:
+        far = ngettext("%(num)s tree", "%(num)s trees", trees)
+    way_on = tree.position > before.position if out else tree.position < before.position
+    if not way_on:
+        return str(gettext("turn round: %(far)s", far=far))
+    return str(gettext("out: %(far)s on", far=far) if out else gettext("back: %(far)s on", far=far))
+
+
+def _panels_between(before: DrawTree, tree: DrawTree, row: Row) -> int:
+    if row.trees_per_panel is None:
+        return 0
+    here = place_in_row(tree.position, row.trees_per_panel).panel
+    return abs(here - place_in_row(before.position, row.trees_per_panel).panel)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 from audits.messages import Message, Words, say, say_n
@@ -53,6 +54,23 @@ class Band:
         if number and thick.endswith(f" {unit}"):
             thin = number
         return words.say(say("%(thin)s to %(thick)s", thin=thin, thick=thick))
+
+
+def just(value: object) -> Message:
+    """
+    Say a value and nothing else, so that there is nothing to translate.
+
+    Parameters
+    ----------
+    value : object
+        A number, a length, or anything else that a reader's `Words` can show.
+
+    Returns
+    -------
+    Message
+        The value alone.
+    """
+    return Message("%(value)s", MappingProxyType({"value": value}))
 
 
 @dataclass(frozen=True)
@@ -252,7 +270,7 @@ def _top_words(standard: Standard, method: Method) -> StageWords:
     return StageWords(
         stage=Stage.TOP,
         headline=say("Cut the top at %(height)s.", height=target),
-        figure=say("%(height)s", height=target),
+        figure=just(target),
         hint=wire,
         limit=wire,
         steps=tuple(steps),
@@ -317,7 +335,9 @@ def _limbs_headline(rule: LimbsRule) -> Message:
 def _limbs_figure(rule: LimbsRule) -> Message:
     if rule.least == rule.most:
         return say_n("%(count)s limb", "%(count)s limbs", rule.most)
-    return say("%(least)s to %(most)s limbs", least=rule.least, most=rule.most)
+    return say_n(
+        "%(least)s to %(count)s limb", "%(least)s to %(count)s limbs", rule.most, least=rule.least
+    )
 
 
 def _columns_words(standard: Standard) -> StageWords:
@@ -365,7 +385,7 @@ def _heading_words(standard: Standard) -> StageWords:
             steps=(say("No heading in this block."),),
             leave=(),
         )
-    band = say("%(band)s", band=Band(rule.thinnest_mm, rule.thickest_mm))
+    band = just(Band(rule.thinnest_mm, rule.thickest_mm))
     return StageWords(
         stage=Stage.HEADING,
         headline=say("Cut thin, hanging ends at pencil size."),
@@ -375,7 +395,7 @@ def _heading_words(standard: Standard) -> StageWords:
         steps=(
             say("Find ends that hang and are thin."),
             say("Cut them where they are pencil thick."),
-            say("That is %(band)s.", band=Band(rule.thinnest_mm, rule.thickest_mm)),
+            say("That is %(band)s.", band=band),
         ),
         leave=(
             say("Leave ends that do not hang."),

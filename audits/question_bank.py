@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Final, TypeAlias
 
 from audits.messages import Message, say, say_n
-from audits.plain_words import against_the_wire
+from audits.plain_words import against_the_wire, just
 from audits.questions import (
     Action,
     BranchPicture,
@@ -97,6 +97,10 @@ def _leave_it(after: Answer) -> Action:
     return Action(say("Leave it alone."), after, leaves=True)
 
 
+def _cut_at(number: int) -> Message:
+    return say("Cut at %(number)s.", number=number)
+
+
 def _what_is_wrong(draw: Dice, tree: Answer, faults: tuple[Fault, ...]) -> tuple[Finding, ...]:
     """Offer the faults and "nothing is wrong" for one tree."""
     nothing = Finding(say("Nothing is wrong"), tree, None)
@@ -110,7 +114,7 @@ def _shuffled(draw: Dice, things: tuple[Fault, ...]) -> list[Fault]:
 def _numbers(numbers: tuple[int, ...]) -> Message:
     first, last = numbers[:-1], numbers[-1]
     if not first:
-        return say("%(number)s", number=last)
+        return just(last)
     return say("%(first)s and %(last)s", first=", ".join(map(str, first)), last=last)
 
 
@@ -126,16 +130,16 @@ def _top_where(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
     rule = standard.top
     lowest, highest = rule.band_mm
     reach = max(150.0, rule.tolerance_mm)
-    leader = highest + _height(draw, 2 * reach, 4 * reach)
+    leader = highest + _height(draw, 2.5 * reach, 4 * reach)
     branches = (
-        _height(draw, highest + 0.5 * reach, highest + 1.2 * reach),
+        _height(draw, highest + 0.5 * reach, highest + reach),
         _height(draw, rule.target_mm - 0.5 * rule.tolerance_mm, rule.target_mm),
         _height(draw, lowest - 2 * reach, lowest - 0.8 * reach),
     )
     if branches[-1] < _LOWEST_TOP_MM:
         return None
     cuts = tuple(
-        Action(say("Cut at %(number)s.", number=number), TopMeasure(height_mm=branch))
+        Action(_cut_at(number), TopMeasure(height_mm=branch))
         for number, branch in enumerate(branches, start=1)
     )
     return Draft(
@@ -149,7 +153,7 @@ def _top_where(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
 def _top_not_due(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
     rule = standard.top
     leader = rule.target_mm - _height(draw, 250, 600)
-    branches = (leader - _height(draw, 150, 250), leader - _height(draw, 350, 500))
+    branches = (leader - _height(draw, 200, 280), leader - _height(draw, 450, 560))
     if branches[-1] < _LOWEST_TOP_MM:
         return None
     young = {"topped": True, "leader_young": True}
@@ -157,8 +161,8 @@ def _top_not_due(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
         say("Where do you cut this top?"),
         (
             Action(say("Cut off the end."), TopMeasure(height_mm=leader - 80, **young)),
-            Action(say("Cut at 1."), TopMeasure(height_mm=branches[0], **young)),
-            Action(say("Cut at 2."), TopMeasure(height_mm=branches[1], **young)),
+            Action(_cut_at(1), TopMeasure(height_mm=branches[0], **young)),
+            Action(_cut_at(2), TopMeasure(height_mm=branches[1], **young)),
             _leave_it(TopMeasure(height_mm=leader, topped=False)),
         ),
         Stage.TOP,
@@ -169,13 +173,13 @@ def _top_not_due(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
 def _top_broken(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
     lowest, _ = standard.top.band_mm
     top = _height(draw, lowest - 600, lowest - 150)
-    branch = top - _height(draw, 150, 300)
+    branch = top - _height(draw, 200, 300)
     if branch < _LOWEST_TOP_MM:
         return None
     return Draft(
         say("A storm broke this top last year. What do you do?"),
         (
-            Action(say("Cut at 1."), TopMeasure(height_mm=branch)),
+            Action(_cut_at(1), TopMeasure(height_mm=branch)),
             Action(
                 say("Cut the end off flat."),
                 TopMeasure(height_mm=top - 50, to_side_branch=False),
@@ -579,7 +583,7 @@ def _end_question(standard: Standard, picture: EndPicture, left: HeadingMeasure)
         say("Where do you cut this hanging end?"),
         (
             *(
-                Action(say("Cut at %(number)s.", number=number), _headed(standard, diameter))
+                Action(_cut_at(number), _headed(standard, diameter))
                 for number, diameter in enumerate(picture.diameters_mm, start=1)
             ),
             _leave_it(left),

@@ -18,7 +18,7 @@ from printables.drawing.inks import Ink
 from printables.drawing.lettering import balanced, largest_size, text_width
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
-from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text, group
+from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import PAGE_SIZES_MM, Page, card_sheet, draw_cards
 from printables.stage_pictures import stage_picture
@@ -162,16 +162,15 @@ def card_front(
     width, height = CARD_SIZES_MM[card_format]
     stages = standard_words(standard, method=subject.method, low_bloom=subject.low_bloom)
     cell = _small_cell if card_format is CardFormat.ID_1 else _large_cell
-    shapes: list[Shape] = [*_header(subject, words, width)]
-    top, gap = (8.4, 0.0) if card_format is CardFormat.ID_1 else (6.9, 0.6)
-    column_mm = (width - 2 * _side_margin(card_format)) / 2
-    row_mm = (height - top - _side_margin(card_format) - gap) / 2
+    header = _header(subject, words, width)
+    shapes: list[Shape] = [*header.shapes]
+    side = _side_margin(card_format)
+    column_mm = (width - 2 * side) / 2
+    row_mm = (height - header.height_mm - side) / 2
     for place, stage in enumerate(stages):
         row, column = divmod(place, 2)
-        drawn = cell(subject, standard, stage, words, column_mm)
-        shapes.append(
-            drawn.at(_side_margin(card_format) + column * column_mm, top + row * (row_mm + gap))
-        )
+        drawn = cell(subject, standard, stage, words, (column_mm, row_mm))
+        shapes.append(drawn.at(side + column * column_mm, header.height_mm + row * row_mm))
     return Drawing(width, height, tuple(shapes), subject.block)
 
 
@@ -180,16 +179,59 @@ def _side_margin(card_format: CardFormat) -> float:
     return 2.0 if card_format is CardFormat.A7 else _MARGIN_MM
 
 
-def _header(subject: StandardSubject, words: Words, width_mm: float) -> tuple[Shape, ...]:
+# Lower edge of the header, with the block's name in one line and in two.
+_HEADER_MM: Final = 6.9
+_HIGH_HEADER_MM: Final = 8.0
+
+
+def _header(subject: StandardSubject, words: Words, width_mm: float) -> Drawing:
+    """
+    Write the block's name beside the version, or alone, or in two lines, as it fits.
+
+    Parameters
+    ----------
+    subject : StandardSubject
+        The block and the version.
+    words : Words
+        The reader's language.
+    width_mm : float
+        Width of the card.
+
+    Returns
+    -------
+    Drawing
+        The header.
+
+    Raises
+    ------
+    InvalidInput
+        If the name does not fit even so.
+    """
+    name = subject.block
     inner = width_mm - 2 * _MARGIN_MM
     version = words.say(say("Version %(version)s", version=subject.version))
-    room = inner - text_width(version, _SMALL_MM) - 2.0
-    size = largest_size(subject.block, room, _KEY_MM, _SMALL_MM, bold=True)
-    if text_width(subject.block, size, bold=True) > room:
-        raise InvalidInput({"block": say('"%(name)s" is too long for a card.', name=subject.block)})
-    return (
-        Text(_MARGIN_MM, 5.6, subject.block, size, bold=True),
-        Text(width_mm - _MARGIN_MM, 5.6, version, _SMALL_MM, Ink.SOFT, anchor=Anchor.END),
+    beside = inner - text_width(version, _SMALL_MM) - 2.0
+    for room in (beside, inner):
+        size = largest_size(name, room, _KEY_MM, _SMALL_MM, bold=True)
+        if text_width(name, size, bold=True) <= room:
+            shapes: list[Shape] = [Text(_MARGIN_MM, 5.6, name, size, bold=True)]
+            if room == beside:
+                right = width_mm - _MARGIN_MM
+                shapes.append(Text(right, 5.6, version, _SMALL_MM, Ink.SOFT, anchor=Anchor.END))
+            return Drawing(width_mm, _HEADER_MM, tuple(shapes), name)
+    lines = balanced(name, inner, _SMALL_MM, bold=True)
+    if len(lines) > _HINT_LINES or any(
+        text_width(line, _SMALL_MM, bold=True) > inner for line in lines
+    ):
+        raise InvalidInput({"block": say('"%(name)s" is too long for a card.', name=name)})
+    return Drawing(
+        width_mm,
+        _HIGH_HEADER_MM,
+        tuple(
+            Text(_MARGIN_MM, 3.9 + 3.4 * row, line, _SMALL_MM, bold=True)
+            for row, line in enumerate(lines)
+        ),
+        name,
     )
 
 
@@ -198,26 +240,50 @@ def _large_cell(
     standard: Standard,
     stage: StageWords,
     words: Words,
-    width_mm: float,
+    size_mm: tuple[float, float],
 ) -> Drawing:
     """Draw a stage's picture below its figure and a few words."""
+    width = size_mm[0]
     picture = stage_picture(standard, stage.stage, words, method=subject.method)
+    strip = _strip(stage, words, width)
+    return Drawing(
+        width,
+        _STRIP_MM + picture.height_mm,
+        (*strip, picture.at((width - picture.width_mm) / 2, _STRIP_MM)),
+        picture.title,
+    )
+
+
+_STRIP_MM: Final = 7.4
+_STRIP_LEFT_MM: Final = 1.0
+
+
+def _strip(stage: StageWords, words: Words, width_mm: float) -> list[Shape]:
+    """Write the figure and, where there is room, a few words beside it."""
     # The picture of the top has the height in it, as large as this line.
-    name = stage.stage is Stage.TOP
-    key = words.say(STAGE_NAMES[stage.stage] if name else stage.figure)
+    is_top = stage.stage is Stage.TOP
+    key = words.say(STAGE_NAMES[stage.stage] if is_top else stage.figure)
     size = largest_size(key, width_mm - 1.5, _KEY_MM, _SMALL_MM, bold=True)
-    shapes: list[Shape] = [Text(1.0, 5.2, key, size, bold=True)]
-    if stage.hint is not None:
-        left = 1.0 + text_width(key, size, bold=True) + 1.8
-        lines = balanced(words.say(stage.hint), width_mm - left, _SMALL_MM)
-        fits = all(text_width(line, _SMALL_MM) <= width_mm - left for line in lines)
-        if fits and len(lines) <= _HINT_LINES:
-            first = 5.2 if len(lines) == 1 else 3.3
-            shapes += [
-                Text(left, first + 3.6 * row, line, _SMALL_MM) for row, line in enumerate(lines)
-            ]
-    shapes.append(picture.at((width_mm - picture.width_mm) / 2, 7.4))
-    return Drawing(width_mm, 7.4 + picture.height_mm, tuple(shapes), picture.title)
+    figure = Text(_STRIP_LEFT_MM, 5.2, key, size, bold=True)
+    if stage.hint is None:
+        return [figure]
+    hint = words.say(stage.hint)
+    left = _STRIP_LEFT_MM + text_width(key, size, bold=True) + 1.8
+    beside = _hint_lines(hint, left, width_mm - left)
+    if beside:
+        return [figure, *beside]
+    # Without the wire the height is only a number, so that the wire goes before the name.
+    alone = _hint_lines(hint, _STRIP_LEFT_MM, width_mm - 1.5) if is_top else []
+    return alone or [figure]
+
+
+def _hint_lines(hint: str, left_mm: float, width_mm: float) -> list[Shape]:
+    """Set a hint in at most two lines, or not at all."""
+    lines = balanced(hint, width_mm, _SMALL_MM)
+    if len(lines) > _HINT_LINES or any(text_width(line, _SMALL_MM) > width_mm for line in lines):
+        return []
+    first = 5.2 if len(lines) == 1 else 3.3
+    return [Text(left_mm, first + 3.6 * row, line, _SMALL_MM) for row, line in enumerate(lines)]
 
 
 def _small_cell(
@@ -225,24 +291,33 @@ def _small_cell(
     _standard: Standard,
     stage: StageWords,
     words: Words,
-    width_mm: float,
+    size_mm: tuple[float, float],
 ) -> Drawing:
-    """Draw a stage's pictogram beside its figure and a few words."""
+    """Draw a stage's pictogram beside its figure and as many words as there is room for."""
+    width, height = size_mm
     scale = 1.25
     name = words.say(STAGE_NAMES[stage.stage])
     left = PICTOGRAM_MM * scale + 2.0
-    room = width_mm - left - 1.0
-    parts = [
-        paragraph([Run(name, ink=Ink.SOFT)], room, SMALL_PT),
-        paragraph([Run(words.say(stage.figure), bold=True)], room, KEY_PT, leading=1.1),
+    room = width - left - 1.0
+    above = [paragraph([Run(name, ink=Ink.SOFT)], room, SMALL_PT, leading=1.15)]
+    figure = words.say(stage.figure)
+    # A word too long for twelve points is set smaller rather than broken.
+    key_pt = min(largest_size(word, room, _KEY_MM, _SMALL_MM, bold=True) for word in figure.split())
+    key = [paragraph([Run(figure, bold=True)], room, key_pt / POINT_MM, leading=1.1)]
+    below = (
+        []
+        if stage.limit is None
+        else [paragraph([Run(words.say(stage.limit))], room, SMALL_PT, leading=1.12)]
+    )
+    choices = [
+        stacked(parts, room)
+        for parts in ((*above, *key, *below), (*key, *below), (*above, *key), key)
     ]
-    if stage.limit is not None:
-        parts.append(paragraph([Run(words.say(stage.limit))], room, SMALL_PT, leading=1.15))
-    letters = stacked(parts, room)
+    letters = next((drawn for drawn in choices if drawn.height_mm <= height), choices[-1])
     picture = stage_pictogram(stage.stage, name)
     return Drawing(
-        width_mm,
-        letters.height_mm,
+        width,
+        height,
         (picture.at(0.5, 1.2, scale), letters.at(left, 0.0)),
         name,
     )
@@ -328,19 +403,20 @@ def _gauges(standard: Standard, words: Words, width_mm: float) -> Drawing:
             words.show(Length(limbs.large_mm, LengthKind.DIAMETER)),
         ),
     )
-    left = 1.0
-    limb_left = left + pencil.width_mm + 1.5
+    height = max(pencil.height_mm, limb.height_mm)
+    limb_left = 1.0 + pencil.width_mm + 1.5
     beside = limb_left + limb.width_mm + 1.0
-    room = width_mm - _MARGIN_MM - beside
-    hint = paragraph([Run(words.say(say("Hold this edge on the wood.")))], room, SMALL_PT)
+    how = [Run(words.say(say("Hold this edge on the wood.")))]
+    hint = paragraph(how, max(width_mm - _MARGIN_MM - beside, 1.0), SMALL_PT, leading=1.15)
+    place = (beside, 1.0)
+    if hint.height_mm > height - 1.0:
+        hint = paragraph(how, width_mm - 2 * _MARGIN_MM, SMALL_PT)
+        place = (_MARGIN_MM, height)
+        height += hint.height_mm
     return Drawing(
         width_mm,
-        max(pencil.height_mm, limb.height_mm),
-        (
-            pencil.at(left, 0.0),
-            limb.at(limb_left, 0.0),
-            group(hint.shapes, beside, 1.0),
-        ),
+        height,
+        (pencil.at(1.0, 0.0), limb.at(limb_left, 0.0), hint.at(*place)),
         words.say(say("Gauges")),
     )
 

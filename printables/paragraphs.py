@@ -1,5 +1,6 @@
 """Text with some words heavier than others, set in lines that fit a width."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -65,11 +66,16 @@ def paragraph(
     return Drawing(width_mm, height, tuple(shapes), " ".join(run.text for run in runs))
 
 
+# A number and the short word behind it, such as its unit, stay on one line.
+_NUMBER_AND_WORD: Final = re.compile(r"(\d) (?=[^\W\d_]{1,5}\b)")
+
+
 def _words(runs: Sequence[Run], width_mm: float, size_mm: float) -> list[Run]:
     return [
         Run(part, run.bold, run.ink)
         for run in runs
-        for word in run.text.split()
+        for word in _NUMBER_AND_WORD.sub("\\1\u00a0", run.text).split(" ")
+        if word
         for part in _broken(word, width_mm, size_mm, bold=run.bold)
     ]
 

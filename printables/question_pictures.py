@@ -31,12 +31,12 @@ from printables.drawing.primitives import (
 from printables.drawing.wood import Stem, bar
 from printables.paragraphs import POINT_MM
 
-WIDTH_MM: Final = 68.0
+WIDTH_MM: Final = 84.0
 HEIGHT_MM: Final = 46.0
 
-_LABEL_MM: Final = 10 * POINT_MM
-_NUMBER_MM: Final = 11 * POINT_MM
-_DISC_MM: Final = 2.6
+_LABEL_MM: Final = 12 * POINT_MM
+_NUMBER_MM: Final = 12 * POINT_MM
+_DISC_MM: Final = 2.8
 # Baseline below the middle of a capital letter, as a part of the size.
 _MIDDLE: Final = 0.36
 
@@ -55,7 +55,7 @@ def question_picture(picture: Picture, words: Words) -> Drawing:
     Returns
     -------
     Drawing
-        A picture of 68 by 46 mm; its description gives the same numbers in words.
+        A picture of 84 by 46 mm; its description gives the same numbers in words.
     """
     match picture:
         case TopPicture():
@@ -98,7 +98,7 @@ def _diameter(words: Words, diameter_mm: float) -> str:
 
 # Top.
 
-_TRUNK_X_MM: Final = 24.0
+_TRUNK_X_MM: Final = 31.0
 _ABOVE_MM: Final = 140.0
 _BELOW_MM: Final = 420.0
 _LEAST_VIEW_MM: Final = 1_100.0
@@ -138,7 +138,7 @@ def _wire(y_mm: float, height_mm: float, words: Words) -> list[Shape]:
     return [
         Line((0.0, y_mm), (_TRUNK_X_MM + 8.0, y_mm), Ink.WIRE),
         Text(0.0, y_mm - 1.0, name, _LABEL_MM, Ink.SOFT),
-        Text(0.0, y_mm + _LABEL_MM * 0.95, words.show(Length(height_mm)), _LABEL_MM, Ink.SOFT),
+        Text(0.0, y_mm + _LABEL_MM * 0.98, words.show(Length(height_mm)), _LABEL_MM, Ink.SOFT),
     ]
 
 
@@ -248,7 +248,7 @@ def _limb(
 ) -> list[Shape]:
     y, side = place
     width = max(0.8, size_mm * _LIMB_SCALE)
-    end = (trunk.start[0] + side * 10.0, y - 2.6)
+    end = (trunk.start[0] + side * 9.4, y - 2.4)
     limb = Stem.between((trunk.start[0] + side * 2.0, y), end, (width, width * 0.75), -0.05 * side)
     disc = (end[0] + side * (_DISC_MM + 0.6), end[1] + 0.2)
     label_x = disc[0] + side * (_DISC_MM + 1.0)
@@ -381,7 +381,7 @@ def _length_of(foot: Point, end: Point, text: str) -> list[Shape]:
 # Heading.
 
 _END_TRUNK: Final = Stem.between((3.0, 45.8), (3.0, 0.2), (5.6, 5.0))
-_END_BRANCH: Final = Stem((4.0, 26.0), (14.0, -6.0), (40.0, -6.0), (41.0, 44.0), 5.0, 0.8)
+_END_BRANCH: Final = Stem((4.0, 26.0), (14.0, -6.0), (49.0, -6.0), (50.0, 44.0), 5.0, 0.8)
 # Where the branch bends over: beyond here it hangs.
 _BEND_AT: Final = 0.52
 
@@ -417,10 +417,14 @@ def _numbered_place(place: float, number: int, diameter: str) -> list[Shape]:
     middle = _END_BRANCH.point_at(place)
     x, y = middle
     if place <= _BEND_AT:
-        # Inside the arch, clear of the wood on its left.
-        disc = (x + 0.6 + 9.0 * (_BEND_AT - place), y + 6.0)
-        label = Text(disc[0], disc[1] + _DISC_MM + 3.4, diameter, _LABEL_MM, anchor=Anchor.MIDDLE)
-        return [Line(*line, Ink.FINE_LINE), *_number(disc, number), label]
+        # Inside the arch, one below the other, the nearest to the trunk lowest.
+        disc = (15.6, 15.0 + 36.0 * (_BEND_AT - place))
+        return [
+            Line(*line, Ink.FINE_LINE),
+            Line((x, y + _END_BRANCH.width_at(place) / 2 + 0.6), disc, Ink.HAIRLINE),
+            *_number(disc, number),
+            _label((disc[0] + _DISC_MM + 1.0, disc[1]), diameter),
+        ]
     disc = (x + 6.4, y)
     return [
         Line(*line, Ink.FINE_LINE),

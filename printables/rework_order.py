@@ -174,7 +174,7 @@ def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) 
         title=words.say(title),
         author=order.farm,
         language=words.language,
-        gap_mm=4.0,
+        gap_mm=3.0,
     )
 
 
@@ -202,9 +202,9 @@ def _row(row: OrderRow, words: Words, width_mm: float) -> Drawing:
         title=row.label,
         description="",
         start=words.say(start),
-        end=words.say(say("end")),
+        end=words.say(say("end of the row")),
         plain=words.say(say("not in the sample")),
-        conforming=words.say(say("right")),
+        conforming=words.say(say("found right")),
         nonconforming=words.say(say("fault found")),
         outside=words.say(say("not in this lot")),
     )
@@ -258,7 +258,7 @@ def _redo_line(line: OrderLine, order: ReworkSheet, words: Words, width_mm: floa
     said = paragraph(
         [
             Run(words.say(_where(line)), bold=True),
-            Run(words.say(_faults(line.faults))),
+            Run(_faults(line.faults, words)),
             Run(words.say(say("For %(name)s.", name=_who(line, order)))),
         ],
         done_left - 4.0,
@@ -306,13 +306,8 @@ def _stretch(line: OrderLine) -> Message:
     )
 
 
-def _faults(faults: Sequence[Fault]) -> Message:
-    """Name faults in one list, joined two at a time so that any language may join its own way."""
-    names: list[Message] = [say(FAULT_NAMES[fault]) for fault in faults]
-    joined = names[0]
-    for name in names[1:]:
-        joined = say("%(names)s; %(name)s", names=joined, name=name)
-    return say("%(names)s.", names=joined)
+def _faults(faults: Sequence[Fault], words: Words) -> str:
+    return "; ".join(words.say(FAULT_NAMES[fault]) for fault in faults) + "."
 
 
 def _who(line: OrderLine, order: ReworkSheet) -> str:
@@ -329,10 +324,8 @@ def _stop(order: ReworkSheet, words: Words, width_mm: float) -> list[Drawing]:
         *(
             paragraph(
                 [
-                    Run(
-                        words.say(say("%(stage)s:", stage=say(STAGE_NAMES[line.stage]))), bold=True
-                    ),
-                    Run(words.say(_faults(line.faults))),
+                    Run(f"{words.say(STAGE_NAMES[line.stage])}:", bold=True),
+                    Run(_faults(line.faults, words)),
                     Run(words.say(_where(line))),
                     Run(words.say(say("Show %(name)s.", name=_who(line, order))), bold=True),
                 ],
@@ -369,10 +362,10 @@ def _signatures(words: Words, width_mm: float, *, redone: bool) -> Drawing:
     """Leave room for names, and say what comes next where something is to be done again."""
     half = (width_mm - 8.0) / 2
     fields = (
-        (say("Done by"), 0.0, 12.0),
-        (say("Date"), half + 8.0, 12.0),
-        (say("Seen by the supervisor"), 0.0, 25.0),
-        (say("Date"), half + 8.0, 25.0),
+        (say("Done by"), 0.0, 9.0),
+        (say("Date"), half + 8.0, 9.0),
+        (say("Seen by the supervisor"), 0.0, 20.0),
+        (say("Date"), half + 8.0, 20.0),
     )
     size = TEXT_PT * POINT_MM
     shapes: list[Shape] = []
@@ -383,7 +376,7 @@ def _signatures(words: Words, width_mm: float, *, redone: bool) -> Drawing:
             Text(left, baseline, text, size, bold=True),
             Line((line_left, baseline + 0.8), (left + half, baseline + 0.8), Ink.FINE_LINE),
         ]
-    height = 27.0
+    height = 22.0
     if redone:
         told = say("When all is done, new trees are drawn by chance and checked.")
         drawn = paragraph([Run(words.say(told))], width_mm, TEXT_PT)

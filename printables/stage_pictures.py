@@ -1,12 +1,16 @@
 """The picture of each stage for one block's standard, with its labels in the reader's words."""
 
+import re
+from typing import Final
+
 from audits.messages import Words, mark
 from audits.plain_words import Band, stage_words
 from audits.standard import Standard
 from audits.units import Length, LengthKind
 from audits.vocabulary import STAGE_NAMES, HeadingRule, Method, Result, Stage
 from printables.drawing.inks import Ink
-from printables.drawing.panel import HEIGHT_MM, WIDTH_MM, spur
+from printables.drawing.lettering import text_width
+from printables.drawing.panel import HEIGHT_MM, SMALL_MM, WIDTH_MM, spur
 from printables.drawing.pictograms import result_tile
 from printables.drawing.primitives import Drawing, Shape
 from printables.drawing.tree import (
@@ -51,7 +55,7 @@ def stage_picture(
         case Stage.TOP:
             return _top(standard, words, title, description)
         case Stage.LIMBS:
-            limit = words.show(Length(standard.limbs.large_mm, LengthKind.DIAMETER))
+            limit = _unbroken(words.show(Length(standard.limbs.large_mm, LengthKind.DIAMETER)))
             labels = LimbsLabels(title, description, limit)
             return limbs_drawing(standard.limbs.large_mm, standard.limbs.most, labels)
         case Stage.COLUMNS:
@@ -60,12 +64,22 @@ def stage_picture(
             return _heading(standard, words, title, description)
 
 
+# Room for the band below the close-up of the heading drawing.
+_BAND_MM: Final = 22.0
+_NUMBER_AND_UNIT: Final = re.compile(r"(\d) (?=[^\W\d_])")
+
+
+def _unbroken(text: str) -> str:
+    """Keep each number and its unit on one line."""
+    return _NUMBER_AND_UNIT.sub("\\1\u00a0", text)
+
+
 def _top(standard: Standard, words: Words, title: str, description: str) -> Drawing:
     rule = standard.top
     labels = TopLabels(
         title,
         description,
-        target=words.show(Length(rule.target_mm)),
+        target=_unbroken(words.show(Length(rule.target_mm))),
         tolerance=f"\u00b1 {words.show(Length(rule.tolerance_mm))}",
     )
     wires = () if standard.top_wire_mm is None else (standard.top_wire_mm,)
@@ -88,13 +102,16 @@ def _heading(standard: Standard, words: Words, title: str, description: str) -> 
     rule = standard.heading
     if rule.rule is not HeadingRule.REQUIRED:
         return _whole_end(title, description)
-    band = words.show(Band(rule.thinnest_mm, rule.thickest_mm))
+    band = _unbroken(words.show(Band(rule.thinnest_mm, rule.thickest_mm)))
+    if text_width(band, SMALL_MM, bold=True) > _BAND_MM:
+        # The gauge has the band too; half a figure would be worse than none.
+        band = ""
     labels = HeadingLabels(title, description, band)
     return heading_drawing(rule.thinnest_mm, rule.thickest_mm, labels)
 
 
-_BEFORE = mark("before")
-_AFTER = mark("after")
+_BEFORE: Final = mark("before")
+_AFTER: Final = mark("after")
 
 
 def _whole_end(title: str, description: str) -> Drawing:

@@ -90,7 +90,7 @@ def test_a_leader_below_the_target_and_an_old_low_top_are_left():
         (2, 2, "2 limbs", "Take out the 2 largest limbs."),
         (1, 1, "1 limb", "Take out the largest limb."),
         (2, 3, "2 to 3 limbs", "Take out the 2 to 3 largest limbs."),
-        (0, 1, "0 to 1 limbs", "Take out one large limb or none."),
+        (0, 1, "0 to 1 limb", "Take out one large limb or none."),
         (0, 2, "0 to 2 limbs", "Take out up to 2 large limbs."),
         (0, 0, "0 limbs", "Take out no large limb."),
     ],

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -21,6 +21,8 @@ from webapp.extensions import farm
 from webapp.reading import words
 
 _NUMBER: Final = re.compile(r"[0-9]{1,6}(?:[.,][0-9]{1,6})?")
+# Browsers may add the seconds, which nobody asked for.
+_MOMENT: Final = re.compile(r"(?P<minute>\d{4}-\d\d-\d\d[T ]\d\d:\d\d)(?::\d\d(?:\.\d+)?)?")
 _TEXT_FIELDS: Final = (StringField, PasswordField, TextAreaField)
 _MOST_DIGITS: Final = 6
 _EARLIEST_YEAR: Final = 1900
@@ -229,21 +231,32 @@ class DayField(_Typed):
 
 
 class MomentField(_Typed):
-    """A day and a time on the farm's clock."""
+    """
+    A day and a time on the farm's clock; its data are the instant, in UTC.
+
+    Of the two instants that a time has when clocks are put back, it is the first.
+    """
 
     widget = DateTimeLocalInput()
     missing = lazy_gettext("Fill in day and time.")
 
     def read(self, text: str) -> datetime:
-        """Return the moment, with the farm's time zone."""
+        """Return the instant."""
+        found = _MOMENT.fullmatch(text)
         try:
-            moment = datetime.fromisoformat(text)
+            moment = datetime.fromisoformat(found["minute"] if found else "")
         except ValueError as error:
             sentence = gettext("Write day and time as 2026-01-20 14:30.")
             raise ValueError(sentence) from error
         if not _EARLIEST_YEAR <= moment.year <= _LATEST_YEAR:
             raise ValueError(gettext("Check the year of this day."))
-        return moment.replace(tzinfo=ZoneInfo(farm().time_zone))
+        zone = ZoneInfo(farm().time_zone)
+        instant = moment.replace(tzinfo=zone).astimezone(UTC)
+        if instant.astimezone(zone).replace(tzinfo=None) != moment:
+            raise ValueError(
+                gettext("Clocks are put forward that day and skip this time. Write another time.")
+            )
+        return instant
 
     def written(self, value: datetime) -> str:
         """Return the moment as the browser's own entry takes it."""

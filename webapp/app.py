@@ -5,6 +5,7 @@ from pathlib import Path
 from flask import Flask, Response, g, request
 from flask_babel import format_date, format_datetime
 from jinja2 import StrictUndefined
+from werkzeug.routing import IntegerConverter, Map
 
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
@@ -24,6 +25,13 @@ _CONTENT_SECURITY_POLICY = (
 )
 
 
+class _RecordId(IntegerConverter):
+    """A whole number in an address that a database can hold; a larger one is no page."""
+
+    def __init__(self, rules: Map) -> None:
+        super().__init__(rules, max=2**31 - 1)
+
+
 def create_app(settings: Settings) -> Flask:
     """Return the application, its database brought up to date."""
     app = Flask(__name__, static_folder=str(Path(__file__).parent.parent / "static"))
@@ -36,6 +44,7 @@ def create_app(settings: Settings) -> Flask:
         MAX_CONTENT_LENGTH=_LARGEST_REQUEST_BYTES,
         SEND_FILE_MAX_AGE_DEFAULT=3600,
     )
+    app.url_map.converters["int"] = _RecordId
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True

@@ -353,6 +353,11 @@ def test_another_farms_block_is_not_found(database, supervisor, path):
     assert supervisor.post(url, data={}).status_code in (404, 405)
 
 
+def test_an_address_with_an_impossible_number_is_not_found(supervisor):
+    assert supervisor.get("/blocks/99999999999999999999").status_code == 404
+    assert supervisor.get("/blocks/0").status_code == 404
+
+
 def test_a_row_is_not_found_under_another_block(supervisor, orchard):
     block_url = supervisor.post("/blocks/new", data=BLOCK).location
 

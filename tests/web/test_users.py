@@ -44,8 +44,8 @@ def count(database) -> int:
 def test_the_owner_sees_who_can_sign_in(owner):
     text = read_page(owner.get("/farm")).text
 
-    assert "Aurelio Worker English W1 Aurelio Barranco Open" in text
-    assert "Ina Wetherell Owner English - Open" in text
+    assert "Aurelio Worker English W1 Aurelio Barranco Can sign in" in text
+    assert "Ina Wetherell Owner English - Can sign in" in text
 
 
 def test_a_new_person_can_sign_in(app, database, orchard, owner, person):
@@ -136,7 +136,7 @@ def test_a_closed_account_is_signed_out_at_once_and_can_be_opened_again(
     url = f"/farm/people/{orchard.supervisor.user_id}"
     answer = owner.post(f"{url}/close", follow_redirects=True)
     assert "Saul Brightwater can no longer sign in." in read_page(answer).text
-    assert "Saul Brightwater Supervisor English - Closed" in read_page(answer).text
+    assert "Saul Brightwater Supervisor English - Cannot sign in" in read_page(answer).text
     assert "/sign-in" in supervisor.get("/blocks").location
     assert sign_in_as(app, orchard.supervisor.name)[1].status_code == 200
 

@@ -18,7 +18,7 @@ from webapp.reading import LANGUAGE_NAMES, words
 
 UNITS_NAMES = {
     Units.IMPERIAL: mark("Feet and inches"),
-    Units.METRIC: mark("Metres, centimetres and millimetres"),
+    Units.METRIC: mark("Meters, centimeters and millimeters"),
 }
 _CODE_LENGTH = 2
 

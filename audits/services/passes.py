@@ -361,9 +361,9 @@ def _finish(
     return lot_id
 
 
-def take_back_row(database: Database, actor: Actor, pass_id: int, row_id: int) -> None:
+def take_back_rows(database: Database, actor: Actor, pass_id: int, row_ids: Sequence[int]) -> None:
     """
-    Take back that a row is finished, as long as nobody has begun to audit its lot.
+    Take back that rows are finished, as long as nobody has begun to audit their lots.
 
     Parameters
     ----------
@@ -371,37 +371,54 @@ def take_back_row(database: Database, actor: Actor, pass_id: int, row_id: int) -
         The farm's database.
     actor : Actor
         The supervisor.
-    pass_id, row_id : int
-        The row of the pass.
+    pass_id : int
+        The pass.
+    row_ids : Sequence of int
+        Rows of the pass; all of them or none are taken back.
 
     Raises
     ------
     Conflict
-        If the row is not finished, or its lot is past waiting.
+        If a row is not finished, or its lot is past waiting.
     NotFound
-        If the pass does not go through that row.
+        If the pass does not go through one of the rows.
     """
     require_crew_lead(actor)
     with database.write() as connection:
         found = _pass(connection, actor.farm_id, pass_id)
-        (part,) = _parts_of(connection, found, actor.farm_id, [row_id])
-        ranges = pass_lists.lot_ranges_of_pass(connection, actor.farm_id, pass_id)
-        mine = next((r for r in ranges if r.orchard_row_id == row_id), None)
-        own_lot = queries.lot_by_id(connection, actor.farm_id, mine.lot_id) if mine else None
-        if part.finished_at is None or own_lot is None:
-            raise Conflict(say("This row is not finished."))
-        if own_lot.state is not LotState.WAITING:
-            raise Conflict(say("The audit of this row has begun: it stays finished."))
-        _set_finished(connection, actor.farm_id, part, None)
-        connection.execute(
-            lot_range.delete().where(
-                lot_range.c.farm_id == actor.farm_id,
-                lot_range.c.lot_id == own_lot.id,
-                lot_range.c.orchard_row_id == row_id,
-            )
+        for part in _parts_of(connection, found, actor.farm_id, row_ids):
+            _take_back(connection, actor.farm_id, part)
+
+
+def _take_back(connection: sa.Connection, farm_id: int, part: PassRow) -> None:
+    """
+    Take back that one row is finished.
+
+    Raises
+    ------
+    Conflict
+        If it is not finished, or its lot is past waiting.
+    """
+    row_id = part.orchard_row_id
+    ranges = pass_lists.lot_ranges_of_pass(connection, farm_id, part.crew_pass_id)
+    lot_id = next((own.lot_id for own in ranges if own.orchard_row_id == row_id), None)
+    own_lot = queries.lot_by_id(connection, farm_id, lot_id) if lot_id else None
+    if part.finished_at is None or own_lot is None:
+        number = _row_number(connection, farm_id, part)
+        raise Conflict(say("Row %(row)s is not finished.", row=number))
+    if own_lot.state is not LotState.WAITING:
+        number = _row_number(connection, farm_id, part)
+        raise Conflict(say("The audit of row %(row)s has begun: it stays finished.", row=number))
+    _set_finished(connection, farm_id, part, None)
+    connection.execute(
+        lot_range.delete().where(
+            lot_range.c.farm_id == farm_id,
+            lot_range.c.lot_id == own_lot.id,
+            lot_range.c.orchard_row_id == row_id,
         )
-        others = {r.orchard_row_id for r in ranges if r.lot_id == own_lot.id} - {row_id}
-        _shrink_lot(connection, actor.farm_id, own_lot, others)
+    )
+    others = {own.orchard_row_id for own in ranges if own.lot_id == own_lot.id} - {row_id}
+    _shrink_lot(connection, farm_id, own_lot, others)
 
 
 def _shrink_lot(

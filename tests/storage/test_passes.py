@@ -277,7 +277,7 @@ def test_another_farm_s_pass_is_not_there(database, orchard, other):
     for use_case in (
         lambda: view(database, orchard, pass_id),
         lambda: finish(database, orchard, pass_id, 0),
-        lambda: passes.take_back_row(database, orchard.supervisor, pass_id, other.row_ids[0]),
+        lambda: passes.take_back_rows(database, orchard.supervisor, pass_id, other.row_ids),
         lambda: passes.end_pass(database, orchard.supervisor, pass_id, ended_at=NOW, hours=None),
         lambda: name(database, orchard, pass_id),
         lambda: passes.withdraw_assignments(
@@ -295,10 +295,16 @@ def test_another_farm_s_pass_is_not_there(database, orchard, other):
 # --- taking a row back -------------------------------------------------------------------------
 
 
+def take_back(database, orchard, pass_id, *rows) -> None:
+    passes.take_back_rows(
+        database, orchard.supervisor, pass_id, [orchard.row_ids[row] for row in rows]
+    )
+
+
 def test_a_row_taken_back_leaves_no_lot(database, orchard):
     pass_id = begin(database, orchard)
     finish(database, orchard, pass_id, 0)
-    passes.take_back_row(database, orchard.supervisor, pass_id, orchard.row_ids[0])
+    take_back(database, orchard, pass_id, 0)
     found = view(database, orchard, pass_id)
     assert found.lots == []
     assert found.rows[0][0].finished_at is None
@@ -308,7 +314,7 @@ def test_lots_keep_apart_after_one_was_taken_back(database, orchard):
     pass_id = begin(database, orchard)
     for row in range(3):
         finish(database, orchard, pass_id, row)
-    passes.take_back_row(database, orchard.supervisor, pass_id, orchard.row_ids[1])
+    take_back(database, orchard, pass_id, 1)
     finish(database, orchard, pass_id, 1)
     assert [made.lot.number for made in view(database, orchard, pass_id).lots] == [1, 3, 4]
 
@@ -318,7 +324,7 @@ def test_a_half_day_ends_with_the_rows_that_are_left(database, orchard):
     early, late = BEGUN + timedelta(hours=1), BEGUN + timedelta(hours=2)
     finish(database, orchard, pass_id, 0, early)
     finish(database, orchard, pass_id, 1, late)
-    passes.take_back_row(database, orchard.supervisor, pass_id, orchard.row_ids[1])
+    take_back(database, orchard, pass_id, 1)
     (left,) = view(database, orchard, pass_id).lots
     assert (left.lot.finished_at, left.row_ids) == (early, (orchard.row_ids[0],))
 
@@ -327,15 +333,26 @@ def test_a_row_under_audit_stays_finished(database, orchard):
     pass_id = begin(database, orchard)
     lot_id = finish(database, orchard, pass_id, 0)
     begin_audit(database, orchard, lot_id)
-    with pytest.raises(Conflict, match="The audit of this row has begun"):
-        passes.take_back_row(database, orchard.supervisor, pass_id, orchard.row_ids[0])
+    with pytest.raises(Conflict, match="The audit of row 1 has begun"):
+        take_back(database, orchard, pass_id, 0)
     assert view(database, orchard, pass_id).rows[0][0].finished_at == NOW
+
+
+def test_several_rows_are_taken_back_all_or_none(database, orchard):
+    pass_id = begin(database, orchard, lot_by=passes.LOT_BY_HALF_DAY)
+    for row in (0, 1, 2):
+        finish(database, orchard, pass_id, row)
+    with pytest.raises(Conflict, match="Row 4 is not finished"):
+        take_back(database, orchard, pass_id, 0, 3)
+    take_back(database, orchard, pass_id, 0, 2)
+    (left,) = view(database, orchard, pass_id).lots
+    assert left.row_ids == (orchard.row_ids[1],)
 
 
 def test_a_row_that_is_not_finished_cannot_be_taken_back(database, orchard):
     pass_id = begin(database, orchard)
-    with pytest.raises(Conflict, match="This row is not finished"):
-        passes.take_back_row(database, orchard.supervisor, pass_id, orchard.row_ids[0])
+    with pytest.raises(Conflict, match="Row 1 is not finished"):
+        take_back(database, orchard, pass_id, 0)
 
 
 # --- who did what ------------------------------------------------------------------------------

@@ -133,12 +133,26 @@ def _decide_as_amended(connection: sa.Connection, book: Scorebook, now: datetime
 
 def _differ(latest: list[Decision], standings: list[StageStanding]) -> bool:
     before = {
-        (verdict.stage, verdict.outcome, verdict.nonconforming, verdict.due)
+        (
+            verdict.stage,
+            verdict.outcome,
+            verdict.scored,
+            verdict.due,
+            verdict.nonconforming,
+            verdict.leading_fault,
+        )
         for verdict in latest
         if verdict.stage is not None
     }
     after = {
-        (standing.stage, standing.outcome, standing.tally.nonconforming, standing.due)
+        (
+            standing.stage,
+            standing.outcome,
+            standing.tally.scored,
+            standing.due,
+            standing.tally.nonconforming,
+            standing.leading_fault,
+        )
         for standing in standings
     }
     return before != after

@@ -1,13 +1,20 @@
 """Proof that every stored result equals its recomputation from the stored answers."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import sqlalchemy as sa
 
-from audits.scoring import read_answers, score_tree
-from audits.services.scorebook import Scorebook, open_scorebook, rollup_rows, trees_by_id
+from audits.records import StageScoreRow
+from audits.scoring import StageScore, read_answers, score_tree
+from audits.services.scorebook import (
+    Scorebook,
+    open_scorebook,
+    rollup_rows,
+    stage_standings,
+    trees_by_id,
+)
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.vocabulary import Purpose, Stage
@@ -58,7 +65,7 @@ def check_scores(
     database: Database, farm_id: int, progress: Callable[[int, int], None] = lambda _a, _b: None
 ) -> RescoreReport:
     """
-    Recompute every score and roll-up and compare it with what is stored.
+    Recompute every score, roll-up and verdict and compare it with what is stored.
 
     Parameters
     ----------
@@ -81,19 +88,22 @@ def check_scores(
         for done, audit_id in enumerate(audit_ids, start=1):
             book = open_scorebook(connection, farm_id, audit_id)
             trees += _check_trees(connection, book, differences)
-            _check_rollups(connection, book, differences)
+            scores = queries.current_stage_scores(connection, farm_id, audit_id)
+            _check_rollups(connection, book, scores, differences)
+            _check_verdicts(connection, book, scores, differences)
             progress(done, len(audit_ids))
     return RescoreReport(len(audit_ids), trees, differences)
 
 
 def _check_trees(connection: sa.Connection, book: Scorebook, differences: list[Difference]) -> int:
+    """Compare every version of every tree's scores, those amended since too."""
     drawn = trees_by_id(connection, book)
-    stored: dict[tuple[int, Stage], str] = {}
-    for part in queries.current_stage_scores(connection, book.farm.id, book.audit.id):
-        stored[part.tree_score_id, part.stage] = _fingerprint(
-            part.result, part.faults, part.points, part.worker_id
-        )
-    rows = queries.current_scores(connection, book.farm.id, book.audit.id)
+    parts: dict[tuple[int, Stage], StageScoreRow] = {
+        (part.tree_score_id, part.stage): part
+        for part in queries.every_stage_score(connection, book.farm.id, book.audit.id)
+    }
+    rows = queries.every_score(connection, book.farm.id, book.audit.id)
+    current = {row.draw_tree_id: row.id for row in rows}
     for row in rows:
         tree = drawn[row.draw_tree_id]
         score = score_tree(
@@ -103,28 +113,34 @@ def _check_trees(connection: sa.Connection, book: Scorebook, differences: list[D
             stages=book.draw.stages,
         )
         pairs = [("points", repr(row.points), repr(score.points))]
-        pairs += [
-            (
-                stage.value,
-                stored.get((row.id, stage), "nothing"),
-                _fingerprint(part.result, part.faults, part.points, book.worker_of(stage, tree)),
-            )
-            for stage, part in score.stages.items()
-        ]
+        for stage, part in score.stages.items():
+            stored = parts.get((row.id, stage))
+            pairs.append((stage.value, _stored(stored), _fingerprint(part)))
+            # Names put on or taken off a pass reach the current version only.
+            if stored is not None and row.id == current[tree.id]:
+                worker_id = book.worker_of(stage, tree)
+                pairs.append((f"{stage.value} worker", str(stored.worker_id), str(worker_id)))
         differences += [
-            Difference(book.audit.id, f"tree {tree.position} {name}", before, after)
+            Difference(
+                book.audit.id,
+                f"tree {tree.position} version {row.version} {name}",
+                before,
+                after,
+            )
             for name, before, after in pairs
             if before != after
         ]
-    return len(rows)
+    return len(current)
 
 
 def _check_rollups(
-    connection: sa.Connection, book: Scorebook, differences: list[Difference]
+    connection: sa.Connection,
+    book: Scorebook,
+    scores: Sequence[StageScoreRow],
+    differences: list[Difference],
 ) -> None:
     if book.audit.sealed_at is None or book.draw.purpose is Purpose.START_CHECK:
         return
-    scores = queries.current_stage_scores(connection, book.farm.id, book.audit.id)
     recomputed: dict[tuple[object, object], tuple[object, ...]] = {
         (row["stage"], row["worker_id"]): tuple(row[name] for name in _SUMS)
         for row in rollup_rows(book, scores)
@@ -142,5 +158,40 @@ def _check_rollups(
     ]
 
 
-def _fingerprint(result: object, faults: object, points: object, worker_id: object) -> str:
-    return f"{result} {' '.join(map(str, faults or ()))} {points!r} {worker_id}"  # type: ignore[call-overload]
+def _check_verdicts(
+    connection: sa.Connection,
+    book: Scorebook,
+    scores: Sequence[StageScoreRow],
+    differences: list[Difference],
+) -> None:
+    """Compare the latest verdicts, as issued or as amended."""
+    known = queries.decisions(connection, book.farm.id, book.audit.id)
+    if not known:
+        return
+    latest = max(verdict.version for verdict in known)
+    stored = {
+        str(verdict.stage): (
+            f"{verdict.outcome} {verdict.scored} {verdict.due} {verdict.nonconforming} "
+            f"{verdict.leading_fault}"
+        )
+        for verdict in known
+        if verdict.version == latest and verdict.stage is not None
+    }
+    for standing in stage_standings(book, scores):
+        recomputed = (
+            f"{standing.outcome} {standing.tally.scored} {standing.due} "
+            f"{standing.tally.nonconforming} {standing.leading_fault}"
+        )
+        before = stored.get(str(standing.stage), "nothing")
+        if before != recomputed:
+            differences.append(
+                Difference(book.audit.id, f"verdict {standing.stage}", before, recomputed)
+            )
+
+
+def _stored(part: StageScoreRow | None) -> str:
+    return "nothing" if part is None else _fingerprint(part)
+
+
+def _fingerprint(part: StageScore | StageScoreRow) -> str:
+    return f"{part.result} {' '.join(part.faults)} {part.points!r}"

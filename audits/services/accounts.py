@@ -392,6 +392,26 @@ def disable_user(database: Database, actor: Actor, user_id: int, now: datetime) 
         _end_sessions(connection, actor.farm_id, user_id)
 
 
+def refuse_weak_password(password: str) -> None:
+    """
+    Look a new password through before anything is saved.
+
+    Parameters
+    ----------
+    password : str
+        As typed.
+
+    Raises
+    ------
+    InvalidInput
+        If it is too short or far too long.
+    """
+    entries = Entries()
+    _check_password(entries, password)
+    if entries.problems:
+        raise InvalidInput(entries.problems)
+
+
 def _check_password(entries: Entries, password: str) -> None:
     if len(password) < LEAST_PASSWORD_LENGTH:
         entries.add(

@@ -1,0 +1,267 @@
+"""The command ``pruning-audit``."""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from audits.errors import AuditError, InvalidInput
+from audits.messages import Message, Units, Words, say
+from audits.records import Farm
+from audits.services import accounts, farms
+from audits.services.accounts import LANGUAGES
+from audits.storage.database import Database
+from audits.storage.queries.accounts import only_farm
+from audits.storage.schema import upgrade
+from audits.vocabulary import ROLE_NAMES, Role
+from webapp.config import Settings, clock_now, default_folder, settings_for
+from webapp.reading import words_in
+
+_DEFAULT_PORT = 8350
+
+
+@click.group()
+@click.option(
+    "--data",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder of the farm's data.  [default: the system's place for a program's data]",
+)
+@click.option("--database", "database_url", help="SQLAlchemy URL, such as that of a PostgreSQL.")
+@click.option("--language", type=click.Choice(LANGUAGES), help="Language of what is printed here.")
+@click.version_option(package_name="pruning-audit")
+@click.pass_context
+def main(
+    context: click.Context, folder: Path | None, database_url: str | None, language: str | None
+) -> None:
+    """Sample, score and teach mature pruning in high-density apple blocks."""
+    context.obj = _Choices(folder or default_folder(), database_url, language or _own_language())
+
+
+class _Choices:
+    """What was chosen ahead of the command."""
+
+    def __init__(self, folder: Path, database_url: str | None, language: str) -> None:
+        self.folder = folder
+        self.database_url = database_url
+        self.language = language
+
+    @property
+    def words(self) -> Words:
+        return words_in(self.language, region="US", units=Units.IMPERIAL)
+
+    def tell(self, message: Message | str, **style: Any) -> None:  # noqa: ANN401 - click's styles
+        click.secho(self.words.say(message), **style)
+
+    def settings(self, *, https: bool = False) -> Settings:
+        return settings_for(self.folder, self.database_url, https=https)
+
+    @contextmanager
+    def database(self) -> Iterator[Database]:
+        """Open the farm's database; say what went wrong instead of showing where."""
+        database = Database(self.settings().database_url)
+        try:
+            upgrade(database)
+            yield database
+        except InvalidInput as error:
+            sentences = [
+                f"{field}: {self.words.say(message)}" for field, message in error.problems.items()
+            ]
+            raise click.ClickException("\n".join(sentences)) from error
+        except AuditError as error:
+            raise click.ClickException(self.words.say(error.message)) from error
+        finally:
+            database.close()
+
+    def farm(self, database: Database) -> Farm:
+        with database.read() as connection:
+            found = only_farm(connection)
+        if found is None:
+            raise click.ClickException(
+                self.words.say(say("No farm is set up here yet. Run: pruning-audit init"))
+            )
+        return found
+
+
+@main.command()
+@click.option("--farm", "farm_name", prompt=True, help="Name of the farm.")
+@click.option("--owner", "owner_name", prompt=True, help="The owner's sign-in name.")
+@click.option(
+    "--password",
+    prompt=True,
+    hide_input=True,
+    confirmation_prompt=True,
+    envvar="PRUNING_AUDIT_OWNER_PASSWORD",
+    help="The owner's password, at least 15 characters.",
+)
+@click.option("--units", type=click.Choice([str(unit) for unit in Units]), default="imperial")
+@click.option("--region", default="US", show_default=True, help="Two-letter country code.")
+@click.option("--time-zone", default="America/New_York", show_default=True)
+@click.option("--season-start-month", type=click.IntRange(1, 12), default=11, show_default=True)
+@click.pass_obj
+def init(
+    choices: _Choices,
+    farm_name: str,
+    owner_name: str,
+    password: str,
+    units: str,
+    region: str,
+    time_zone: str,
+    season_start_month: int,
+) -> None:
+    """Set up the farm and its owner's sign-in."""
+    with choices.database() as database:
+        with database.read() as connection:
+            found = only_farm(connection)
+        if found is not None:
+            raise click.ClickException(
+                choices.words.say(say("%(farm)s is set up here already.", farm=found.name))
+            )
+        accounts.refuse_weak_password(password)
+        farm_id = farms.create_farm(
+            database,
+            name=farm_name,
+            units=Units(units),
+            region=region,
+            language=choices.language,
+            time_zone=time_zone,
+            season_start_month=season_start_month,
+        )
+        accounts.add_user(
+            database,
+            farm_id,
+            name=owner_name,
+            password=password,
+            role=Role.OWNER,
+            language=choices.language,
+            now=clock_now(),
+        )
+    choices.tell(say("%(farm)s is set up. Start the pages: pruning-audit serve", farm=farm_name))
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=_DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--https", is_flag=True, help="Browsers come over https, through a proxy in front.")
+@click.pass_obj
+def serve(choices: _Choices, host: str, port: int, *, https: bool) -> None:
+    """Serve the pages of the farm."""
+    with choices.database() as database:
+        choices.farm(database)
+    _serve(choices, choices.settings(https=https), host, port)
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=_DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--seed", default=20, show_default=True, help="Seed of the simulation.")
+@click.option("--keep", is_flag=True, help="Keep the data in the folder given by --data.")
+@click.option("--no-serve", is_flag=True, help="Simulate only.")
+@click.pass_obj
+def demo(choices: _Choices, host: str, port: int, seed: int, *, keep: bool, no_serve: bool) -> None:
+    """Simulate an invented season and serve it."""
+    from audits.demo import make_demo  # noqa: PLC0415 - only here is it needed
+
+    if not keep:
+        choices.folder = Path(tempfile.mkdtemp(prefix="pruning-audit-demo-"))
+        choices.database_url = f"sqlite:///{choices.folder / 'farm.db'}"
+    try:
+        settings = choices.settings()
+        database = Database(settings.database_url, durable=False)
+        upgrade(database)
+        with database.read() as connection:
+            if only_farm(connection) is not None:
+                raise click.ClickException(
+                    choices.words.say(
+                        say("There is a farm here already; the demo needs an empty place.")
+                    )
+                )
+        with _progress(choices, say("Simulating a season")) as show:
+            made = make_demo(database, clock_now(), seed=seed, progress=show)
+        upgrade(database)
+        database.close()
+        choices.tell(
+            say("%(audits)s audits of %(trees)s trees.", audits=made.audits, trees=made.trees)
+        )
+        for sign_in in made.sign_ins:
+            click.echo(
+                f"  {choices.words.say(ROLE_NAMES[sign_in.role]):<12} "
+                f"{sign_in.name:<22} {sign_in.password}"
+            )
+        if not no_serve:
+            _serve(choices, settings, host, port)
+    finally:
+        if not keep:
+            shutil.rmtree(choices.folder, ignore_errors=True)
+
+
+@main.command()
+@click.option("--check", is_flag=True, required=True, help="Compare only; nothing is written.")
+@click.pass_obj
+def rescore(choices: _Choices, *, check: bool) -> None:  # noqa: ARG001 - the only way so far
+    """Recompute every stored score and compare."""
+    from audits.services.rescoring import check_scores  # noqa: PLC0415 - only here is it needed
+
+    with choices.database() as database:
+        farm = choices.farm(database)
+        with _progress(choices, say("Recomputing")) as show:
+            report = check_scores(database, farm.id, show)
+    for difference in report.differences[:20]:
+        click.echo(
+            f"audit {difference.audit_id} {difference.where}: "
+            f"{difference.stored} != {difference.recomputed}",
+            err=True,
+        )
+    choices.tell(
+        say(
+            "%(audits)s audits, %(trees)s trees recomputed, %(count)s differences.",
+            audits=report.audits,
+            trees=report.trees,
+            count=len(report.differences),
+        )
+    )
+    if report.differences:
+        raise SystemExit(1)
+
+
+def _serve(choices: _Choices, settings: Settings, host: str, port: int) -> None:
+    from webapp import serving  # noqa: PLC0415 - only here is the server needed
+
+    shown = "localhost" if host in {"127.0.0.1", "::1"} else host
+    choices.tell(
+        say("Open %(address)s (stop with Ctrl-C)", address=f"http://{shown}:{port}/"), bold=True
+    )
+    try:
+        serving.serve(settings, host, port)
+    except serving.PortTakenError as error:
+        raise click.ClickException(
+            choices.words.say(
+                say("Port %(port)s is taken. Choose another with --port.", port=str(port))
+            )
+        ) from error
+
+
+@contextmanager
+def _progress(choices: _Choices, label: Message) -> Iterator[Callable[[int, int], None]]:
+    """Show how far a long piece of work is."""
+    with click.progressbar(length=100, label=choices.words.say(label)) as bar:
+
+        def show(done: int, whole: int) -> None:
+            bar.update(100 * done // max(whole, 1) - bar.pos)
+
+        yield show
+
+
+def _own_language() -> str:
+    """Return Spanish where the terminal speaks it, else English."""
+    named = os.environ.get("LC_ALL") or os.environ.get("LANG") or ""
+    return "es" if named.startswith("es") else "en"
+
+
+if __name__ == "__main__":
+    main()

@@ -574,7 +574,7 @@ def _end_sizes(standard: Standard, draw: Dice) -> tuple[float, ...]:
     rule, guard = standard.heading, max(1.0, standard.diameter_guard_mm)
     thick = rule.thickest_mm + 2 * guard + 1 + draw.randrange(8) / 2
     pencil = (rule.thinnest_mm + rule.thickest_mm) / 2
-    thin = rule.thinnest_mm - 2 * guard - 0.5
+    thin = rule.thinnest_mm - 2 * guard - 0.5 - draw.randrange(2) / 2
     return (thick, pencil, thin) if thin > guard else (thick, pencil)
 
 
@@ -636,7 +636,7 @@ def _end_judged(fault: Fault) -> Callable[[Standard, Dice, Method], Draft | None
             say("This end was cut today. What is wrong?"),
             _what_is_wrong(draw, tree, offered),
             Stage.HEADING,
-            EndPicture(sizes, bend_after=2, cut_at=place + 1),
+            EndPicture((sizes[place],), bend_after=0 if fault is Fault.THIN else 1, cut=True),
         )
 
     return make

@@ -123,14 +123,14 @@ class EndPicture:
     diameters_mm : tuple of float
         Diameters at the places numbered from 1, from the trunk outwards.
     bend_after : int
-        Number of the last place before or at the bend.
-    cut_at : int or None
-        Number of the place where it was cut today.
+        Number of the last place before or at the bend; 0 if all lie behind it.
+    cut : bool
+        Whether it was cut today, at the only place.
     """
 
     diameters_mm: tuple[float, ...]
     bend_after: int
-    cut_at: int | None = None
+    cut: bool = False
 
 
 Picture: TypeAlias = TopPicture | LimbsPicture | BranchPicture | EndPicture

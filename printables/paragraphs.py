@@ -101,7 +101,8 @@ def _lines(words: Sequence[Run], width_mm: float, size_mm: float) -> list[list[R
 
 
 def _width(words: Sequence[Run], size_mm: float) -> float:
-    spaces = (len(words) - 1) * text_width(" ", size_mm)
+    # The heavy font's space is the wider one: a line never comes out longer than reckoned.
+    spaces = (len(words) - 1) * text_width(" ", size_mm, bold=True)
     return spaces + sum(text_width(word.text, size_mm, bold=word.bold) for word in words)
 
 

@@ -31,7 +31,7 @@ from printables.drawing.primitives import (
 from printables.drawing.wood import Stem, bar
 from printables.paragraphs import POINT_MM
 
-WIDTH_MM: Final = 84.0
+WIDTH_MM: Final = 87.0
 HEIGHT_MM: Final = 46.0
 
 _LABEL_MM: Final = 12 * POINT_MM
@@ -55,7 +55,7 @@ def question_picture(picture: Picture, words: Words) -> Drawing:
     Returns
     -------
     Drawing
-        A picture of 84 by 46 mm; its description gives the same numbers in words.
+        A picture of 87 by 46 mm; its description gives the same numbers in words.
     """
     match picture:
         case TopPicture():
@@ -102,6 +102,8 @@ _TRUNK_X_MM: Final = 31.0
 _ABOVE_MM: Final = 140.0
 _BELOW_MM: Final = 420.0
 _LEAST_VIEW_MM: Final = 1_100.0
+# No branch grows through the wire's name above and its height below it.
+_WIRE_LABEL_MM: Final = 6.0
 
 
 def _top(picture: TopPicture, words: Words) -> list[Shape]:
@@ -154,12 +156,12 @@ def _background_branches(
     for place in range(count):
         base = bottom - 2.0 - place * 6.5
         reach = 5.0 + 9.0 * (base - top) / (bottom - top)
-        crosses_label = wire is not None and abs(base - 2.0 - wire) < 2 * _LABEL_MM
-        if base < top + 5.0 or reach <= 0:
+        if base < top + 5.0:
             continue
-        left_reach = min(reach, 6.0) if crosses_label else reach
-        end = (trunk.start[0] - left_reach, base - 2.6)
-        shapes.append(Stem.between((trunk.start[0], base), end, (1.5, 0.7), 0.1).outline())
+        crosses_label = wire is not None and abs(base - 1.5 - wire) < _WIRE_LABEL_MM
+        if not crosses_label:
+            end = (trunk.start[0] - reach, base - 2.6)
+            shapes.append(Stem.between((trunk.start[0], base), end, (1.5, 0.7), 0.1).outline())
         if base - 3.2 > lowest_asked + 3.0:
             end = (trunk.start[0] + reach, base - 5.6)
             shapes.append(
@@ -248,7 +250,7 @@ def _limb(
 ) -> list[Shape]:
     y, side = place
     width = max(0.8, size_mm * _LIMB_SCALE)
-    end = (trunk.start[0] + side * 9.4, y - 2.4)
+    end = (trunk.start[0] + side * 9.0, y - 2.4)
     limb = Stem.between((trunk.start[0] + side * 2.0, y), end, (width, width * 0.75), -0.05 * side)
     disc = (end[0] + side * (_DISC_MM + 0.6), end[1] + 0.2)
     label_x = disc[0] + side * (_DISC_MM + 1.0)
@@ -311,7 +313,7 @@ def _cut_close_up(picture: LimbsPicture, words: Words) -> list[Shape]:
     shapes: list[Shape] = [_enlarged(close_up)]
     if picture.limb_height_mm is not None:
         label = words.say(say("%(height)s above the soil", height=Length(picture.limb_height_mm)))
-        shapes.append(Text(0.0, HEIGHT_MM - 0.8, label, _LABEL_MM))
+        shapes.append(Text(0.0, HEIGHT_MM - 1.3, label, _LABEL_MM))
     return shapes
 
 
@@ -388,20 +390,18 @@ _BEND_AT: Final = 0.52
 
 def _end(picture: EndPicture, words: Words) -> list[Shape]:
     places = _places_on_end(len(picture.diameters_mm), picture.bend_after)
-    shapes: list[Shape] = []
-    if picture.cut_at is None:
-        shapes.append(_END_BRANCH.outline())
-    else:
-        cut = places[picture.cut_at - 1]
-        shapes.append(_END_BRANCH.part(0.0, cut).outline())
-    shapes.append(_END_TRUNK.outline())
+    if picture.cut:
+        (place,), (diameter,) = places, picture.diameters_mm
+        return [
+            _END_BRANCH.part(0.0, place).outline(),
+            _END_TRUNK.outline(),
+            *_cut_place(place, words, diameter),
+        ]
+    shapes: list[Shape] = [_END_BRANCH.outline(), _END_TRUNK.outline()]
     for number, (place, diameter) in enumerate(
         zip(places, picture.diameters_mm, strict=True), start=1
     ):
-        if picture.cut_at is None:
-            shapes += _numbered_place(place, number, _diameter(words, diameter))
-        elif number == picture.cut_at:
-            shapes += _cut_place(place, words, diameter)
+        shapes += _numbered_place(place, number, _diameter(words, diameter))
     return shapes
 
 

@@ -266,7 +266,7 @@ def _redo_line(line: OrderLine, order: ReworkSheet, words: Words, width_mm: floa
     )
     return Drawing(
         width_mm,
-        max(said.height_mm, _TICK_MM + 1.0),
+        max(said.height_mm + 0.4, _TICK_MM + 1.0),
         (
             said.at(0.0, 0.4),
             Text(done_left, size + 1.2, done, size, Ink.SOFT),

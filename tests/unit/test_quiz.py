@@ -1,0 +1,240 @@
+"""Quizzes on paper: readable, in one piece, with a key that belongs to the questions."""
+
+import re
+from dataclasses import replace
+from datetime import date
+from functools import cache
+
+import pytest
+
+from audits.learning import VARIANTS, make_quiz
+from audits.messages import ENGLISH
+from audits.questions import (
+    BranchPicture,
+    CutShape,
+    EndPicture,
+    LimbsPicture,
+    TopPicture,
+)
+from audits.standard import preset, read_standard
+from audits.vocabulary import BearingHabit, HeadingRule, Method
+from printables import flow, quiz
+from printables.drawing.primitives import Drawing
+from printables.question_pictures import HEIGHT_MM, WIDTH_MM, question_picture
+from printables.quiz import LETTERS, TEXT_PT, quiz_paper
+from printables.sheet import PAGE_SIZES_MM, Page
+from printables.subject import StandardSubject
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
+from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
+
+SUBJECT = StandardSubject("Alder Flat", "Gala Home 3", 2, date(2025, 12, 1))
+READERS = {"en": ENGLISH, "en metric": METRIC_ENGLISH, "pseudo": PSEUDO}
+every_reader = pytest.mark.parametrize("words", READERS.values(), ids=READERS)
+SEEDS = range(12)
+
+
+def standard(**changes):
+    payload = preset(BearingHabit.STANDARD, 11 * 304.8, top_wire_mm=3048.0).model_dump()
+    payload["heading"]["rule"] = HeadingRule.REQUIRED
+    for name, value in changes.items():
+        stage, _, field = name.partition("__")
+        payload[stage][field] = value
+    return read_standard(payload)
+
+
+USUAL = standard()
+STANDARDS = (
+    USUAL,
+    standard(limbs__most=3),
+    standard(limbs__least=3, limbs__most=4),
+    standard(limbs__least=0, limbs__most=1, heading__rule=HeadingRule.FORBIDDEN),
+    preset(BearingHabit.SPUR, 4200.0),
+)
+
+
+@cache
+def questions(method=Method.LADDER):
+    return tuple(
+        question
+        for rule in STANDARDS
+        for seed in SEEDS
+        for question in make_quiz(rule, seed=seed, method=method).questions
+    )
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_seed_and_variant_stand_on_every_page(variant):
+    texts = page_texts(quiz_paper(SUBJECT, make_quiz(USUAL, seed=4711, variant=variant), ENGLISH))
+    assert all(f"Seed 4711, variant {variant}" in text for text in texts)
+    assert all(
+        f"Page {number} of {len(texts)}" in text for number, text in enumerate(texts, start=1)
+    )
+
+
+def test_all_questions_and_choices_are_printed_in_order():
+    made = make_quiz(USUAL, seed=7)
+    *pages, _ = page_texts(quiz_paper(SUBJECT, made, ENGLISH))
+    text = " ".join(pages)
+    place = 0
+    for number, question in enumerate(made.questions, start=1):
+        place = text.index(f"{number} {ENGLISH.say(question.stem).split()[0]}", place)
+        for letter, choice in zip(LETTERS, question.choices, strict=False):
+            place = text.index(f"{letter} {ENGLISH.say(choice).split()[0]}", place)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_key_is_the_last_page_and_agrees_with_the_questions(seed):
+    made = make_quiz(USUAL, seed=seed, variant="C")
+    *pages, key = page_texts(quiz_paper(SUBJECT, made, ENGLISH))
+    assert not any("Answer key" in page for page in pages)
+    assert "Answer key" in key
+    rows = re.findall(r"(?<![\d.])(\d{1,2}) ([A-D]) (?:Top|Limbs|Columns|Heading|Safety)", key)
+    assert [(int(number), letter) for number, letter in rows] == [
+        (number, LETTERS[question.key]) for number, question in enumerate(made.questions, start=1)
+    ]
+
+
+def test_there_is_room_for_a_name_and_a_date():
+    first = page_texts(quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH))[0]
+    assert "Name" in first
+    assert "Date" in first
+
+
+@pytest.mark.parametrize("page", list(Page))
+def test_pages_are_of_the_size_asked_for(page):
+    pdf = quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH, page=page)
+    assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
+
+
+def test_the_same_quiz_gives_the_same_bytes():
+    papers = [quiz_paper(SUBJECT, make_quiz(USUAL, seed=3), ENGLISH) for _ in range(2)]
+    assert papers[0] == papers[1]
+    assert quiz_paper(SUBJECT, make_quiz(USUAL, seed=4), ENGLISH) != papers[0]
+
+
+def test_the_file_names_its_language():
+    assert b"/Lang (es)" in quiz_paper(SUBJECT, make_quiz(USUAL, seed=3), PSEUDO)
+
+
+def test_a_quiz_fits_on_four_pages_and_its_key():
+    for seed in SEEDS:
+        assert len(page_texts(quiz_paper(SUBJECT, make_quiz(USUAL, seed=seed), ENGLISH))) <= 5
+
+
+# --- whether it can be read
+
+
+@every_reader
+@pytest.mark.parametrize("page", list(Page))
+def test_questions_are_large_and_nothing_is_clipped(words, page):
+    width = flow.content_width(page)
+    for number, question in enumerate(questions(), start=1):
+        block = quiz._question_block(number % 10 + 1, question, words, width)
+        assert_nothing_clipped(block)
+        assert min(line.size_pt for line in printed_lines(block)) >= TEXT_PT - 1e-6
+
+
+@pytest.mark.parametrize("page", list(Page))
+def test_questions_are_not_clipped_in_spanish(page):
+    words = spanish_words()
+    for question in questions():
+        assert_nothing_clipped(quiz._question_block(10, question, words, flow.content_width(page)))
+
+
+@every_reader
+def test_head_and_key_are_not_clipped(words):
+    made = make_quiz(USUAL, seed=2)
+    width = flow.content_width(Page.A4)
+    long = replace(SUBJECT, block="Honeycrisp Upper Bench 12B, east of the pond and the road")
+    for drawing in (
+        quiz._head(long, quiz.say("Quiz: %(block)s", block=long.block), words, width),
+        quiz._key_head(long, made, words, width),
+        quiz._key_table(made, words, width),
+        quiz._footer(made, words, width, (1, 4)),
+    ):
+        assert_nothing_clipped(drawing)
+
+
+# --- pictures
+
+
+@every_reader
+def test_pictures_keep_their_numbers_inside_and_apart(words):
+    for question in (*questions(), *questions(Method.MACHINE_TOPPED)):
+        if question.picture is not None:
+            drawing = question_picture(question.picture, words)
+            assert (drawing.width_mm, drawing.height_mm) == (WIDTH_MM, HEIGHT_MM)
+            assert_nothing_clipped(drawing)
+
+
+@pytest.mark.parametrize(
+    ("picture", "labels"),
+    [
+        (
+            TopPicture(3400.0, (3200.0, 3000.0, 2700.0), 3048.0),
+            {"3.40 m", "3.20 m", "3.00 m", "2.70 m", "3.05 m", "top wire", "1", "2", "3"},
+        ),
+        (TopPicture(2500.0, (2300.0,), None, broken=True), {"2.50 m", "2.30 m", "1"}),
+        (TopPicture(3000.0, (), None, cut=True), {"3.00 m"}),
+        (TopPicture(3000.0, (), None, cut=True, to_side_branch=False), {"3.00 m"}),
+        (
+            LimbsPicture((12.0, 24.0), (30.0,)),
+            {"1", "2", "12 mm", "24 mm", "30 mm"},
+        ),
+        (LimbsPicture((24.0,), limb_height_mm=400.0), {"1", "24 mm", "40 cm"}),
+        (LimbsPicture((), (24.0,), CutShape.PEG, 1200.0), {"1.20 m above the soil"}),
+        (LimbsPicture((), (24.0,), CutShape.FLUSH, None), set()),
+        (BranchPicture(side_shoot_mm=250.0), {"25 cm"}),
+        (BranchPicture(side_shoot_mm=60.0), {"6 cm"}),
+        (BranchPicture(fork=True), set()),
+        (BranchPicture(upright=True), set()),
+        (BranchPicture(tip=False), set()),
+        (BranchPicture(spurs=False), set()),
+        (BranchPicture(), set()),
+        (
+            EndPicture((13.0, 7.5, 3.5), 2),
+            {"1", "2", "3", "13 mm", "7.5 mm", "3.5 mm"},
+        ),
+        (EndPicture((13.0,), 1, cut=True), {"cut, 13 mm"}),
+        (EndPicture((3.5,), 0, cut=True), {"cut, 3.5 mm"}),
+    ],
+)
+def test_pictures_show_the_numbers_of_the_question(picture, labels):
+    drawing = question_picture(picture, METRIC_ENGLISH)
+    assert {line.text for line in printed_lines(drawing)} == labels
+
+
+def test_different_branches_look_different():
+    pictures = [
+        BranchPicture(),
+        BranchPicture(fork=True),
+        BranchPicture(upright=True),
+        BranchPicture(tip=False),
+        BranchPicture(spurs=False),
+        BranchPicture(side_shoot_mm=250.0),
+        BranchPicture(side_shoot_mm=60.0),
+    ]
+    drawn = [question_picture(picture, ENGLISH).shapes for picture in pictures]
+    assert all(one not in drawn[:place] for place, one in enumerate(drawn))
+
+
+# --- the flow of pages
+
+
+def piece(height_mm: float) -> Drawing:
+    return Drawing(100.0, height_mm, (), "")
+
+
+def test_pieces_are_never_cut_by_a_page_end():
+    pages = flow._broken([piece(100.0)] * 5, 240.0, 5.0)
+    assert [len(group) for group in pages] == [2, 2, 1]
+
+
+def test_a_piece_that_just_fits_stays_on_its_page():
+    assert len(flow._broken([piece(100.0), piece(95.0)], 200.0, 5.0)) == 1
+    assert len(flow._broken([piece(100.0), piece(95.1)], 200.0, 5.0)) == 2
+
+
+def test_a_piece_higher_than_a_page_is_an_error():
+    with pytest.raises(ValueError, match="a page has 240"):
+        flow._broken([piece(241.0)], 240.0, 5.0)

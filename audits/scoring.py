@@ -482,7 +482,8 @@ def _score_limbs(standard: Standard, answer: LimbsMeasure) -> StageScore:
     rule, guard = standard.limbs, standard.diameter_guard_mm
     # A cut on the line counts whichever way helps the person who made it.
     surely_large = sum(cut >= rule.large_mm + guard for cut in answer.cut_mm)
-    perhaps_large = sum(cut > rule.large_mm - guard for cut in answer.cut_mm)
+    removed = [cut for cut in answer.cut_mm if cut > rule.large_mm - guard]
+    perhaps_large = len(removed)
     large_left = any(limb >= rule.large_mm + guard for limb in answer.standing_mm)
     faults = _named_faults(Stage.LIMBS, answer.faults, needed=False)
     too_few = perhaps_large < rule.least and large_left
@@ -491,9 +492,10 @@ def _score_limbs(standard: Standard, answer: LimbsMeasure) -> StageScore:
     if surely_large > rule.most:
         faults.append(Fault.TOO_MANY)
     if (
-        answer.cut_mm
+        removed
         and answer.standing_mm
-        and max(answer.standing_mm) - min(answer.cut_mm) >= rule.wrong_limb_mm
+        # Lengths are kept to 0.01 mm; their difference must not miss the limit by less.
+        and round(max(answer.standing_mm) - min(removed), 2) >= rule.wrong_limb_mm
     ):
         faults.append(Fault.WRONG_LIMB)
     off = max(rule.least - perhaps_large if too_few else 0, surely_large - rule.most, 0)

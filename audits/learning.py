@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from itertools import chain, zip_longest
 from typing import Final
 
+from pydantic import ValidationError
+
 from audits.errors import InvalidInput
 from audits.messages import say
 from audits.question_bank import Maker, Role, makers
@@ -124,11 +126,21 @@ def _drawn(
     order = _stages_in_turn(those, draw)
     for maker in chain.from_iterable([order] * _ROUNDS):
         for _ in range(_PATIENCE):
-            draft = maker.make(standard, draw, method)
-            question = solve(draft, standard, method) if draft else None
+            question = _attempt(maker, standard, method, draw)
             if question is not None:
                 yield question
                 break
+
+
+def _attempt(
+    maker: Maker, standard: Standard, method: Method, draw: random.Random
+) -> Question | None:
+    try:
+        draft = maker.make(standard, draw, method)
+    except ValidationError:
+        # At the ends of what a standard may say, a tree can come out that no engine would score.
+        return None
+    return None if draft is None else solve(draft, standard, method)
 
 
 def _stages_in_turn(those: list[Maker], draw: random.Random) -> list[Maker]:

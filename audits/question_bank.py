@@ -237,6 +237,9 @@ def _top_against_wire(standard: Standard, draw: Dice, _method: Method) -> Draft 
 
 # Limbs.
 
+# More than these no picture of a tree has room for.
+_MOST_LIMBS: Final = 7
+
 
 def _limb_sizes(standard: Standard, draw: Dice, large: int, small: int) -> list[float]:
     """Draw limbs well apart: some above the limit, thickest first, then some far below it."""
@@ -272,9 +275,12 @@ def _limbs_which(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
     if most == 0:
         return None
     sizes = _limb_sizes(standard, draw, most + 1, 2)
+    if len(sizes) > _MOST_LIMBS:
+        return None
     order = draw.sample(range(len(sizes)), len(sizes))
     right = tuple(range(most))
-    sets = [right, (*right, most), (*right[:-1], most + 1)]
+    # Too many; and as many, but with the thickest left standing.
+    sets = [right, (*right, most), (*right[1:], most)]
     if least > 0:
         sets.append(())
     return Draft(
@@ -288,14 +294,23 @@ def _limbs_which(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
 def _limbs_none_large(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
     rule, guard = standard.limbs, max(1.0, standard.diameter_guard_mm)
     thickest = float(round(rule.large_mm - guard - 1 - draw.randrange(2)))
-    thin = float(round(thickest - rule.wrong_limb_mm - 2 * guard - draw.randrange(3)))
-    sizes = [thickest, thickest - 1, thin, thin - 1]
+    sizes = [thickest - 2 * place - draw.randrange(2) for place in range(4)]
     if sizes[-1] - guard <= 0:
         return None
     order = draw.sample(range(len(sizes)), len(sizes))
+    number = order.index(0) + 1
+
+    def cut(text: Message, fault: Fault) -> Action:
+        after = LimbsMeasure(cut_mm=(sizes[0],), standing_mm=tuple(sizes[1:]), faults=(fault,))
+        return Action(text, after)
+
     return Draft(
         say("Which limbs do you take out?"),
-        tuple(_take_out(sizes, places, order) for places in ((), (2,), (2, 3), (3,))),
+        (
+            _take_out(sizes, (), order),
+            cut(say("Cut limb %(number)s flush with the trunk.", number=number), Fault.FLUSH_CUT),
+            cut(say("Cut limb %(number)s to a long stub.", number=number), Fault.LONG_STUB),
+        ),
         Stage.LIMBS,
         LimbsPicture(tuple(sizes[place] for place in order)),
     )
@@ -308,7 +323,7 @@ def _limbs_enough(standard: Standard, draw: Dice, _method: Method) -> Draft | No
     standing = float(round(rule.large_mm + guard + 2 + draw.randrange(2)))
     cuts = tuple(standing + 2 * guard + 1 + 2 * place for place in range(rule.most))
     small = float(round(rule.large_mm - 2 * guard - 4))
-    if small - guard <= 0:
+    if small - guard <= 0 or len(cuts) + 2 > _MOST_LIMBS:
         return None
     done = LimbsMeasure(cut_mm=cuts, standing_mm=(standing, small))
     return Draft(
@@ -346,7 +361,7 @@ def _limbs_judged(fault: Fault | None) -> Callable[[Standard, Dice, Method], Dra
             # The thickest limb stands although a thinner one came out.
             Fault.WRONG_LIMB: (large[1 : usual + 1], large[:1]),
         }.get(fault or Fault.FLUSH_CUT, (large[: rule.most], []))
-        if not cut:
+        if not cut or len(cut) + len(standing) + len(small) > _MOST_LIMBS:
             return None
         tree = LimbsMeasure(cut_mm=tuple(cut), standing_mm=(*standing, *small))
         shown = draw.sample(tree.standing_mm, len(tree.standing_mm))

@@ -47,6 +47,8 @@ STANDARDS = (
     USUAL,
     standard(limbs__most=3),
     standard(limbs__least=3, limbs__most=4),
+    standard(limbs__least=6, limbs__most=8, top__tolerance_mm=40.0),
+    standard(limbs__large_mm=38.0, top__tolerance_mm=400.0, columns__side_branch_mm=450.0),
     standard(limbs__least=0, limbs__most=1, heading__rule=HeadingRule.FORBIDDEN),
     preset(BearingHabit.SPUR, 4200.0),
 )

@@ -7,6 +7,9 @@ from webapp.auditing.routes import blueprint as auditing
 from webapp.blocks.routes import blueprint as blocks
 from webapp.crews.routes import blueprint as crews
 from webapp.farm.routes import blueprint as farm
+from webapp.printing.routes import blueprint as printing
+from webapp.passes.routes import blueprint as passes
+from webapp.safety.routes import blueprint as safety
 from webapp.season.routes import blueprint as season
 from webapp.standards.routes import blueprint as standards
 from webapp.today.routes import blueprint as today
@@ -15,4 +18,17 @@ from webapp.workers.routes import blueprint as workers
 
 def blueprints() -> tuple[Blueprint, ...]:
     """Return every area's blueprint."""
-    return (account, today, auditing, blocks, standards, crews, farm, workers, season)
+    return (
+        account,
+        today,
+        auditing,
+        blocks,
+        standards,
+        crews,
+        farm,
+        workers,
+        season,
+        printing,
+        passes,
+        safety,
+    )

@@ -5,20 +5,23 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
-from audits.errors import AuditError, InvalidInput
+from audits.errors import AuditError, InvalidInput, NotFound
 from audits.messages import Message, Units, Words, say
-from audits.records import Farm
+from audits.records import Block, Farm
 from audits.services import accounts, farms
 from audits.services.accounts import LANGUAGES
 from audits.storage.database import Database
+from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.accounts import only_farm
 from audits.storage.schema import upgrade
-from audits.vocabulary import ROLE_NAMES, Role
+from audits.vocabulary import ROLE_NAMES, Method, Role
 from webapp.config import Settings, clock_now, default_folder, settings_for
 from webapp.reading import words_in
 
@@ -227,6 +230,140 @@ def rescore(choices: _Choices, *, check: bool) -> None:  # noqa: ARG001 - the on
     )
     if report.differences:
         raise SystemExit(1)
+
+
+_BLOCK = click.option("--block", "block_name", required=True, help="Name of the block.")
+_PAPER = click.option(
+    "--page", type=click.Choice(["letter", "a4"]), default="letter", show_default=True
+)
+_METHOD = click.option(
+    "--method",
+    type=click.Choice([str(method) for method in Method]),
+    default=str(Method.LADDER),
+    show_default=True,
+    help="From where the crew works; it chooses the safety notes.",
+)
+_OUTPUT = click.option(
+    "--output", type=click.Path(dir_okay=False, path_type=Path), help="File to write."
+)
+
+
+@main.command()
+@_BLOCK
+@click.option(
+    "--cards-in",
+    "languages",
+    multiple=True,
+    type=click.Choice(LANGUAGES),
+    help="Language of the cards; may be given twice.  [default: both]",
+)
+@click.option(
+    "--format", "card_format", type=click.Choice(["a7", "id_1"]), default="a7", show_default=True
+)
+@click.option("--copies", type=int, help="Cards of each language.  [default: one full sheet]")
+@_METHOD
+@_PAPER
+@_OUTPUT
+@click.pass_obj
+def card(
+    choices: _Choices,
+    block_name: str,
+    languages: tuple[str, ...],
+    card_format: str,
+    copies: int | None,
+    method: str,
+    page: str,
+    output: Path | None,
+) -> None:
+    """Print pocket cards of a block's standard."""
+    from printables.card import CardFormat  # noqa: PLC0415 - only here is paper needed
+    from printables.sheet import Page  # noqa: PLC0415
+    from webapp.printing.sheets import card_pdf  # noqa: PLC0415
+
+    with choices.database() as database:
+        farm = choices.farm(database)
+        document = card_pdf(
+            database,
+            farm,
+            _block_named(database, farm, block_name),
+            day=_today(farm),
+            languages=languages or LANGUAGES,
+            method=Method(method),
+            page=Page(page),
+            card_format=CardFormat(card_format),
+            copies=copies,
+        )
+    _write(choices, document, output or Path("cards.pdf"))
+
+
+@main.command()
+@_BLOCK
+@click.option("--seed", type=click.IntRange(0), required=True, help="The same seed, the same quiz.")
+@click.option("--variant", default="A", show_default=True, help="Order of questions and choices.")
+@click.option("--in", "language", type=click.Choice(LANGUAGES), help="Language of the quiz.")
+@_METHOD
+@_PAPER
+@_OUTPUT
+@click.pass_obj
+def quiz(
+    choices: _Choices,
+    block_name: str,
+    seed: int,
+    variant: str,
+    language: str | None,
+    method: str,
+    page: str,
+    output: Path | None,
+) -> None:
+    """Print a quiz on a block's standard, with its key."""
+    from printables.sheet import Page  # noqa: PLC0415 - only here is paper needed
+    from webapp.printing.sheets import quiz_pdf  # noqa: PLC0415
+
+    with choices.database() as database:
+        farm = choices.farm(database)
+        document = quiz_pdf(
+            database,
+            farm,
+            _block_named(database, farm, block_name),
+            day=_today(farm),
+            language=language or choices.language,
+            method=Method(method),
+            page=Page(page),
+            seed=seed,
+            variant=variant,
+        )
+    _write(choices, document, output or Path("quiz.pdf"))
+
+
+def _block_named(database: Database, farm: Farm, name: str) -> Block:
+    with database.read() as connection:
+        found = farm_queries.block_by_name(connection, farm.id, name)
+        names = [block.name for block in farm_queries.blocks(connection, farm.id)]
+    if found is None:
+        raise NotFound(
+            say(
+                'There is no block "%(name)s". The blocks are: %(names)s.',
+                name=name,
+                names=", ".join(names),
+            )
+        )
+    return found
+
+
+def _today(farm: Farm) -> date:
+    return clock_now().astimezone(ZoneInfo(farm.time_zone)).date()
+
+
+def _write(choices: _Choices, document: bytes, path: Path) -> None:
+    try:
+        path.write_bytes(document)
+    except OSError as error:
+        raise click.ClickException(
+            choices.words.say(
+                say("%(file)s cannot be written: %(reason)s", file=str(path), reason=error.strerror)
+            )
+        ) from error
+    choices.tell(say("%(file)s is written.", file=str(path)))
 
 
 def _serve(choices: _Choices, settings: Settings, host: str, port: int) -> None:

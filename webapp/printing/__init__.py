@@ -1,0 +1,1 @@
+"""Cards, quizzes and rework orders on paper."""

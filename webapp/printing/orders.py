@@ -1,0 +1,62 @@
+"""A rework order as the printable takes it."""
+
+from audits.records import ReworkItem, Row, Worker
+from audits.services.reworking import view_rework
+from audits.services.verdicts import VerdictView, view_verdict
+from audits.storage.queries import farms as farm_queries
+from printables.rework_order import OrderLine, OrderRow, ReworkSheet, rework_order
+from printables.sheet import Page
+from webapp.access import actor
+from webapp.auditing.places import row_name
+from webapp.auditing.sheets import row_marks
+from webapp.extensions import database, farm
+from webapp.reading import words
+
+
+def rework_pdf(order_id: int, page: Page) -> bytes:
+    """Print a rework order in the reader's language."""
+    view = view_rework(database(), actor(), order_id)
+    verdict = view_verdict(database(), actor(), view.order.audit_id)
+    with database().read() as connection:
+        workers = {
+            worker.id: worker
+            for worker in farm_queries.workers(connection, actor().farm_id, with_retired=True)
+        }
+    rows = {
+        row.id: OrderRow(row_name(row), row.start_end, tuple(marks), row.trees_per_panel)
+        for row, marks in row_marks(verdict)
+    }
+    sheet = ReworkSheet(
+        farm=farm().name,
+        block=verdict.block.name,
+        crew=verdict.crew.name,
+        lot=view.lot.number,
+        issued_on=view.order.created_at.date(),
+        issued_by=_auditor(verdict),
+        rows=tuple(rows.values()),
+        redo=tuple(_line(item, rows, verdict, workers) for item in view.items if item.mendable),
+        stop=tuple(_line(item, rows, verdict, workers) for item in view.items if not item.mendable),
+    )
+    return rework_order(sheet, words(), page=page)
+
+
+def _auditor(verdict: VerdictView) -> str:
+    return verdict.people.get(verdict.view.book.audit.auditor_id, "")
+
+
+def _line(
+    item: ReworkItem,
+    rows: dict[int, OrderRow],
+    verdict: VerdictView,
+    workers: dict[int, Worker],
+) -> OrderLine:
+    row: Row = verdict.rows[item.orchard_row_id or 0]
+    worker = workers.get(item.worker_id or 0)
+    return OrderLine(
+        stage=item.stage,
+        faults=item.faults,
+        row=rows[row.id],
+        first_position=item.first_position or 1,
+        last_position=item.last_position or row.tree_count,
+        person=f"{worker.code} {worker.name}".strip() if worker else "",
+    )

@@ -38,13 +38,14 @@ def chart_view(
     note: str,
     share: Callable[[float], str],
 ) -> ChartView:
-    """Draw the latest blocks of a chart, which has at least one; its table holds them all."""
+    """Draw the latest blocks of a chart, which has at least one, with their table."""
     if chart.centre is None or not chart.points:
         raise ValueError("a chart without a complete block cannot be drawn")
+    show = words().show
     size = chart.points[0].due
     drawn = chart.points[-_MOST_DRAWN:]
     if len(drawn) < len(chart.points):
-        earlier = gettext("The drawing shows the latest %(trees)s trees.", trees=len(drawn) * size)
+        earlier = gettext("The chart shows the latest %(trees)s trees.", trees=len(drawn) * size)
         note = f"{note} {earlier}"
     labels = ChartLabels(
         title=title,
@@ -57,7 +58,7 @@ def chart_view(
         share=share,
     )
     points = [
-        ChartPoint(_trees(point), point.fraction, point.lower, point.upper, _mark(point))
+        ChartPoint(_trees(point, show), point.fraction, point.lower, point.upper, _mark(point))
         for point in drawn
     ]
     drawing = block_chart_drawing(points, chart.centre, labels)
@@ -72,7 +73,7 @@ def chart_view(
             (gettext("Chance explains"), "numeric"),
             gettext("Reading"),
         ],
-        rows=[_figures(point) for point in chart.points],
+        rows=[_figures(point, show) for point in drawn],
     )
 
 
@@ -93,8 +94,8 @@ def waiting_note(chart: BlockChart) -> str:
     return waiting
 
 
-def _trees(point: BlockPoint) -> str:
-    return f"{words().show(point.first)}-{words().show(point.last)}"
+def _trees(point: BlockPoint, show: Callable[[object], str]) -> str:
+    return f"{show(point.first)}-{show(point.last)}"
 
 
 def _mark(point: BlockPoint) -> str:
@@ -102,7 +103,7 @@ def _mark(point: BlockPoint) -> str:
     return gettext("signal") if point.signal is Signal.ABOVE else ""
 
 
-def _figures(point: BlockPoint) -> tuple[str, str, str, str]:
+def _figures(point: BlockPoint, show: Callable[[object], str]) -> tuple[str, str, str, str]:
     readings = {
         None: gettext("within"),
         Signal.ABOVE: gettext("above: signal"),
@@ -110,7 +111,7 @@ def _figures(point: BlockPoint) -> tuple[str, str, str, str]:
     }
     least, most = (round(limit * point.due) for limit in (point.lower, point.upper))
     return (
-        _trees(point),
+        _trees(point, show),
         _unbroken(gettext("%(count)s of %(due)s", count=point.nonconforming, due=point.due)),
         _unbroken(gettext("%(least)s to %(most)s", least=least, most=most)),
         readings[point.signal],

@@ -86,7 +86,7 @@ def stage_table(stages: Iterable[StageLine]) -> TableView:
         columns=[
             gettext("Stage"),
             (gettext("First audits"), "numeric"),
-            (gettext("Accepted"), "numeric"),
+            (gettext("Accepted at the first audit"), "numeric"),
             (gettext("Sent back to mend"), "numeric"),
             gettext("Leading fault where not accepted"),
             gettext("Reading"),

@@ -9,7 +9,7 @@ come up here under a name. Of amended answers the latest version counts.
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import sqlalchemy as sa
 
@@ -79,184 +79,6 @@ class SharedSum:
     auditors: int
 
 
-def seasons_with_results(connection: sa.Connection, farm_id: int) -> list[int]:
-    """Return the seasons that have any roll-up, the latest first."""
-    return list(
-        connection.scalars(
-            sa.select(rollup.c.season)
-            .where(rollup.c.farm_id == farm_id)
-            .distinct()
-            .order_by(rollup.c.season.desc())
-        )
-    )
-
-
-def trend_lines(
-    connection: sa.Connection, farm_id: int, season: int, worker_id: int | None = None
-) -> list[TrendLine]:
-    """Return the roll-up lines of every worker, or of one, in scoring order; shared ones apart."""
-    who = rollup.c.worker_id.is_not(None) if worker_id is None else rollup.c.worker_id == worker_id
-    rows = connection.execute(
-        sa.select(
-            rollup.c.worker_id,
-            rollup.c.stage,
-            rollup.c.audit_id,
-            rollup.c.due,
-            rollup.c.nonconforming,
-            rollup.c.scored_on,
-            audit.c.auditor_id,
-            crew_pass.c.standard_version_id,
-        )
-        .join(audit, same_farm(audit, rollup, id="audit_id"))
-        .join(draw, same_farm(draw, audit, id="draw_id"))
-        .join(crew_pass, same_farm(crew_pass, draw, id="crew_pass_id"))
-        .where(
-            rollup.c.farm_id == farm_id,
-            rollup.c.season == season,
-            who,
-            rollup.c.due > 0,
-            decides_first(),
-        )
-        .order_by(audit.c.started_at, audit.c.id, rollup.c.id)
-    )
-    return [TrendLine(*row) for row in rows]
-
-
-def due_outcomes(
-    connection: sa.Connection, farm_id: int, season: int, worker_ids: Collection[int]
-) -> list[DueOutcome]:
-    """Return one entry for each due stage of each tree of some workers, in scoring order."""
-    rows = connection.execute(
-        sa.select(
-            stage_score.c.worker_id,
-            stage_score.c.stage,
-            tree_score.c.audit_id,
-            draw_tree.c.orchard_row_id,
-            sa.case((stage_score.c.result == Result.NONCONFORMING, 1), else_=0),
-        )
-        .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
-        .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
-        .join(audit, same_farm(audit, tree_score, id="audit_id"))
-        .join(draw, same_farm(draw, audit, id="draw_id"))
-        .where(
-            stage_score.c.farm_id == farm_id,
-            stage_score.c.worker_id.in_(worker_ids),
-            stage_score.c.result.in_((Result.CONFORMING, Result.NONCONFORMING)),
-            audit.c.season == season,
-            is_latest(),
-            decides_first(),
-        )
-        .order_by(audit.c.started_at, audit.c.id, tree_score.c.scoring_order, tree_score.c.id)
-    )
-    return [DueOutcome(*row) for row in rows]
-
-
-def last_faults(
-    connection: sa.Connection, farm_id: int, season: int, worker_id: int, *, most: int
-) -> list[SeenFaults]:
-    """Return the faults of a worker's latest nonconforming trees, at most so many a stage."""
-    seen = (
-        sa.select(
-            stage_score.c.stage,
-            stage_score.c.faults,
-            block.c.name.label("block"),
-            orchard_row.c.number.label("row_number"),
-            draw_tree.c.position,
-            draw_tree.c.side,
-            audit.c.started_at.label("scored_at"),
-            sa.func.row_number()
-            .over(
-                partition_by=stage_score.c.stage,
-                order_by=(
-                    audit.c.started_at.desc(),
-                    audit.c.id.desc(),
-                    tree_score.c.scoring_order.desc(),
-                ),
-            )
-            .label("place"),
-        )
-        .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
-        .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
-        .join(orchard_row, same_farm(orchard_row, draw_tree, id="orchard_row_id"))
-        .join(block, same_farm(block, orchard_row, id="block_id"))
-        .join(audit, same_farm(audit, tree_score, id="audit_id"))
-        .join(draw, same_farm(draw, audit, id="draw_id"))
-        .where(
-            stage_score.c.farm_id == farm_id,
-            stage_score.c.worker_id == worker_id,
-            stage_score.c.result == Result.NONCONFORMING,
-            audit.c.season == season,
-            is_latest(),
-            decides_first(),
-        )
-        .subquery()
-    )
-    wanted = sa.select(*(column for column in seen.c if column.name != "place"))
-    return fetch_all(
-        connection, wanted.where(seen.c.place <= most).order_by(seen.c.place), SeenFaults
-    )
-
-
-def shared_sums(
-    connection: sa.Connection, farm_id: int, season: int, crew_id: int
-) -> list[SharedSum]:
-    """Return a crew's sums over trees for which nobody answers alone, by stage."""
-    return fetch_all(
-        connection,
-        sa.select(
-            rollup.c.stage,
-            sa.func.sum(rollup.c.due).label("due"),
-            sa.func.sum(rollup.c.nonconforming).label("nonconforming"),
-            sa.func.count(rollup.c.scored_on.distinct()).label("days"),
-            sa.func.count(audit.c.auditor_id.distinct()).label("auditors"),
-        )
-        .join(audit, same_farm(audit, rollup, id="audit_id"))
-        .join(draw, same_farm(draw, audit, id="draw_id"))
-        .where(
-            rollup.c.farm_id == farm_id,
-            rollup.c.season == season,
-            rollup.c.worker_id.is_(None),
-            rollup.c.crew_id == crew_id,
-            rollup.c.due > 0,
-            decides_first(),
-        )
-        .group_by(rollup.c.stage),
-        SharedSum,
-    )
-
-
-def crew_sizes(connection: sa.Connection, farm_id: int) -> dict[int, tuple[str, int]]:
-    """Return each crew's name and the number of its people, by the crew's id."""
-    rows = connection.execute(
-        sa.select(crew.c.id, crew.c.name, sa.func.count(worker.c.id))
-        .outerjoin(
-            worker,
-            sa.and_(
-                worker.c.farm_id == crew.c.farm_id,
-                worker.c.crew_id == crew.c.id,
-                worker.c.retired.is_(False),
-            ),
-        )
-        .where(crew.c.farm_id == farm_id)
-        .group_by(crew.c.id, crew.c.name)
-        .order_by(sa.func.lower(crew.c.name))
-    )
-    return {crew_id: (name, people) for crew_id, name, people in rows}
-
-
-def standard_versions(
-    connection: sa.Connection, farm_id: int, version_ids: Collection[int]
-) -> list[StandardVersion]:
-    """Return some versions of standards."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(standard_version, StandardVersion)).where(
-            standard_version.c.farm_id == farm_id, standard_version.c.id.in_(version_ids)
-        ),
-        StandardVersion,
-    )
-
-
 def same_farm(table: sa.FromClause, other: sa.FromClause, **keys: str) -> sa.ColumnElement[bool]:
     """Return the join of a table to another one of the same farm, by pairs of column names."""
     return sa.and_(
@@ -291,4 +113,204 @@ def decides_first() -> sa.ColumnElement[bool]:
             earlier.c.draw_id == audit.c.draw_id,
             sealed_before,
         ),
+    )
+
+
+# Statements are built once: building one takes longer than running it over a season's audits.
+_FARM: Final = sa.bindparam("farm_id", type_=sa.Integer)
+_SEASON: Final = sa.bindparam("season", type_=sa.Integer)
+_WORKER: Final = sa.bindparam("worker_id", type_=sa.Integer)
+# Thousands of rows carry a stage; looked up here, it costs a fraction of the column's own type.
+STAGES_BY_TEXT: Final = {str(stage): stage for stage in Stage}
+
+_LINES: Final = (
+    sa.select(
+        rollup.c.worker_id,
+        sa.type_coerce(rollup.c.stage, sa.String),
+        rollup.c.audit_id,
+        rollup.c.due,
+        rollup.c.nonconforming,
+        rollup.c.scored_on,
+        audit.c.auditor_id,
+        crew_pass.c.standard_version_id,
+    )
+    .join(audit, same_farm(audit, rollup, id="audit_id"))
+    .join(draw, same_farm(draw, audit, id="draw_id"))
+    .join(crew_pass, same_farm(crew_pass, draw, id="crew_pass_id"))
+    .where(rollup.c.farm_id == _FARM, rollup.c.season == _SEASON, rollup.c.due > 0, decides_first())
+    .order_by(audit.c.started_at, audit.c.id, rollup.c.id)
+)
+_LINES_OF_ALL: Final = _LINES.where(rollup.c.worker_id.is_not(None))
+_LINES_OF_ONE: Final = _LINES.where(rollup.c.worker_id == _WORKER)
+
+_DUE_OUTCOMES: Final = (
+    sa.select(
+        stage_score.c.worker_id,
+        sa.type_coerce(stage_score.c.stage, sa.String),
+        tree_score.c.audit_id,
+        draw_tree.c.orchard_row_id,
+        sa.case((stage_score.c.result == Result.NONCONFORMING, 1), else_=0),
+    )
+    .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
+    .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
+    .join(audit, same_farm(audit, tree_score, id="audit_id"))
+    .join(draw, same_farm(draw, audit, id="draw_id"))
+    .where(
+        stage_score.c.farm_id == _FARM,
+        stage_score.c.worker_id.in_(sa.bindparam("worker_ids", expanding=True)),
+        stage_score.c.result.in_((Result.CONFORMING, Result.NONCONFORMING)),
+        audit.c.season == _SEASON,
+        is_latest(),
+        decides_first(),
+    )
+    .order_by(audit.c.started_at, audit.c.id, tree_score.c.scoring_order, tree_score.c.id)
+)
+
+_FAULTS_IN_ORDER: Final = (
+    sa.select(
+        stage_score.c.stage,
+        stage_score.c.faults,
+        block.c.name.label("block"),
+        orchard_row.c.number.label("row_number"),
+        draw_tree.c.position,
+        draw_tree.c.side,
+        audit.c.started_at.label("scored_at"),
+        sa.func.row_number()
+        .over(
+            partition_by=stage_score.c.stage,
+            order_by=(
+                audit.c.started_at.desc(),
+                audit.c.id.desc(),
+                tree_score.c.scoring_order.desc(),
+            ),
+        )
+        .label("place"),
+    )
+    .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
+    .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
+    .join(orchard_row, same_farm(orchard_row, draw_tree, id="orchard_row_id"))
+    .join(block, same_farm(block, orchard_row, id="block_id"))
+    .join(audit, same_farm(audit, tree_score, id="audit_id"))
+    .join(draw, same_farm(draw, audit, id="draw_id"))
+    .where(
+        stage_score.c.farm_id == _FARM,
+        stage_score.c.worker_id == _WORKER,
+        stage_score.c.result == Result.NONCONFORMING,
+        audit.c.season == _SEASON,
+        is_latest(),
+        decides_first(),
+    )
+    .subquery()
+)
+_LAST_FAULTS: Final = (
+    sa.select(*(column for column in _FAULTS_IN_ORDER.c if column.name != "place"))
+    .where(_FAULTS_IN_ORDER.c.place <= sa.bindparam("most"))
+    .order_by(_FAULTS_IN_ORDER.c.place)
+)
+
+_SHARED_SUMS: Final = (
+    sa.select(
+        rollup.c.stage,
+        sa.func.sum(rollup.c.due).label("due"),
+        sa.func.sum(rollup.c.nonconforming).label("nonconforming"),
+        sa.func.count(rollup.c.scored_on.distinct()).label("days"),
+        sa.func.count(audit.c.auditor_id.distinct()).label("auditors"),
+    )
+    .join(audit, same_farm(audit, rollup, id="audit_id"))
+    .join(draw, same_farm(draw, audit, id="draw_id"))
+    .where(
+        rollup.c.farm_id == _FARM,
+        rollup.c.season == _SEASON,
+        rollup.c.worker_id.is_(None),
+        rollup.c.crew_id == sa.bindparam("crew_id"),
+        rollup.c.due > 0,
+        decides_first(),
+    )
+    .group_by(rollup.c.stage)
+)
+
+
+def seasons_with_results(connection: sa.Connection, farm_id: int) -> list[int]:
+    """Return the seasons that have any roll-up, the latest first."""
+    return list(
+        connection.scalars(
+            sa.select(rollup.c.season)
+            .where(rollup.c.farm_id == farm_id)
+            .distinct()
+            .order_by(rollup.c.season.desc())
+        )
+    )
+
+
+def trend_lines(
+    connection: sa.Connection, farm_id: int, season: int, worker_id: int | None = None
+) -> list[TrendLine]:
+    """Return the roll-up lines of every worker, or of one, in scoring order; shared ones apart."""
+    statement = _LINES_OF_ALL if worker_id is None else _LINES_OF_ONE
+    keys = {"farm_id": farm_id, "season": season, "worker_id": worker_id}
+    return [
+        TrendLine(worker, STAGES_BY_TEXT[stage], *rest)
+        for worker, stage, *rest in connection.execute(statement, keys).all()
+    ]
+
+
+def due_outcomes(
+    connection: sa.Connection, farm_id: int, season: int, worker_ids: Collection[int]
+) -> list[DueOutcome]:
+    """Return one entry for each due stage of each tree of some workers, in scoring order."""
+    keys = {"farm_id": farm_id, "season": season, "worker_ids": list(worker_ids)}
+    rows = connection.execute(_DUE_OUTCOMES, keys).all()
+    return [
+        DueOutcome(worker_id, STAGES_BY_TEXT[stage], audit_id, row_id, nonconforming)
+        for worker_id, stage, audit_id, row_id, nonconforming in rows
+    ]
+
+
+def last_faults(
+    connection: sa.Connection, farm_id: int, season: int, worker_id: int, *, most: int
+) -> list[SeenFaults]:
+    """Return the faults of a worker's latest nonconforming trees, at most so many a stage."""
+    keys = {"farm_id": farm_id, "season": season, "worker_id": worker_id, "most": most}
+    rows = connection.execute(_LAST_FAULTS, keys).mappings()
+    return [SeenFaults(**row) for row in rows]
+
+
+def shared_sums(
+    connection: sa.Connection, farm_id: int, season: int, crew_id: int
+) -> list[SharedSum]:
+    """Return a crew's sums over trees for which nobody answers alone, by stage."""
+    keys = {"farm_id": farm_id, "season": season, "crew_id": crew_id}
+    rows = connection.execute(_SHARED_SUMS, keys).mappings()
+    return [SharedSum(**row) for row in rows]
+
+
+def crew_sizes(connection: sa.Connection, farm_id: int) -> dict[int, tuple[str, int]]:
+    """Return each crew's name and the number of its people, by the crew's id."""
+    rows = connection.execute(
+        sa.select(crew.c.id, crew.c.name, sa.func.count(worker.c.id))
+        .outerjoin(
+            worker,
+            sa.and_(
+                worker.c.farm_id == crew.c.farm_id,
+                worker.c.crew_id == crew.c.id,
+                worker.c.retired.is_(False),
+            ),
+        )
+        .where(crew.c.farm_id == farm_id)
+        .group_by(crew.c.id, crew.c.name)
+        .order_by(sa.func.lower(crew.c.name))
+    )
+    return {crew_id: (name, people) for crew_id, name, people in rows}
+
+
+def standard_versions(
+    connection: sa.Connection, farm_id: int, version_ids: Collection[int]
+) -> list[StandardVersion]:
+    """Return some versions of standards."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(standard_version, StandardVersion)).where(
+            standard_version.c.farm_id == farm_id, standard_version.c.id.in_(version_ids)
+        ),
+        StandardVersion,
     )

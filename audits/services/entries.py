@@ -1,5 +1,6 @@
 """What people enter, looked through field by field before anything is saved."""
 
+from datetime import date
 from typing import Final
 
 from audits.errors import InvalidInput
@@ -8,6 +9,10 @@ from audits.units import Length
 
 LONGEST_NAME: Final = 80
 LONGEST_TEXT: Final = 400
+
+# Apples have stood on dwarfing rootstocks for about a century.
+_EARLIEST_YEAR: Final = 1900
+_LATEST_YEAR: Final = 2100
 
 
 def squeezed(text: str) -> str:
@@ -111,6 +116,21 @@ class Entries:
                 field,
                 say("Must be from %(least)s to %(most)s.", least=str(least), most=str(most)),
             )
+
+    def year(self, field: str, year: int | None, today: date | None = None) -> None:
+        """
+        Look through the year in which something was planted.
+
+        Parameters
+        ----------
+        field : str
+            Name of the form's field.
+        year : int or None
+            The year; None is taken as "not known".
+        today : date or None, optional
+            The present day, to refuse a year still to come.
+        """
+        self.whole(field, year, least=_EARLIEST_YEAR, most=today.year if today else _LATEST_YEAR)
 
     def length(self, field: str, mm: float | None, *, least_mm: float, most_mm: float) -> None:
         """

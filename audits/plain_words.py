@@ -229,25 +229,23 @@ _CALLERS: Final[dict[LimbCaller, Callable[[], Message]]] = {
 }
 
 
-def against_the_wire(target_mm: float, top_wire_mm: float | None) -> Message | None:
+def against_the_wire(height_mm: float, top_wire_mm: float) -> Message:
     """
     Say a height against the top wire, which everybody in the row can see.
 
     Parameters
     ----------
-    target_mm : float
+    height_mm : float
         The height.
-    top_wire_mm : float or None
-        Height of the top wire, if known.
+    top_wire_mm : float
+        Height of the top wire.
 
     Returns
     -------
-    Message or None
-        Such as "2 in below the top wire"; None where the wire is not known.
+    Message
+        Such as "2 in below the top wire".
     """
-    if top_wire_mm is None:
-        return None
-    above_mm = target_mm - top_wire_mm
+    above_mm = height_mm - top_wire_mm
     if abs(above_mm) < LEVEL_WITH_WIRE_MM:
         return say("level with the top wire")
     if above_mm > 0:
@@ -258,7 +256,11 @@ def against_the_wire(target_mm: float, top_wire_mm: float | None) -> Message | N
 def _top_words(standard: Standard, method: Method) -> StageWords:
     rule = standard.top
     target = Length(rule.target_mm)
-    wire = against_the_wire(rule.target_mm, standard.top_wire_mm)
+    wire = (
+        None
+        if standard.top_wire_mm is None
+        else against_the_wire(rule.target_mm, standard.top_wire_mm)
+    )
     steps = [say("Cut the top at %(height)s from the ground.", height=target)]
     if wire is not None:
         steps.append(say("That is %(place)s.", place=wire))

@@ -222,14 +222,15 @@ def _top_against_wire(standard: Standard, draw: Dice, _method: Method) -> Draft 
     heights = (rule.target_mm, rule.target_mm + beyond, rule.target_mm - beyond)
     if heights[-1] < _LOWEST_TOP_MM:
         return None
-    options = []
-    for height in heights:
-        place = against_the_wire(height, wire)
-        if place is not None:
-            options.append(Action(say("Cut %(place)s.", place=place), TopMeasure(height_mm=height)))
     return Draft(
         say("You can see the top wire. Where do you cut?"),
-        tuple(options),
+        tuple(
+            Action(
+                say("Cut %(place)s.", place=against_the_wire(height, wire)),
+                TopMeasure(height_mm=height),
+            )
+            for height in heights
+        ),
         Stage.TOP,
         TopPicture(rule.band_mm[1] + 600, (), wire),
     )

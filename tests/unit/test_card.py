@@ -1,13 +1,14 @@
 """Pocket cards: right numbers, legible, nothing clipped, both sides in register."""
 
 import re
+from dataclasses import replace
 from datetime import date
 
 import pypdfium2
 import pytest
 
 from audits.errors import InvalidInput
-from audits.messages import ENGLISH, Units
+from audits.messages import ENGLISH, Units, Words
 from audits.plain_words import standard_words
 from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit, HeadingRule, Method
@@ -204,6 +205,25 @@ def test_the_small_front_has_at_most_25_words(words, standard):
     assert len(re.findall(r"[^\W\d_]+(?:-[^\W\d_]+)*", front)) <= 25 + len(["Version"])
 
 
+def test_a_name_that_fills_the_line_takes_the_place_of_the_version():
+    """The version stands on the back as well."""
+    filled = replace(SUBJECT, block="Honeycrisp Upper Bench 12B")
+    front = card_front(filled, USUAL, ENGLISH, CardFormat.A7)
+    assert "Honeycrisp Upper Bench 12B" in said(front)
+    assert "Version" not in said(front)
+    assert "Version 2" in said(card_front(SUBJECT, USUAL, ENGLISH, CardFormat.A7))
+
+
+def test_a_band_too_long_for_the_picture_is_left_to_the_gauge():
+    thick = changed(
+        heading__rule=HeadingRule.REQUIRED, heading__thinnest_mm=27.0, heading__thickest_mm=30.0
+    )
+    front, back = sides(SUBJECT, thick, ENGLISH, CardFormat.A7)
+    assert "1 1/16 to 1 3/16 in" not in said(front)
+    assert "1 1/16 to 1 3/16 in" in said(back)
+    assert_nothing_clipped(front)
+
+
 # --- the file
 
 
@@ -343,6 +363,12 @@ def test_more_words_than_the_card_has_room_for_are_refused():
     back = said(card_back(wordy, USUAL, ENGLISH, CardFormat.A7))
     assert "Local rules come first." in back
     assert "Gate 3" not in back
+
+
+def test_a_language_too_long_for_the_card_is_refused():
+    endless = Words("en", "en_US", Units.METRIC, lambda text: f"{text} " * 9, ENGLISH.ngettext)
+    with pytest.raises(InvalidInput, match="more to say"):
+        card_back(SUBJECT, USUAL, endless, CardFormat.ID_1)
 
 
 def test_letters_that_the_font_lacks_are_refused_by_field():

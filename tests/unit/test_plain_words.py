@@ -6,6 +6,7 @@ import pytest
 
 from audits.messages import ENGLISH, Message, Units, Words
 from audits.plain_words import (
+    Band,
     StageWords,
     against_the_wire,
     every_tree,
@@ -146,6 +147,13 @@ def test_required_heading_gives_the_band():
     )
     assert "That is 1/4 to 3/8 in." in sentences(words)
     assert "That is 6 to 9 mm." in sentences(words, METRIC)
+
+
+def test_a_language_that_joins_number_and_unit_keeps_both_units():
+    joined = Words(
+        "de", "de", Units.METRIC, lambda text: text.replace("s mm", "smm"), ENGLISH.ngettext
+    )
+    assert joined.show(Band(6.0, 9.0)) == "6mm to 9mm"
 
 
 def test_stages_come_from_the_top_down_and_unused_ones_are_left_out():

@@ -154,6 +154,14 @@ def test_nothing_is_clipped_in_spanish(page):
         assert_nothing_clipped(piece)
 
 
+def test_a_name_without_spaces_is_broken_rather_than_cut_off():
+    endless = "Hernándezquintanar" * 8
+    order = replace(ORDER, redo=(replace(ORDER.redo[0], person=endless),))
+    for piece in pieces(order, ENGLISH, flow.content_width(Page.A4)):
+        assert_nothing_clipped(piece)
+    assert endless in printed(order).replace(" ", "")
+
+
 def test_names_with_letters_that_the_font_lacks_are_refused():
     with pytest.raises(InvalidInput) as caught:
         replace(ORDER, issued_by="\u738b\u82b3", crew="\u5317")

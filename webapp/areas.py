@@ -5,10 +5,11 @@ from flask import Blueprint
 from webapp.account.routes import blueprint as account
 from webapp.auditing.routes import blueprint as auditing
 from webapp.blocks.routes import blueprint as blocks
+from webapp.checks.routes import blueprint as checks
 from webapp.crews.routes import blueprint as crews
 from webapp.farm.routes import blueprint as farm
-from webapp.printing.routes import blueprint as printing
 from webapp.passes.routes import blueprint as passes
+from webapp.printing.routes import blueprint as printing
 from webapp.safety.routes import blueprint as safety
 from webapp.season.routes import blueprint as season
 from webapp.standards.routes import blueprint as standards
@@ -30,5 +31,6 @@ def blueprints() -> tuple[Blueprint, ...]:
         season,
         printing,
         passes,
+        checks,
         safety,
     )

@@ -658,10 +658,10 @@ def _check_stretch(
 
 
 def withdraw_assignments(
-    database: Database, actor: Actor, pass_id: int, *, worker_id: int, row_id: int
+    database: Database, actor: Actor, pass_id: int, *, worker_id: int, row_ids: Collection[int]
 ) -> None:
     """
-    Take a person's name off a row of a pass.
+    Take a person's name off rows of a pass.
 
     Parameters
     ----------
@@ -669,8 +669,10 @@ def withdraw_assignments(
         The farm's database.
     actor : Actor
         The supervisor.
-    pass_id, worker_id, row_id : int
-        Whose name, in which row of which pass.
+    pass_id, worker_id : int
+        Whose name, in which pass.
+    row_ids : Collection of int
+        The rows.
 
     Raises
     ------
@@ -685,10 +687,11 @@ def withdraw_assignments(
                 assignment.c.farm_id == actor.farm_id,
                 assignment.c.crew_pass_id == pass_id,
                 assignment.c.worker_id == worker_id,
-                assignment.c.orchard_row_id == row_id,
+                assignment.c.orchard_row_id.in_(row_ids),
             )
         )
-        reattribute(connection, actor.farm_id, pass_id, row_id)
+        for row_id in row_ids:
+            reattribute(connection, actor.farm_id, pass_id, row_id)
 
 
 # --- shared ------------------------------------------------------------------------------------

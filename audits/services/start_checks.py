@@ -128,6 +128,8 @@ def begin_start_check(
     ------
     InvalidInput
         If the worker is not in the crew.
+    Conflict
+        If the id was used for another worker or another audit.
     NotFound
         If the farm has no such pass.
     """
@@ -177,13 +179,25 @@ def begin_start_check(
 def _begun_already(
     connection: sa.Connection, farm_id: int, found: CrewPass, worker_id: int, client_id: str
 ) -> int | None:
+    """
+    Return the start check that was begun under this id, or that is open for this worker.
+
+    Raises
+    ------
+    Conflict
+        If the id was used for something else.
+    """
+    of_worker = [
+        check
+        for check in pass_lists.start_checks_of_passes(connection, farm_id, [found.id])
+        if check.worker_id == worker_id
+    ]
     sent_before = pass_lists.audit_by_client_id(connection, farm_id, client_id)
     if sent_before is not None:
+        if sent_before.id not in {check.audit_id for check in of_worker}:
+            raise Conflict(say("This page was used already. Load it again."))
         return sent_before.id
-    for check in pass_lists.start_checks_of_passes(connection, farm_id, [found.id]):
-        if check.worker_id == worker_id and check.sealed_at is None:
-            return check.audit_id
-    return None
+    return next((check.audit_id for check in of_worker if check.sealed_at is None), None)
 
 
 def score_start_tree(

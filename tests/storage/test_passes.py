@@ -285,7 +285,7 @@ def test_another_farm_s_pass_is_not_there(database, orchard, other):
             orchard.supervisor,
             pass_id,
             worker_id=orchard.worker_ids[0],
-            row_id=orchard.row_ids[0],
+            row_ids=orchard.row_ids[:1],
         ),
     ):
         with pytest.raises(NotFound):
@@ -402,7 +402,7 @@ def test_a_name_is_taken_off_one_row_alone(database, orchard):
         orchard.supervisor,
         pass_id,
         worker_id=orchard.worker_ids[0],
-        row_id=orchard.row_ids[0],
+        row_ids=orchard.row_ids[:1],
     )
     left = {
         (row.worker_id, row.orchard_row_id) for row in view(database, orchard, pass_id).assignments
@@ -464,7 +464,7 @@ def test_names_put_on_later_reach_the_scores_that_are_there(database, orchard):
         orchard.supervisor,
         pass_id,
         worker_id=orchard.worker_ids[0],
-        row_id=orchard.row_ids[0],
+        row_ids=orchard.row_ids[:1],
     )
     assert workers_of_scores(database, orchard, audit_id) == {None}
 

@@ -123,6 +123,12 @@ def test_beginning_twice_goes_on_with_the_same_start_check(begin):
     assert begin(client_id="phone-2") == first
 
 
+def test_an_id_that_was_used_for_another_worker_is_refused(begin):
+    begin(0, client_id="phone-1")
+    with pytest.raises(Conflict, match="This page was used already"):
+        begin(1, client_id="phone-1")
+
+
 def test_each_worker_has_a_start_check_of_their_own(begin):
     assert begin(0) != begin(1)
 

@@ -1,9 +1,13 @@
-"""What waits today: finished passes, lots to audit, rework, and safety for today's methods."""
+"""What waits today: lots to audit, rework, workers with a signal, start checks, safety."""
 
 from flask import Blueprint, render_template
 from flask.typing import ResponseReturnValue
 
-from webapp.access import CREW_LEADS, open_to
+from audits.services.today import view_today
+from webapp.access import CREW_LEADS, actor, open_to
+from webapp.extensions import database, farm, present
+from webapp.navigation import way_to
+from webapp.today import presenters
 
 blueprint = Blueprint("today", __name__)
 
@@ -12,4 +16,18 @@ blueprint = Blueprint("today", __name__)
 @open_to(CREW_LEADS)
 def index() -> ResponseReturnValue:
     """Show what waits."""
-    return render_template("today/index.html")
+    view = view_today(database(), actor(), present())
+    return render_template(
+        "today/index.html",
+        day=presenters.day_words(view.day),
+        figures=presenters.figures_of(view),
+        checks=presenters.check_lines(view, present()),
+        waiting=presenters.waiting_part(view),
+        late=presenters.late_part(view),
+        begun=presenters.begun_part(view),
+        rework=presenters.rework_part(view),
+        signals=presenters.signal_part(view),
+        at_work=presenters.pass_part(view),
+        briefs=presenters.briefs_of(view, farm()),
+        begin_url=way_to("passes.choose_block"),
+    )

@@ -1,0 +1,1 @@
+"""Start checks: a few trees a worker in the first hour."""

@@ -1,0 +1,1 @@
+"""Safety notes by method and topic, in both languages."""

@@ -1,0 +1,284 @@
+"""What waits today as the page shows it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Final
+
+from flask_babel import format_date, format_datetime, format_time, gettext, ngettext
+
+from audits.records import Farm
+from audits.services.today import (
+    BegunLot,
+    ReworkLot,
+    StartChecksOfPass,
+    TodayView,
+    WaitingLot,
+)
+from audits.services.trends import WorkerSignal
+from audits.storage.queries.today import OpenAudit, OpenLot, PassAtWork
+from audits.vocabulary import METHOD_NAMES, PASS_KIND_NAMES, STAGE_NAMES, Method
+from webapp.navigation import way_to
+from webapp.passes.people import worker_words
+from webapp.passes.presenters import Fact, pass_name
+from webapp.passes.rows import rows_words
+from webapp.reading import words
+from webapp.safety.presenters import Brief, brief_of
+
+# What is in sight at once; the rest opens on demand.
+_MOST_IN_SIGHT: Final = 10
+
+
+@dataclass(frozen=True)
+class Line:
+    """Something that waits: what it is, where to go, and how it stands."""
+
+    title: str
+    note: str
+    url: str | None
+    state: str
+    shape: str
+    tone: str
+
+
+@dataclass(frozen=True)
+class Part:
+    """What waits of one kind: what is in sight, and the rest."""
+
+    lines: list[Line]
+    more: list[Line]
+
+
+@dataclass(frozen=True)
+class CheckLine:
+    """A pass begun today in which start checks are missing."""
+
+    title: str
+    missing: str
+    state: str
+    in_time: bool
+    url: str | None
+    pass_url: str | None
+
+
+def figures_of(view: TodayView) -> list[Fact]:
+    """Return how much waits, kind by kind; empty when nothing does."""
+    waiting = len(view.waiting)
+    late = sum(lot.days_late > 0 for lot in view.waiting)
+    redo = sum(not lot.is_done for lot in view.rework)
+    again = len(view.rework) - redo
+    late_words = ngettext("%(num)s of them is late", "%(num)s of them are late", late)
+    figures: list[tuple[int, str, str]] = [
+        (waiting, ngettext("lot to audit", "lots to audit", waiting), late_words if late else ""),
+        (
+            len(view.begun),
+            ngettext("audit begun", "audits begun", len(view.begun)),
+            "",
+        ),
+        (redo, ngettext("lot to mend", "lots to mend", redo), ""),
+        (again, ngettext("lot to audit again", "lots to audit again", again), ""),
+        (
+            len(view.signals),
+            ngettext("worker to look at", "workers to look at", len(view.signals)),
+            "",
+        ),
+    ]
+    return [(words().show(count), name, note) for count, name, note in figures if count]
+
+
+def waiting_part(view: TodayView) -> Part:
+    """Return the lots that still can be audited in time."""
+    return _part(_waiting_line(lot, view.day) for lot in view.waiting if lot.days_late <= 0)
+
+
+def late_part(view: TodayView) -> Part:
+    """Return the lots whose days have passed, the latest of them first."""
+    late = [lot for lot in view.waiting if lot.days_late > 0]
+    return _part(_waiting_line(lot, view.day) for lot in reversed(late))
+
+
+def _waiting_line(waiting: WaitingLot, day: date) -> Line:
+    if waiting.days_late > 0:
+        state, shape, tone = (
+            gettext("Late since %(day)s", day=_day(waiting.audit_by)),
+            "halt",
+            "bad",
+        )
+    elif waiting.audit_by == day:
+        state, shape, tone = gettext("Audit today"), "signal", "open"
+    else:
+        state, shape, tone = (
+            gettext("Audit by %(day)s", day=_day(waiting.audit_by)),
+            "waiting",
+            "open",
+        )
+    return Line(
+        title=_lot_title(waiting.lot, waiting.row_numbers),
+        note=gettext(
+            "%(crew)s, finished %(when)s (%(age)s)",
+            crew=waiting.lot.crew,
+            when=format_datetime(waiting.lot.finished_at, "short"),
+            age=_age(waiting.finished_on, day),
+        ),
+        url=way_to("auditing.lot", lot_id=waiting.lot.id),
+        state=str(state),
+        shape=shape,
+        tone=tone,
+    )
+
+
+def _age(finished_on: date, day: date) -> str:
+    days = (day - finished_on).days
+    if days <= 0:
+        return str(gettext("today"))
+    if days == 1:
+        return str(gettext("yesterday"))
+    return str(ngettext("%(num)s day ago", "%(num)s days ago", days))
+
+
+def begun_part(view: TodayView) -> Part:
+    """Return the audits that are begun."""
+    return _part(_begun_line(lot, audit) for lot in view.begun for audit in lot.audits)
+
+
+def _begun_line(begun: BegunLot, audit: OpenAudit) -> Line:
+    return Line(
+        title=_lot_title(begun.lot, begun.row_numbers),
+        note=gettext(
+            "%(auditor)s, begun %(when)s",
+            auditor=audit.auditor,
+            when=format_datetime(audit.started_at, "short"),
+        ),
+        url=way_to("auditing.audit", audit_id=audit.id),
+        state=gettext(
+            "%(scored)s of %(trees)s trees scored", scored=audit.scored, trees=audit.trees
+        ),
+        shape="begun",
+        tone="open",
+    )
+
+
+def rework_part(view: TodayView) -> Part:
+    """Return the lots that went back, those to be mended first."""
+    return _part(map(_rework_line, sorted(view.rework, key=lambda lot: lot.is_done)))
+
+
+def _rework_line(rework: ReworkLot) -> Line:
+    order = rework.order
+    if rework.is_done:
+        url = way_to("auditing.lot", lot_id=rework.lot.id)
+        state, shape = gettext("Mended: audit it again"), "waiting"
+        moment = order.done_at or order.created_at
+        note = gettext("mended %(when)s", when=format_datetime(moment, "short"))
+    else:
+        url = way_to("auditing.rework", order_id=order.id)
+        state, shape = gettext("Waits for rework"), "back"
+        note = gettext("sent back %(when)s", when=format_datetime(order.created_at, "short"))
+    return Line(
+        title=_lot_title(rework.lot, rework.row_numbers),
+        note=f"{rework.lot.crew}, {note}",
+        url=url,
+        state=str(state),
+        shape=shape,
+        tone="open" if rework.is_done else "bad",
+    )
+
+
+def signal_part(view: TodayView) -> Part:
+    """Return the workers whose latest trees need a look, by name."""
+    return _part(map(_signal_line, view.signals))
+
+
+def _signal_line(signal: WorkerSignal) -> Line:
+    stages = ", ".join(words().say(STAGE_NAMES[stage]) for stage in signal.stages)
+    return Line(
+        title=signal.worker.name or signal.worker.code,
+        note=signal.worker.code if signal.worker.name else "",
+        url=way_to("workers.show", worker_id=signal.worker.id),
+        state=gettext("Look together at: %(stages)s", stages=stages),
+        shape="signal",
+        tone="bad",
+    )
+
+
+def check_lines(view: TodayView, now: datetime) -> list[CheckLine]:
+    """Return the passes begun today in which somebody's start check is missing."""
+    return [_check_line(checks, now) for checks in view.start_checks]
+
+
+def _check_line(checks: StartChecksOfPass, now: datetime) -> CheckLine:
+    found = checks.crew_pass
+    in_time = now <= checks.first_hour_ends
+    until = format_time(checks.first_hour_ends, "short")
+    return CheckLine(
+        title=pass_name(found.block, found.crew),
+        missing=", ".join(worker_words(worker) for worker in checks.missing),
+        state=gettext("First hour: until %(time)s", time=until)
+        if in_time
+        else gettext("The first hour ended at %(time)s", time=until),
+        in_time=in_time,
+        url=way_to("checks.begin", pass_id=found.id),
+        pass_url=way_to("passes.show", pass_id=found.id),
+    )
+
+
+def pass_part(view: TodayView) -> Part:
+    """Return the passes that somebody works in."""
+    return _part(map(_pass_line, view.at_work))
+
+
+def _pass_line(found: PassAtWork) -> Line:
+    finished = found.rows_finished
+    return Line(
+        title=pass_name(found.block, found.crew),
+        note="; ".join(
+            (
+                words().say(PASS_KIND_NAMES[found.kind]),
+                words().say(METHOD_NAMES[found.method]),
+                gettext("begun %(when)s", when=format_datetime(found.started_at, "short")),
+            )
+        ),
+        url=way_to("passes.show", pass_id=found.id),
+        state=gettext(
+            "%(finished)s of %(rows)s finished",
+            finished=words().show(finished),
+            rows=ngettext("%(num)s row", "%(num)s rows", found.rows),
+        ),
+        shape="right" if finished == found.rows else "begun",
+        tone="good" if finished == found.rows else "open",
+    )
+
+
+def briefs_of(view: TodayView, farm: Farm) -> list[Brief]:
+    """Return a brief for each method in use today."""
+    return [
+        brief_of(
+            method,
+            {
+                found.block: found.emergency_location
+                for found in view.at_work
+                if found.method is method
+            },
+            farm,
+        )
+        for method in Method
+        if any(found.method is method for found in view.at_work)
+    ]
+
+
+def day_words(day: date) -> str:
+    """Return the day as people say it."""
+    return str(format_date(day, "full"))
+
+
+def _part(lines: Iterable[Line]) -> Part:
+    listed = list(lines)
+    return Part(listed[:_MOST_IN_SIGHT], listed[_MOST_IN_SIGHT:])
+
+
+def _lot_title(lot: OpenLot, row_numbers: tuple[int, ...]) -> str:
+    return str(gettext("%(block)s, %(rows)s", block=lot.block, rows=rows_words(row_numbers)))
+
+
+def _day(day: date) -> str:
+    return str(format_date(day, "medium"))

@@ -55,6 +55,16 @@ def test_a_block_shows_density_target_height_and_bearing_trees(supervisor, block
         assert fact in page.text
 
 
+def test_a_block_leads_to_its_pass_and_its_prints_once_it_has_rows_and_a_standard(
+    supervisor, block_url
+):
+    links = read_page(supervisor.get(block_url)).links
+    assert {"/passes/new/1", "/print?block_id=1"} <= set(links)
+
+    bare = supervisor.post("/blocks/new", data=BLOCK).location
+    assert not any("/passes/new/" in link for link in read_page(supervisor.get(bare)).links)
+
+
 def test_a_metric_farm_reads_hectares_first(database, orchard, supervisor, block_url):
     farms.edit_farm(
         database,

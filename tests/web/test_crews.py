@@ -76,6 +76,13 @@ def test_a_bad_worker_is_refused_at_its_field(
     assert count(database, tables.worker) == 6
 
 
+def test_each_worker_leads_to_their_results(supervisor, orchard):
+    links = read_page(supervisor.get("/crews")).links
+
+    for worker_id in orchard.worker_ids:
+        assert f"/workers/{worker_id}" in links
+
+
 def test_a_name_can_be_erased(database, orchard, supervisor):
     url = f"/crews/workers/{orchard.worker_ids[0]}/edit"
     form = read_page(supervisor.get(url)).values

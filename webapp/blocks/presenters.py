@@ -116,17 +116,14 @@ def _target(block: Block, standard: StandardVersion | None) -> Fact:
     reader = words()
     customary = target_height(block.row_spacing_mm)
     target = standard_of(standard).top.target_mm if standard else customary
-    wire = against_the_wire(target, block.top_wire_mm)
     note = (
         gettext("0.9 times the row spacing")
         if target == customary
         else gettext("as the standard says")
     )
-    return (
-        reader.show(Length(target)),
-        gettext("target height"),
-        f"{note}; {reader.say(wire)}" if wire else note,
-    )
+    if block.top_wire_mm is not None:
+        note = f"{note}; {reader.say(against_the_wire(target, block.top_wire_mm))}"
+    return (reader.show(Length(target)), gettext("target height"), note)
 
 
 def particulars_of(block: Block, farm: Farm) -> list[tuple[str, str]]:

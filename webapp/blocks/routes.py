@@ -78,6 +78,7 @@ def show(block_id: int) -> ResponseReturnValue:
         rows=row_lines(rows, bearing),
         versions=version_lines(versions, in_force, used, today()),
         print_url=way_to("printing.index", block_id=block_id),
+        pass_url=way_to("passes.add", block_id=block_id) if rows and in_force else None,
     )
 
 

@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from audits.records import Crew, Worker
+from webapp.navigation import way_to
 from webapp.reading import LANGUAGE_NAMES
 
 _DIGITS: Final = re.compile(r"([0-9]+)")
@@ -27,6 +28,7 @@ class WorkerLine:
     code: str
     name: str
     language: str
+    results_url: str | None
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,8 @@ def _lines(workers: Iterable[Worker], crew_id: int | None, order: Order) -> list
 
 def _line(worker: Worker) -> WorkerLine:
     language = dict(LANGUAGE_NAMES).get(worker.language, worker.language)
-    return WorkerLine(worker.id, worker.code, worker.name, language)
+    results_url = way_to("workers.show", worker_id=worker.id)
+    return WorkerLine(worker.id, worker.code, worker.name, language, results_url)
 
 
 def _key(order: Order) -> Callable[[WorkerLine], tuple[Any, ...]]:

@@ -75,7 +75,12 @@ def test_lots_are_told_apart_by_how_they_stand(database, orchard):
     with database.write() as connection:
         audited_lot(connection, orchard, "oo", at=day(1))
         for number, state in enumerate(
-            (LotState.ACCEPTED, LotState.REWORK, LotState.REWORK, LotState.CLOSED_NOT_ACCEPTED)
+            (
+                LotState.ACCEPTED,
+                LotState.REWORK,
+                LotState.IN_AUDIT,
+                LotState.CLOSED_NOT_ACCEPTED,
+            )
         ):
             audited_lot(connection, orchard, "xx", at=day(2 + number), state=state, refused=[TOP])
         add_lot(connection, orchard, finished_at=day(9), state=LotState.WAITING)

@@ -11,7 +11,7 @@ from audits.errors import NotAllowed, NotFound
 from audits.estimates import RateLevel, wilson
 from audits.services.trends import list_workers, worker_trend, workers_with_signal
 from audits.storage.queries.farms import farm_by_id
-from audits.storage.queries.trends import due_outcomes, trend_lines
+from audits.storage.queries.trends import due_outcomes, last_faults, trend_lines
 from audits.storage.tables import worker
 from audits.vocabulary import Fault, Purpose, Result, Side, Stage
 from tests.orchard import plant_orchard
@@ -214,6 +214,18 @@ def test_an_audit_counts_once_it_is_sealed(database, orchard, worker_id):
             connection, orchard, trees(TOP, worker_id, "xxx"), started_at=day(1), sealed=False
         )
     assert trend_of(database, orchard, worker_id).stages == ()
+
+
+def test_trees_of_open_audits_and_other_seasons_are_not_even_read(database, orchard, worker_id):
+    with database.write() as connection:
+        scored = trees(TOP, worker_id, "xx")
+        add_audit(connection, orchard, scored, started_at=day(1), sealed=False)
+        add_audit(connection, orchard, scored, started_at=day(-400), row=1)
+        add_audit(connection, orchard, trees(TOP, worker_id, "x"), started_at=day(2), row=2)
+    with database.read() as connection:
+        assert len(due_outcomes(connection, orchard.farm_id, SEASON, [worker_id])) == 1
+        found = last_faults(connection, orchard.farm_id, SEASON, worker_id, most=9)
+        assert [fault.row_number for fault in found] == [3]
 
 
 def test_a_second_auditors_scores_of_the_same_trees_do_not_count_again(

@@ -7,7 +7,9 @@ stand in modules beside this file and are imported by name.
 """
 
 import os
+import shutil
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from uuid import uuid4
 
@@ -17,6 +19,7 @@ from hypothesis import configuration, settings
 
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
+from audits.storage.tables import metadata
 from webapp.translations import compile_catalogs
 
 PROJECT = Path(__file__).parent.parent
@@ -84,10 +87,49 @@ def volume(request: pytest.FixtureRequest) -> Callable[..., int]:
     return size
 
 
+CLOSE_CONNECTIONS = sa.text(
+    "select pg_terminate_backend(pid) from pg_stat_activity where datname = :name"
+)
+RESTART_NUMBERS = sa.text(
+    "select setval(format('%I', sequencename)::regclass, start_value, false)"
+    " from pg_sequences where schemaname = 'public' and last_value is not null"
+)
+BOTH_DATABASES = ["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)]
+
+
+@pytest.fixture(params=BOTH_DATABASES)
+def database_url(request: pytest.FixtureRequest) -> str:
+    """URL of an empty database: a test that asks for it runs on SQLite and on PostgreSQL."""
+    return request.getfixturevalue(f"{request.param}_url")
+
+
+@pytest.fixture(params=BOTH_DATABASES)
+def migrated_database(request: pytest.FixtureRequest) -> Iterator[Database]:
+    """A database with every table and no rows, on SQLite and on PostgreSQL."""
+    database = Database(request.getfixturevalue(f"migrated_{request.param}_url"))
+    yield database
+    database.close()
+
+
 @pytest.fixture
 def sqlite_url(tmp_path: Path) -> str:
     """URL of an SQLite file that does not exist yet."""
     return f"sqlite:///{tmp_path / 'farm.db'}"
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An SQLite file with every table: copying it is quicker than migrating for each test."""
+    path = tmp_path_factory.mktemp("template") / "farm.db"
+    migrate(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture
+def migrated_sqlite_url(sqlite_template: Path, tmp_path: Path) -> str:
+    """URL of an SQLite file with every table and no rows."""
+    path = shutil.copy(sqlite_template, tmp_path / "farm.db")
+    return f"sqlite:///{path}"
 
 
 @pytest.fixture(scope="session")
@@ -104,24 +146,45 @@ def postgres_server() -> Iterator[sa.Engine]:
 @pytest.fixture
 def postgres_url(postgres_server: sa.Engine) -> Iterator[str]:
     """URL of an empty PostgreSQL database, dropped afterwards."""
-    name = f"pruning_audit_test_{uuid4().hex}"
-    with postgres_server.connect() as connection:
-        connection.exec_driver_sql(f"create database {name}")
-    yield postgres_server.url.set(database=name).render_as_string(hide_password=False)
-    with postgres_server.connect() as connection:
-        connection.exec_driver_sql(f"drop database {name} with (force)")
+    with postgres_database(postgres_server) as url:
+        yield url.render_as_string(hide_password=False)
 
 
-@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
-def database_url(request: pytest.FixtureRequest) -> str:
-    """URL of an empty database: a test that asks for it runs on SQLite and on PostgreSQL."""
-    return request.getfixturevalue(f"{request.param}_url")
+@pytest.fixture(scope="session")
+def postgres_tables(postgres_server: sa.Engine) -> Iterator[str]:
+    """URL of a PostgreSQL database with every table, shared by the tests one after another."""
+    with postgres_database(postgres_server) as url:
+        shown = url.render_as_string(hide_password=False)
+        migrate(shown)
+        yield shown
 
 
 @pytest.fixture
-def migrated_database(database_url: str) -> Iterator[Database]:
-    """A database with every table and no rows, on SQLite and on PostgreSQL."""
-    database = Database(database_url)
+def migrated_postgres_url(postgres_server: sa.Engine, postgres_tables: str) -> Iterator[str]:
+    """URL of a PostgreSQL database with every table and no rows, emptied afterwards."""
+    yield postgres_tables
+    # Emptying is far quicker than making another: a database is hundreds of files.
+    name = sa.make_url(postgres_tables).database
+    with postgres_server.connect() as connection:
+        connection.execute(CLOSE_CONNECTIONS, {"name": name})
+    engine = sa.create_engine(postgres_tables, poolclass=sa.NullPool)
+    with engine.begin() as connection:
+        for table in reversed(metadata.sorted_tables):
+            connection.execute(table.delete())
+        connection.execute(RESTART_NUMBERS)
+
+
+@contextmanager
+def postgres_database(server: sa.Engine) -> Iterator[sa.URL]:
+    name = f"pruning_audit_test_{uuid4().hex}"
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"create database {name}")
+    yield server.url.set(database=name)
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"drop database {name} with (force)")
+
+
+def migrate(url: str) -> None:
+    database = Database(url)
     upgrade(database)
-    yield database
     database.close()

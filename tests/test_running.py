@@ -7,6 +7,9 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from audits.messages import Units
+from audits.services.farms import create_farm
+from audits.storage.queries.accounts import only_farm
 from tests.serving import PROJECT
 
 TESTS = {
@@ -75,9 +78,20 @@ def test_every_test_gets_an_empty_database_of_its_own(database_url, turn):
     engine.dispose()
 
 
-def test_a_migrated_database_is_ready_for_use(migrated_database):
+@pytest.mark.parametrize("turn", ["first", "second"])
+def test_every_test_gets_tables_without_rows_and_numbers_from_one(migrated_database, turn):
+    farm_id = create_farm(
+        migrated_database,
+        name=f"The {turn} farm",
+        units=Units.METRIC,
+        region="US",
+        language="en",
+        time_zone="UTC",
+        season_start_month=11,
+    )
+    assert farm_id == 1
     with migrated_database.read() as connection:
-        assert "farm" in sa.inspect(connection).get_table_names()
+        assert only_farm(connection).name == f"The {turn} farm"
 
 
 def test_the_command_that_runs_everything_says_how_it_is_used():

@@ -45,6 +45,7 @@ FEET: Final = 304.8
 # Everybody here is invented. The passwords open nothing but this simulated farm.
 OWNER: Final = ("Marguerite Osei", "the owner walks the rows")
 SUPERVISOR: Final = ("Ignacio Bellflower", "the pole is marked at ten")
+SECOND_SUPERVISOR: Final = ("Perpetua Lind", "walk out and walk back")
 WORKER: Final = ("Rosalba", "one column for each branch")
 
 CREW_NAMES: Final = ("Bench crew", "River crew")
@@ -91,7 +92,7 @@ _FAULT_SHARES: Final[Mapping[Stage, Mapping[Fault, int]]] = {
 _FAULT_SHARES_UNHEADED: Final = {**_FAULT_SHARES, Stage.HEADING: {Fault.FORBIDDEN: 1}}
 _NOTHING_DUE: Final = {Stage.TOP: 0.06, Stage.HEADING: 0.15}
 
-WORKING_DAYS: Final = 56
+WORKING_DAYS: Final = 54
 _MISSED_TREE_RATE: Final = 0.003
 _MISSED_SIDE_RATE: Final = 0.004
 
@@ -124,7 +125,7 @@ class Demo:
     farm_id : int
         The farm.
     sign_ins : tuple of SignIn
-        One for each role.
+        At least one for each role.
     true_rates : Mapping of int to Mapping of Stage to float
         By worker: the true share of due trees left with a fault in each stage.
     audits : int
@@ -233,6 +234,8 @@ class _Season:
         )
         self.owner = self._add_user(farm_id, Role.OWNER, *OWNER)
         self.supervisor = self._add_user(farm_id, Role.SUPERVISOR, *SUPERVISOR)
+        second = self._add_user(farm_id, Role.SUPERVISOR, *SECOND_SUPERVISOR)
+        self.auditors = (self.supervisor, second)
         crews = [
             self._add_crew(CREW_NAMES[0], BENCH_CREW, Method.LADDER, passes.LOT_BY_ROW, 1),
             self._add_crew(CREW_NAMES[1], RIVER_CREW, Method.PLATFORM, passes.LOT_BY_HALF_DAY, 3),
@@ -279,7 +282,7 @@ class _Season:
                 crew_id=crew_id,
                 started_on=self.days[0],
             )
-            skill = self.random.lognormvariate(0, 0.35)
+            skill = self.random.lognormvariate(0, 0.45)
             self.rates[worker_id] = {
                 stage: min(0.3, rate * skill * self.random.lognormvariate(0, 0.3))
                 for stage, rate in _STEADY_RATE.items()
@@ -494,16 +497,17 @@ class _Season:
     def _audit(
         self, block: _Block, lot_id: int, number: int, begun: datetime, factor: float
     ) -> None:
+        auditor = self.random.choice(self.auditors)
         audit_id = auditing.begin_audit(
             self.database,
-            self.supervisor,
+            auditor,
             lot_id,
             seed=self.random.getrandbits(48),
             client_id=self._client_id(),
             device=self._device(),
             now=begun,
         )
-        view = auditing.view_audit(self.database, self.supervisor, audit_id)
+        view = auditing.view_audit(self.database, auditor, audit_id)
         season_share = number / len(self.days)
         entries = [
             TreeEntry(
@@ -519,12 +523,14 @@ class _Season:
             )
             for tree in view.walk
         ]
-        view = self._walk(view, entries, begun)
-        sealing.seal_audit(self.database, self.supervisor, audit_id, begun + timedelta(minutes=35))
+        view = self._walk(auditor, view, entries, begun)
+        sealing.seal_audit(self.database, auditor, audit_id, begun + timedelta(minutes=35))
         self.audits += 1
         self.trees += len(view.answers)
 
-    def _walk(self, view: AuditView, entries: Sequence[TreeEntry], begun: datetime) -> AuditView:
+    def _walk(
+        self, auditor: Actor, view: AuditView, entries: Sequence[TreeEntry], begun: datetime
+    ) -> AuditView:
         """Score until every stage is decided, as an auditor in the row would, and no further."""
         scored = 0
         while not view.all_decided:
@@ -534,7 +540,7 @@ class _Season:
             )
             view = auditing.record_trees(
                 self.database,
-                self.supervisor,
+                auditor,
                 view.book.audit.id,
                 entries[scored : scored + needed],
                 begun + timedelta(minutes=scored),

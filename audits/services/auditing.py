@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -43,7 +44,7 @@ from audits.services.scorebook import (
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries import farms as farm_queries
-from audits.storage.queries.fetch import insert, insert_returning
+from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import (
     audit,
     draw_tree,
@@ -107,8 +108,8 @@ class AuditView:
         Draw, standard, plans and assignments.
     walk : list of DrawTree
         The trees in walking order; those found not to be a tree are left out.
-    answers : dict of int to TreeAnswers
-        What was entered, by the draw tree's id.
+    answered : dict of int to TreeScoreRow
+        The stored answers, by the draw tree's id.
     scores : list of StageScoreRow
         Current stage scores.
     tree_of_score : dict of int to DrawTree
@@ -121,11 +122,16 @@ class AuditView:
 
     book: Scorebook
     walk: list[DrawTree]
-    answers: dict[int, TreeAnswers]
+    answered: dict[int, TreeScoreRow]
     scores: list[StageScoreRow]
     tree_of_score: dict[int, DrawTree]
     standings: list[StageStanding]
     reserve_left: int
+
+    @cached_property
+    def answers(self) -> dict[int, TreeAnswers]:
+        """What was entered, by the draw tree's id."""
+        return {tree_id: read_answers(row.answers) for tree_id, row in self.answered.items()}
 
     @property
     def outcome(self) -> Outcome:
@@ -150,7 +156,7 @@ class AuditView:
             return None
         lacking = self._trees_lacking_answers()
         return next(
-            (tree for tree in self.walk if tree.id not in self.answers or tree.id in lacking), None
+            (tree for tree in self.walk if tree.id not in self.answered or tree.id in lacking), None
         )
 
     def _trees_lacking_answers(self) -> set[int]:
@@ -394,7 +400,7 @@ def record_in(
         )
         read[tree.id] = (entry, answers, score)
     fresh = [tree_id for tree_id in read if tree_id not in existing]
-    ids = insert_returning(
+    insert_many(
         connection,
         tree_score,
         [
@@ -402,15 +408,14 @@ def record_in(
             for number, tree_id in enumerate(fresh, start=1)
         ],
     )
-    score_ids = dict(zip(fresh, ids, strict=True))
-    for tree_id, (entry, answers, score) in read.items():
-        if tree_id in existing:
-            score_ids[tree_id] = existing[tree_id].id
-            _replace_score(connection, book, score_ids[tree_id], entry, answers, score, now)
+    for tree_id in read.keys() & existing.keys():
+        entry, answers, score = read[tree_id]
+        _replace_score(connection, book, existing[tree_id].id, entry, answers, score, now)
+    stored = scores_by_tree(queries.current_scores(connection, book.farm.id, book.audit.id))
     write_stage_scores(
         connection,
         book,
-        [(score_ids[tree_id], trees[tree_id], score) for tree_id, (_, _, score) in read.items()],
+        [(stored[tree_id].id, trees[tree_id], score) for tree_id, (_, _, score) in read.items()],
     )
 
 
@@ -783,7 +788,7 @@ def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
     return AuditView(
         book=book,
         walk=walk_of(trees),
-        answers={score.draw_tree_id: read_answers(score.answers) for score in current},
+        answered=scores_by_tree(current),
         scores=scores,
         tree_of_score={score.id: by_id[score.draw_tree_id] for score in current},
         standings=stage_standings(book, scores),

@@ -1,10 +1,13 @@
 """The application as a visitor meets it: a fresh database, a fixed clock, one client a person."""
 
+import shutil
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
 from audits.storage.database import Database
+from audits.storage.schema import upgrade
 from audits.vocabulary import Role
 from tests.orchard import PASSWORD, Orchard, plant_orchard
 from webapp.app import create_app
@@ -13,11 +16,24 @@ from webapp.config import Settings
 NOW = datetime(2026, 1, 20, 17, 0, tzinfo=UTC)
 
 
+@pytest.fixture(scope="session")
+def planted(tmp_path_factory) -> tuple[Path, Orchard]:
+    """A database file with the invented farm, planted once; every test gets a copy."""
+    path = tmp_path_factory.mktemp("planted") / "farm.db"
+    database = Database(f"sqlite:///{path}", durable=False)
+    upgrade(database)
+    orchard = plant_orchard(database, now=NOW)
+    database.close()
+    return path, orchard
+
+
 @pytest.fixture
-def app(tmp_path):
-    app = create_app(
-        Settings(f"sqlite:///{tmp_path / 'farm.db'}", secret_key="test", now=lambda: NOW)
-    )
+def app(tmp_path, request):
+    path = tmp_path / "farm.db"
+    if "orchard" in request.fixturenames:
+        shutil.copyfile(request.getfixturevalue("planted")[0], path)
+    secret = "signs the cookies of tests"  # noqa: S105 - nothing but tests is signed with it
+    app = create_app(Settings(f"sqlite:///{path}", secret_key=secret, now=lambda: NOW))
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
     yield app
     app.extensions["pruning_audit_database"].close()
@@ -29,9 +45,9 @@ def database(app) -> Database:
 
 
 @pytest.fixture
-def orchard(database) -> Orchard:
-    """An invented farm: see tests/orchard.py for who works there."""
-    return plant_orchard(database, now=NOW)
+def orchard(planted) -> Orchard:
+    """An invented farm, in the application's database: see tests/orchard.py for who works there."""
+    return planted[1]
 
 
 @pytest.fixture

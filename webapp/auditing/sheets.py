@@ -138,6 +138,11 @@ def versions_of(view: VerdictView, tree: DrawTree) -> list[VersionLine]:
 
 def row_strips(view: VerdictView) -> list[Strip]:
     """Return each row of the lot with its sampled and its nonconforming trees."""
+    return [_strip(row, marks) for row, marks in row_marks(view)]
+
+
+def row_marks(view: VerdictView) -> list[tuple[Row, list[TreeMark]]]:
+    """Return each row of the lot with one mark a position."""
     marks = {
         (tree.orchard_row_id, tree.position): TreeMark.NONCONFORMING
         if any(score.result is Result.NONCONFORMING for score in scores)
@@ -145,7 +150,7 @@ def row_strips(view: VerdictView) -> list[Strip]:
         for tree, scores in _by_tree(view)
     }
     return [
-        _strip(row, [_mark(view, row, position, marks) for position in _positions(row)])
+        (row, [_mark(view, row, position, marks) for position in _positions(row)])
         for row in _rows_in_order(view)
     ]
 

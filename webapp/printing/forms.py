@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from flask_babel import lazy_gettext
 from wtforms import RadioField, SelectField
+from wtforms.validators import InputRequired
 
 from audits.learning import VARIANTS
 from audits.records import Block
@@ -28,9 +29,9 @@ class _PaperForm(BaseForm):
 
         csrf = False
 
-    block_id = SelectField(lazy_gettext("Block"), coerce=int)
-    method = SelectField(lazy_gettext("The crew works"))
-    page = RadioField(lazy_gettext("Paper"), default=str(Page.LETTER))
+    block_id = SelectField(lazy_gettext("Block"), [InputRequired()], coerce=int)
+    method = SelectField(lazy_gettext("The crew works"), [InputRequired()])
+    page = RadioField(lazy_gettext("Paper"), [InputRequired()], default=str(Page.LETTER))
 
     def offer(self, blocks: Iterable[Block]) -> None:
         """Fill the choices."""
@@ -42,8 +43,8 @@ class _PaperForm(BaseForm):
 class CardForm(_PaperForm):
     """A sheet of pocket cards."""
 
-    language = RadioField(lazy_gettext("Language"), default=BOTH_LANGUAGES)
-    card_format = RadioField(lazy_gettext("Card"), default=str(CardFormat.A7))
+    language = RadioField(lazy_gettext("Language"), [InputRequired()], default=BOTH_LANGUAGES)
+    card_format = RadioField(lazy_gettext("Card"), [InputRequired()], default=str(CardFormat.A7))
     copies = WholeNumberField(lazy_gettext("Cards of each language"), optional=True)
 
     def offer(self, blocks: Iterable[Block]) -> None:
@@ -57,8 +58,8 @@ class CardForm(_PaperForm):
 class QuizForm(_PaperForm):
     """A quiz with its key."""
 
-    language = RadioField(lazy_gettext("Language"), default="en")
-    variant = SelectField(lazy_gettext("Variant"))
+    language = RadioField(lazy_gettext("Language"), [InputRequired()], default="en")
+    variant = SelectField(lazy_gettext("Variant"), [InputRequired()])
     seed = WholeNumberField(lazy_gettext("Seed"))
 
     def offer(self, blocks: Iterable[Block]) -> None:

@@ -15,7 +15,7 @@ from audits.records import (
     StageScoreRow,
     TreeScoreRow,
 )
-from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
+from audits.storage.queries.fetch import columns_of, fetch_all, fetch_by, fetch_by_id, fetch_one
 from audits.storage.tables import (
     audit,
     decision,
@@ -57,33 +57,17 @@ _CURRENT_STAGE_SCORES: Final = (
 
 def draw_by_id(connection: sa.Connection, farm_id: int, draw_id: int) -> Draw | None:
     """Return one draw."""
-    return fetch_one(
-        connection,
-        sa.select(*columns_of(draw, Draw)).where(draw.c.farm_id == farm_id, draw.c.id == draw_id),
-        Draw,
-    )
+    return fetch_by_id(connection, draw, Draw, farm_id, draw_id)
 
 
 def draws_of_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> list[Draw]:
     """Return a lot's draws, oldest first."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(draw, Draw))
-        .where(draw.c.farm_id == farm_id, draw.c.lot_id == lot_id)
-        .order_by(draw.c.id),
-        Draw,
-    )
+    return fetch_by(connection, draw, Draw, farm_id, lot_id=lot_id)
 
 
 def draw_stages(connection: sa.Connection, farm_id: int, draw_id: int) -> list[DrawStage]:
     """Return the plan of each stage of a draw."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(draw_stage, DrawStage))
-        .where(draw_stage.c.farm_id == farm_id, draw_stage.c.draw_id == draw_id)
-        .order_by(draw_stage.c.id),
-        DrawStage,
-    )
+    return fetch_by(connection, draw_stage, DrawStage, farm_id, draw_id=draw_id)
 
 
 def draw_trees(connection: sa.Connection, farm_id: int, draw_id: int) -> list[DrawTree]:
@@ -101,13 +85,7 @@ def draw_trees(connection: sa.Connection, farm_id: int, draw_id: int) -> list[Dr
 
 def audit_by_id(connection: sa.Connection, farm_id: int, audit_id: int) -> Audit | None:
     """Return one audit."""
-    return fetch_one(
-        connection,
-        sa.select(*columns_of(audit, Audit)).where(
-            audit.c.farm_id == farm_id, audit.c.id == audit_id
-        ),
-        Audit,
-    )
+    return fetch_by_id(connection, audit, Audit, farm_id, audit_id)
 
 
 def audit_by_client_id(connection: sa.Connection, farm_id: int, client_id: str) -> Audit | None:
@@ -123,13 +101,7 @@ def audit_by_client_id(connection: sa.Connection, farm_id: int, client_id: str) 
 
 def audits_of_draw(connection: sa.Connection, farm_id: int, draw_id: int) -> list[Audit]:
     """Return the audits that score a draw, oldest first."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(audit, Audit))
-        .where(audit.c.farm_id == farm_id, audit.c.draw_id == draw_id)
-        .order_by(audit.c.id),
-        Audit,
-    )
+    return fetch_by(connection, audit, Audit, farm_id, draw_id=draw_id)
 
 
 def audits_of_pass(
@@ -276,13 +248,7 @@ def decisions(connection: sa.Connection, farm_id: int, audit_id: int) -> list[De
 
 def rollups(connection: sa.Connection, farm_id: int, audit_id: int) -> list[Rollup]:
     """Return an audit's roll-ups."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(rollup, Rollup))
-        .where(rollup.c.farm_id == farm_id, rollup.c.audit_id == audit_id)
-        .order_by(rollup.c.id),
-        Rollup,
-    )
+    return fetch_by(connection, rollup, Rollup, farm_id, audit_id=audit_id)
 
 
 def every_audit_id(connection: sa.Connection, farm_id: int) -> list[int]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
+from functools import cache
 from typing import Any, TypeVar, cast
 
 import sqlalchemy as sa
@@ -43,9 +44,42 @@ def fetch_one(
     return None if row is None else record(**row)
 
 
+@cache
+def _statement_by(table: sa.Table, record: type[Any], column: str) -> sa.Select[Any]:
+    return (
+        sa.select(*columns_of(table, record))
+        .where(table.c.farm_id == sa.bindparam("farm"), table.c[column] == sa.bindparam("value"))
+        .order_by(table.c.id)
+    )
+
+
+def fetch_by(
+    connection: sa.Connection,
+    table: sa.Table,
+    record: type[Record],
+    farm_id: int,
+    **column: object,
+) -> list[Record]:
+    """Return the farm's rows with a value in one column, in the order in which they were made."""
+    ((name, value),) = column.items()
+    return fetch_all(
+        connection,
+        _statement_by(table, record, name),  # type: ignore[arg-type]
+        record,
+        {"farm": farm_id, "value": value},
+    )
+
+
+def fetch_by_id(
+    connection: sa.Connection, table: sa.Table, record: type[Record], farm_id: int, row_id: int
+) -> Record | None:
+    """Return the farm's row with an id, or None."""
+    return next(iter(fetch_by(connection, table, record, farm_id, id=row_id)), None)
+
+
 def insert(connection: sa.Connection, table: sa.Table, values: Mapping[str, object]) -> int:
     """Insert a row and return its id."""
-    result = connection.execute(table.insert().values(**values))
+    result = connection.execute(table.insert(), dict(values))
     return cast("int", cast("sa.Row[Any]", result.inserted_primary_key)[0])
 
 
@@ -55,16 +89,6 @@ def insert_many(
     """Insert several rows at once; none is fine too."""
     if rows:
         connection.execute(table.insert(), list(map(dict, rows)))
-
-
-def insert_returning(
-    connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, object]]
-) -> list[int]:
-    """Insert several rows at once and return their ids, in the same order."""
-    if not rows:
-        return []
-    statement = table.insert().returning(table.c.id, sort_by_parameter_order=True)
-    return list(connection.scalars(statement, list(map(dict, rows))))
 
 
 def by_id(records: Iterable[Record]) -> dict[int, Record]:

@@ -11,7 +11,7 @@ from audits.records import (
     ReworkItem,
     ReworkOrder,
 )
-from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
+from audits.storage.queries.fetch import columns_of, fetch_all, fetch_by, fetch_by_id, fetch_one
 from audits.storage.tables import (
     assignment,
     crew_pass,
@@ -27,13 +27,7 @@ from audits.vocabulary import LotState
 
 def crew_pass_by_id(connection: sa.Connection, farm_id: int, pass_id: int) -> CrewPass | None:
     """Return one pass."""
-    return fetch_one(
-        connection,
-        sa.select(*columns_of(crew_pass, CrewPass)).where(
-            crew_pass.c.farm_id == farm_id, crew_pass.c.id == pass_id
-        ),
-        CrewPass,
-    )
+    return fetch_by_id(connection, crew_pass, CrewPass, farm_id, pass_id)
 
 
 def passes(connection: sa.Connection, farm_id: int, *, most: int = 200) -> list[CrewPass]:
@@ -50,13 +44,7 @@ def passes(connection: sa.Connection, farm_id: int, *, most: int = 200) -> list[
 
 def pass_rows(connection: sa.Connection, farm_id: int, pass_id: int) -> list[PassRow]:
     """Return the rows of a pass, in the order in which they were listed."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(pass_row, PassRow))
-        .where(pass_row.c.farm_id == farm_id, pass_row.c.crew_pass_id == pass_id)
-        .order_by(pass_row.c.id),
-        PassRow,
-    )
+    return fetch_by(connection, pass_row, PassRow, farm_id, crew_pass_id=pass_id)
 
 
 def pass_row_of(
@@ -107,22 +95,12 @@ def assignments_in_draw(
 
 def lot_by_id(connection: sa.Connection, farm_id: int, lot_id: int) -> Lot | None:
     """Return one lot."""
-    return fetch_one(
-        connection,
-        sa.select(*columns_of(lot, Lot)).where(lot.c.farm_id == farm_id, lot.c.id == lot_id),
-        Lot,
-    )
+    return fetch_by_id(connection, lot, Lot, farm_id, lot_id)
 
 
 def lots_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -> list[Lot]:
     """Return the lots of a pass, by number."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(lot, Lot))
-        .where(lot.c.farm_id == farm_id, lot.c.crew_pass_id == pass_id)
-        .order_by(lot.c.number),
-        Lot,
-    )
+    return fetch_by(connection, lot, Lot, farm_id, crew_pass_id=pass_id)
 
 
 def lots_in_state(connection: sa.Connection, farm_id: int, *states: LotState) -> list[Lot]:
@@ -138,26 +116,14 @@ def lots_in_state(connection: sa.Connection, farm_id: int, *states: LotState) ->
 
 def lot_ranges(connection: sa.Connection, farm_id: int, lot_id: int) -> list[LotRange]:
     """Return the stretches of a lot, in the order in which they were finished."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(lot_range, LotRange))
-        .where(lot_range.c.farm_id == farm_id, lot_range.c.lot_id == lot_id)
-        .order_by(lot_range.c.id),
-        LotRange,
-    )
+    return fetch_by(connection, lot_range, LotRange, farm_id, lot_id=lot_id)
 
 
 def rework_order_by_id(
     connection: sa.Connection, farm_id: int, order_id: int
 ) -> ReworkOrder | None:
     """Return one rework order."""
-    return fetch_one(
-        connection,
-        sa.select(*columns_of(rework_order, ReworkOrder)).where(
-            rework_order.c.farm_id == farm_id, rework_order.c.id == order_id
-        ),
-        ReworkOrder,
-    )
+    return fetch_by_id(connection, rework_order, ReworkOrder, farm_id, order_id)
 
 
 def rework_order_of_audit(
@@ -175,21 +141,9 @@ def rework_order_of_audit(
 
 def rework_orders_of_lot(connection: sa.Connection, farm_id: int, lot_id: int) -> list[ReworkOrder]:
     """Return a lot's rework orders, oldest first."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(rework_order, ReworkOrder))
-        .where(rework_order.c.farm_id == farm_id, rework_order.c.lot_id == lot_id)
-        .order_by(rework_order.c.id),
-        ReworkOrder,
-    )
+    return fetch_by(connection, rework_order, ReworkOrder, farm_id, lot_id=lot_id)
 
 
 def rework_items(connection: sa.Connection, farm_id: int, order_id: int) -> list[ReworkItem]:
     """Return what a rework order lists, stage by stage."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(rework_item, ReworkItem))
-        .where(rework_item.c.farm_id == farm_id, rework_item.c.rework_order_id == order_id)
-        .order_by(rework_item.c.id),
-        ReworkItem,
-    )
+    return fetch_by(connection, rework_item, ReworkItem, farm_id, rework_order_id=order_id)

@@ -76,5 +76,8 @@ def _own_page(target: str | None) -> str | None:
     """Return the target if it is a path of these pages, so that no link leads elsewhere."""
     if not target or not target.startswith("/") or target.startswith(("//", "/\\")):
         return None
+    if not target.isprintable():
+        # Browsers drop tabs and line ends: what is left could lead elsewhere.
+        return None
     parts = urlsplit(target)
     return None if parts.scheme or parts.netloc else target

@@ -1,0 +1,530 @@
+"""Who gets in: every address, every role, and what a browser may do with an answer."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from urllib.parse import urljoin, urlsplit
+
+import pytest
+from flask import Flask
+from werkzeug.routing import Rule
+
+from audits.vocabulary import Role
+from tests.orchard import PASSWORD, plant_orchard
+from tests.web.conftest import NOW
+from tests.web.pages import read_page
+from webapp.access import open_to
+from webapp.app import create_app
+from webapp.config import Settings
+
+# Who may go where, written down once more and apart from the views: an area that is opened to more
+# people by mistake differs from this. The longest beginning of an address decides.
+ANYBODY = "anybody"
+CREW_LEADS = frozenset({Role.OWNER, Role.SUPERVISOR})
+OWNERS = frozenset({Role.OWNER})
+WORKERS = frozenset({Role.WORKER})
+EXPECTED = {
+    "/": CREW_LEADS,
+    "/farm": OWNERS,
+    "/season": OWNERS,
+    "/safety": frozenset(Role),
+    "/workers": CREW_LEADS,
+    "/workers/mine": WORKERS,
+    # Workers see their own record here and no other: see the test below.
+    "/workers/<int:worker_id>": frozenset(Role),
+    "/sign-in": ANYBODY,
+    "/sign-out": ANYBODY,
+    "/language": ANYBODY,
+    "/static/<path:filename>": ANYBODY,
+}
+SESSION_COOKIE = "session"
+SIGNER = "test"
+STYLES = "/static/css/page.css"
+
+
+@dataclass(frozen=True)
+class Address:
+    """One rule of the application with one method, and a path that it answers."""
+
+    rule: str
+    method: str
+    path: str
+
+    @property
+    def expected(self):
+        fitting = [start for start in EXPECTED if self._is_within(start)]
+        return EXPECTED[max(fitting, key=len)]
+
+    def _is_within(self, start: str) -> bool:
+        return start in {"/", self.rule} or self.rule.startswith(f"{start}/")
+
+
+def addresses(app, **known: int) -> list[Address]:
+    """Return every rule with every method; `known` are ids to ask for, by their name in rules."""
+    return [
+        Address(rule.rule, method, _path(rule, known))
+        for rule in app.url_map.iter_rules()
+        for method in sorted((rule.methods or set()) - {"HEAD", "OPTIONS"})
+    ]
+
+
+def _path(rule: Rule, known: dict[str, int]) -> str:
+    absent = dict.fromkeys(rule.arguments, 999_999) | {"filename": "absent.css"}
+    return rule.build(absent | known, append_unknown=False)[1]
+
+
+def undeclared(app) -> list[str]:
+    """Return the endpoints that do not say who may open them."""
+    return [
+        endpoint
+        for endpoint, view in app.view_functions.items()
+        if endpoint != "static"
+        and not getattr(view, "open_to", None)
+        and not getattr(view, "open_to_anyone", False)
+    ]
+
+
+def ask(client, address: Address):
+    return client.open(address.path, method=address.method)
+
+
+def is_sent_to_sign_in(answer) -> bool:
+    return answer.status_code == 302 and urlsplit(answer.location).path == "/sign-in"
+
+
+# --- who may open what ---------------------------------------------------------------------------
+
+
+def test_every_view_says_who_may_open_it(app):
+    assert not undeclared(app)
+
+
+def test_a_view_that_says_nothing_is_found_and_stays_closed(app, orchard):
+    app.add_url_rule("/forgotten", "forgotten", lambda: "open", methods=["GET", "POST"])
+    assert undeclared(app) == ["forgotten"]
+
+    client = app.test_client()
+    client.post("/sign-in", data={"name": orchard.sign_ins[Role.OWNER], "password": PASSWORD})
+    assert client.get("/forgotten").status_code == 403
+    assert client.post("/forgotten").status_code == 403
+    assert app.test_client().get("/forgotten").status_code == 403
+
+
+@pytest.mark.usefixtures("orchard")
+def test_whoever_has_not_signed_in_is_sent_to_the_sign_in_page(app):
+    closed = [address for address in addresses(app) if address.expected != ANYBODY]
+    visitor = app.test_client()
+
+    assert len(closed) > 50
+    let_in = [address for address in closed if not is_sent_to_sign_in(ask(visitor, address))]
+    assert not let_in
+
+
+@pytest.mark.usefixtures("orchard")
+def test_addresses_open_to_anybody_ask_for_no_sign_in(app):
+    opened = [address for address in addresses(app) if address.expected == ANYBODY]
+
+    assert {address.rule for address in opened} == {
+        rule for rule, roles in EXPECTED.items() if roles == ANYBODY
+    }
+    statuses = {
+        f"{address.method} {address.rule}": ask(app.test_client(), address).status_code
+        for address in opened
+    }
+    assert statuses == {
+        "GET /sign-in": 200,
+        "POST /sign-in": 200,
+        "POST /sign-out": 302,
+        "POST /language": 302,
+        "GET /static/<path:filename>": 404,
+    }
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_each_role_opens_its_own_pages_and_no_others(app, orchard, sign_in, role):
+    client = sign_in(role)
+    wrong = {}
+    for address in addresses(app, worker_id=orchard.worker.worker_id):
+        if address.rule == "/sign-out":
+            continue
+        status = ask(client, address).status_code
+        allowed = address.expected == ANYBODY or role in address.expected
+        is_fitting = status < 500 and status != 403 if allowed else status == 403
+        if not is_fitting:
+            wrong[f"{address.method} {address.rule}"] = status
+
+    assert not wrong
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_the_navigation_offers_only_what_opens(sign_in, role):
+    client = sign_in(role)
+    first = client.get("/workers/mine" if role is Role.WORKER else "/")
+    links = [link for link in read_page(first).links if link.startswith("/")]
+
+    assert {link: client.get(link).status_code for link in links} == dict.fromkeys(links, 200)
+
+
+def test_workers_see_their_own_record_and_nobody_elses(orchard, sign_in):
+    worker = sign_in(Role.WORKER)
+    own = orchard.worker.worker_id
+    statuses = {
+        worker_id: worker.get(f"/workers/{worker_id}").status_code
+        for worker_id in orchard.worker_ids
+    }
+
+    assert statuses.pop(own) == 200
+    assert set(statuses.values()) <= {403, 404}
+    assert len(statuses) == len(orchard.worker_ids) - 1
+
+
+# --- tokens of forms -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def guarded(app):
+    """The application with its forms' tokens asked for, as it is served."""
+    app.config["WTF_CSRF_ENABLED"] = True
+    return app
+
+
+def token_of(client, path="/sign-in") -> str:
+    page = client.get(path).text
+    return page.partition('name="csrf_token"')[2].partition('value="')[2].partition('"')[0]
+
+
+def signed_in_with_token(app, orchard, role):
+    client = app.test_client()
+    entry = {
+        "name": orchard.sign_ins[role],
+        "password": PASSWORD,
+        "csrf_token": token_of(client),
+    }
+    assert client.post("/sign-in", data=entry).status_code == 302
+    return client
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_nothing_is_taken_without_the_token_of_its_form(guarded, orchard, role):
+    client = signed_in_with_token(guarded, orchard, role)
+    posts = [address for address in addresses(guarded) if address.method == "POST"]
+
+    assert len(posts) > 20
+    taken = [address.rule for address in posts if ask(client, address).status_code != 400]
+    assert not taken
+    assert client.get("/safety").status_code == 200, "signing out was taken without its token"
+
+
+def test_signing_in_needs_the_token_of_its_form(guarded, orchard):
+    entry = {"name": orchard.sign_ins[Role.OWNER], "password": PASSWORD}
+    client = guarded.test_client()
+
+    assert client.post("/sign-in", data=entry).status_code == 400
+    assert client.post("/sign-in", data=entry | {"csrf_token": "guessed"}).status_code == 400
+    assert client.post("/sign-in", data=entry | {"csrf_token": token_of(client)}).status_code == 302
+
+
+def test_a_token_of_another_persons_session_is_refused(guarded, orchard):
+    owner = signed_in_with_token(guarded, orchard, Role.OWNER)
+    supervisor = signed_in_with_token(guarded, orchard, Role.SUPERVISOR)
+    entry = {"language": "es", "next": "/"}
+
+    own, foreign = token_of(owner, "/"), token_of(supervisor, "/")
+    assert owner.post("/language", data=entry | {"csrf_token": foreign}).status_code == 400
+    assert owner.post("/language", data=entry | {"csrf_token": own}).status_code == 302
+
+
+# --- the cookie and the headers ------------------------------------------------------------------
+
+
+def session_cookie(answer) -> str:
+    cookies = answer.headers.getlist("Set-Cookie")
+    return next(cookie for cookie in cookies if SESSION_COOKIE in cookie.partition("=")[0])
+
+
+def cookie_parts(cookie: str) -> set[str]:
+    return {part.strip() for part in cookie.split(";")[1:]}
+
+
+def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(app, orchard):
+    entry = {"name": orchard.sign_ins[Role.OWNER], "password": PASSWORD}
+    cookie = session_cookie(app.test_client().post("/sign-in", data=entry))
+
+    assert cookie.startswith("session=")
+    assert {"HttpOnly", "SameSite=Lax", "Path=/"} <= cookie_parts(cookie)
+
+
+def test_behind_https_the_cookie_travels_over_https_alone(tmp_path):
+    app = create_app(
+        Settings(f"sqlite:///{tmp_path / 'https.db'}", SIGNER, https=True, now=lambda: NOW)
+    )
+    app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
+    database = app.extensions["pruning_audit_database"]
+    orchard = plant_orchard(database, NOW)
+    answer = app.test_client().post(
+        "/sign-in",
+        data={"name": orchard.sign_ins[Role.OWNER], "password": PASSWORD},
+        base_url="https://localhost",
+    )
+    database.close()
+
+    cookie = session_cookie(answer)
+    # The prefix makes browsers refuse the cookie unless it is Secure, for / and for no domain.
+    assert cookie.startswith("__Host-session=")
+    assert {"Secure", "HttpOnly", "SameSite=Lax", "Path=/"} <= cookie_parts(cookie)
+    assert "Domain" not in cookie
+    assert "max-age=" in answer.headers["Strict-Transport-Security"]
+
+
+def break_down():
+    raise RuntimeError("snapped")
+
+
+def answers_of_each_kind(app, orchard):
+    app.add_url_rule("/broken", "broken", open_to(frozenset(Role))(break_down))
+    app.config["PROPAGATE_EXCEPTIONS"] = False
+    app.config["WTF_CSRF_ENABLED"] = True
+    owner = signed_in_with_token(app, orchard, Role.OWNER)
+    worker = signed_in_with_token(app, orchard, Role.WORKER)
+    token = {"csrf_token": token_of(owner, "/blocks/new")}
+    return {
+        200: owner.get("/"),
+        302: app.test_client().get("/"),
+        304: owner.get(STYLES, headers={"If-None-Match": etag_of(owner)}, buffered=True),
+        400: owner.post("/blocks/new"),
+        403: worker.get("/"),
+        404: owner.get("/nowhere"),
+        405: owner.post("/season", data=token),
+        413: owner.post("/blocks/new", data={"name": "x" * 1_100_000}),
+        422: owner.post("/blocks/new", data=token),
+        500: owner.get("/broken"),
+    }
+
+
+def etag_of(client) -> str:
+    return client.get(STYLES, buffered=True).headers["ETag"]
+
+
+def test_every_answer_tells_the_browser_what_it_must_not_do(app, orchard):
+    answers = answers_of_each_kind(app, orchard)
+
+    assert {status: answer.status_code for status, answer in answers.items()} == {
+        status: status for status in answers
+    }
+    for status, answer in answers.items():
+        policy = dict(
+            part.strip().partition(" ")[::2]
+            for part in answer.headers["Content-Security-Policy"].split(";")
+        )
+        assert policy["default-src"] == "'self'", status
+        assert policy["object-src"] == policy["base-uri"] == "'none'", status
+        assert policy["form-action"] == "'self'", status
+        assert policy["frame-ancestors"] == "'none'", status
+        assert "unsafe" not in answer.headers["Content-Security-Policy"], status
+        assert answer.headers["X-Content-Type-Options"] == "nosniff", status
+        assert answer.headers["Referrer-Policy"] == "same-origin", status
+        if status != 304:
+            assert answer.headers["Cache-Control"] == "no-store", status
+
+
+def test_an_error_shows_a_page_of_ours_and_no_insides(app, orchard):
+    answers = answers_of_each_kind(app, orchard)
+    for status in (400, 403, 404, 405, 413, 500):
+        page = read_page(answers[status])
+        assert len(page.headings) == 1, status
+        assert "Traceback" not in answers[status].text, status
+        assert "snapped" not in answers[status].text, status
+
+
+# --- the life of a session -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def clock():
+    """The application's clock, to be moved by a test: ``clock.now += timedelta(...)``."""
+
+    class Clock:
+        now = NOW
+
+    return Clock()
+
+
+@pytest.fixture
+def timed(tmp_path, clock):
+    """An application whose clock a test can move."""
+    app = create_app(Settings(f"sqlite:///{tmp_path / 'timed.db'}", SIGNER, now=lambda: clock.now))
+    app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
+    yield app
+    app.extensions["pruning_audit_database"].close()
+
+
+def enter(app: Flask, name: str, password: str = PASSWORD):
+    client = app.test_client()
+    return client, client.post("/sign-in", data={"name": name, "password": password})
+
+
+def with_the_cookie_of(app, client):
+    """Return another browser into which the cookie was copied."""
+    thief = app.test_client()
+    thief.set_cookie(SESSION_COOKIE, client.get_cookie(SESSION_COOKIE).value)
+    return thief
+
+
+def test_a_copied_cookie_dies_when_its_owner_signs_out(app, supervisor):
+    thief = with_the_cookie_of(app, supervisor)
+    assert thief.get("/blocks").status_code == 200
+    supervisor.post("/sign-out")
+
+    assert is_sent_to_sign_in(thief.get("/blocks"))
+    assert is_sent_to_sign_in(supervisor.get("/blocks"))
+
+
+def test_signing_out_empties_what_the_browser_kept(supervisor):
+    answer = supervisor.post("/sign-out")
+    assert is_sent_to_sign_in(answer)
+    assert answer.headers["Clear-Site-Data"] == '"cache"'
+
+
+def test_signing_in_gives_a_new_session_each_time(app, orchard):
+    first, _ = enter(app, orchard.sign_ins[Role.OWNER])
+    before = first.get_cookie(SESSION_COOKIE).value
+    first.post("/sign-in", data={"name": orchard.sign_ins[Role.OWNER], "password": PASSWORD})
+
+    assert first.get_cookie(SESSION_COOKIE).value != before
+
+
+def test_a_session_ends_by_itself_after_its_hours(timed, clock):
+    orchard = plant_orchard(timed.extensions["pruning_audit_database"], NOW)
+    client, _ = enter(timed, orchard.sign_ins[Role.OWNER])
+
+    clock.now = NOW + timedelta(hours=11, minutes=59)
+    assert client.get("/").status_code == 200
+    clock.now = NOW + timedelta(hours=12, minutes=1)
+    assert is_sent_to_sign_in(client.get("/"))
+
+
+def test_a_closed_account_loses_every_session_at_once(app, orchard, owner):
+    name = orchard.sign_ins[Role.SUPERVISOR]
+    desk, phone = enter(app, name)[0], enter(app, name)[0]
+    assert desk.get("/").status_code == phone.get("/").status_code == 200
+    owner.post(f"/farm/people/{orchard.supervisor.user_id}/close")
+
+    assert is_sent_to_sign_in(desk.get("/"))
+    assert is_sent_to_sign_in(phone.get("/"))
+    assert enter(app, name)[1].status_code == 200
+
+
+def test_wrong_passwords_make_the_next_try_wait_longer_and_longer(timed, clock):
+    orchard = plant_orchard(timed.extensions["pruning_audit_database"], NOW)
+    name = orchard.sign_ins[Role.SUPERVISOR]
+    waits = []
+    for _ in range(5):
+        enter(timed, name, "a wrong password")
+    for _ in range(4):
+        waits.append(seconds_until_heard(timed, clock, name))
+        enter(timed, name, "a wrong password")
+
+    assert waits == sorted(waits)
+    assert waits[-1] >= 4 * waits[0] > 0
+
+
+def test_the_right_password_waits_too_and_then_opens(timed, clock):
+    orchard = plant_orchard(timed.extensions["pruning_audit_database"], NOW)
+    name = orchard.sign_ins[Role.SUPERVISOR]
+    for _ in range(5):
+        enter(timed, name, "a wrong password")
+
+    assert "Too many tries" in enter(timed, name)[1].text
+    clock.now += timedelta(minutes=15)
+    assert enter(timed, name)[1].status_code == 302
+    # Whoever got in starts afresh.
+    enter(timed, name, "a wrong password")
+    assert enter(timed, name)[1].status_code == 302
+
+
+def test_other_people_sign_in_while_one_name_waits(timed):
+    orchard = plant_orchard(timed.extensions["pruning_audit_database"], NOW)
+    for _ in range(8):
+        enter(timed, orchard.sign_ins[Role.SUPERVISOR], "a wrong password")
+
+    assert enter(timed, orchard.sign_ins[Role.OWNER])[1].status_code == 302
+
+
+def seconds_until_heard(app, clock, name) -> int:
+    """Return how long a name must wait, without spending a try that counts."""
+    for seconds in range(900):
+        if "Too many tries" not in enter_at(app, clock, name, seconds):
+            clock.now += timedelta(seconds=seconds)
+            return seconds
+    pytest.fail("the wait never ends")
+
+
+def enter_at(app, clock, name, seconds) -> str:
+    start = clock.now
+    clock.now = start + timedelta(seconds=seconds)
+    try:
+        return enter(app, name, "a wrong password")[1].text
+    finally:
+        clock.now = start
+
+
+# --- where signing in leads ----------------------------------------------------------------------
+
+ELSEWHERE = (
+    "https://elsewhere.invalid/",
+    "//elsewhere.invalid/",
+    "///elsewhere.invalid/",
+    "/\\elsewhere.invalid/",
+    "\\\\elsewhere.invalid/",
+    "/\t/elsewhere.invalid/",
+    "/\n/elsewhere.invalid/",
+    "\t//elsewhere.invalid/",
+    " //elsewhere.invalid/",
+    "https:elsewhere.invalid",
+    "https:/elsewhere.invalid",
+    "javascript:alert(1)",
+    "data:text/html,x",
+    "elsewhere.invalid",
+    "@elsewhere.invalid",
+    "/\x00/elsewhere.invalid/",
+    "http://localhost@elsewhere.invalid/",
+    "http://[::1",
+    "/\r\nSet-Cookie: a=b",
+)
+
+
+def lands_on(answer, asked_at: str) -> str:
+    """Return the host that a browser would go to: it drops tabs and line ends and reads \\ as /."""
+    location = "".join(letter for letter in answer.location if letter not in "\t\r\n")
+    return urlsplit(urljoin(f"http://localhost{asked_at}", location.replace("\\", "/"))).netloc
+
+
+@pytest.mark.parametrize("target", ELSEWHERE)
+def test_signing_in_never_leads_elsewhere(app, orchard, target):
+    answer = app.test_client().post(
+        "/sign-in",
+        query_string={"next": target},
+        data={"name": orchard.sign_ins[Role.SUPERVISOR], "password": PASSWORD},
+    )
+    assert answer.status_code == 302
+    assert lands_on(answer, "/sign-in") == "localhost"
+
+
+@pytest.mark.parametrize("target", ELSEWHERE)
+def test_changing_the_language_never_leads_elsewhere(supervisor, target):
+    answer = supervisor.post("/language", data={"language": "es", "next": target})
+    assert answer.status_code == 302
+    assert lands_on(answer, "/language") == "localhost"
+
+
+def test_signing_in_leads_to_the_page_that_was_asked_for(app, orchard):
+    client = app.test_client()
+    sent_to = client.get(f"/print?block_id={orchard.block_id}").location
+    entry = {"name": orchard.sign_ins[Role.SUPERVISOR], "password": PASSWORD}
+
+    assert client.post(sent_to, data=entry).location == f"/print?block_id={orchard.block_id}"
+
+
+def test_a_language_that_does_not_exist_changes_nothing(supervisor):
+    answer = supervisor.post("/language", data={"language": "xx", "next": "/"})
+    assert answer.status_code in {302, 422}
+    assert '<html lang="en"' in supervisor.get("/").text

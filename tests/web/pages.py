@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
 _WITHOUT_END = ("input", "link", "meta", "img", "br", "hr")
-_TYPED_INTO = ("text", "date", "password", "number", "email", "search", "tel")
+_TYPED_INTO = ("text", "date", "datetime-local", "password", "number", "email", "search", "tel")
 
 
 @dataclass

@@ -5,7 +5,7 @@ from typing import Any
 
 from flask_babel import gettext, lazy_gettext
 from wtforms import RadioField, SelectField, SelectMultipleField
-from wtforms.validators import InputRequired
+from wtforms.validators import InputRequired, ValidationError
 from wtforms.widgets import CheckboxInput, ListWidget
 
 from audits.records import Block, Crew, Row, Worker
@@ -59,7 +59,7 @@ class RowsForm(BaseForm):
         """Refuse numbers that no row on offer has."""
         unknown = unknown_row_numbers(field.data, self.rows)
         if unknown:
-            raise ValueError(self.no_such_row_words(number_ranges(unknown)))
+            raise ValidationError(self.no_such_row_words(number_ranges(unknown)))
 
     def no_such_row_words(self, numbers: str) -> str:
         """Say which numbers are none of these rows."""

@@ -6,6 +6,7 @@ from typing import Final
 
 from flask_babel import gettext
 from wtforms import SelectMultipleField, StringField
+from wtforms.validators import ValidationError
 from wtforms.widgets import CheckboxInput, ListWidget
 
 from audits.planting import ranges_of
@@ -53,7 +54,7 @@ class RowTilesField(SelectMultipleField):
         """Take rows that are on offer only."""
         offered = {int(value) for value, *_ in self.iter_choices()}
         if not offered.issuperset(self.data or []):
-            raise ValueError(_not_offered())
+            raise ValidationError(_not_offered())
 
 
 def _not_offered() -> str:

@@ -93,6 +93,8 @@ _FAULT_SHARES_UNHEADED: Final = {**_FAULT_SHARES, Stage.HEADING: {Fault.FORBIDDE
 _NOTHING_DUE: Final = {Stage.TOP: 0.06, Stage.HEADING: 0.15}
 
 WORKING_DAYS: Final = 54
+_DAYS_NOT_AUDITED: Final = 2
+_HARD_DAYS: Final = 1
 _MISSED_TREE_RATE: Final = 0.003
 _MISSED_SIDE_RATE: Final = 0.004
 
@@ -469,10 +471,12 @@ class _Season:
             if self.random.random() > 0.1:  # noqa: PLR2004
                 self._assign(crew, pass_id, row_id)
             lot_id = passes.finish_row(self.database, self.supervisor, pass_id, row_id, finished)
-        last_days = number >= len(self.days) - 2
-        if last_days:
+        days_left = len(self.days) - number
+        if days_left <= _DAYS_NOT_AUDITED:
             return
-        self._audit(block, lot_id, number, finished + timedelta(minutes=40), 1.0)
+        # A hard frost just before the last days: cuts went wrong, and rework waits.
+        factor = 3.0 if days_left <= _DAYS_NOT_AUDITED + _HARD_DAYS else 1.0
+        self._audit(block, lot_id, number, finished + timedelta(minutes=40), factor)
         self._mend(crew, block, lot_id, number, finished + timedelta(hours=3))
 
     def _assign(self, crew: _Crew, pass_id: int, row_id: int) -> None:

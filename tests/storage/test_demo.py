@@ -1,0 +1,84 @@
+"""The simulated season is believable, complete, and agrees with the rates it was made from."""
+
+from datetime import UTC, datetime
+
+import pytest
+import sqlalchemy as sa
+from scipy import stats
+
+from audits.demo import make_demo
+from audits.services.rescoring import check_scores
+from audits.storage.database import Database
+from audits.storage.schema import upgrade
+from audits.storage.tables import block, crew, lot, rollup, worker
+from audits.vocabulary import LotState, Purpose, Stage
+
+NOW = datetime(2026, 3, 4, 22, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    path = tmp_path_factory.mktemp("demo") / "farm.db"
+    database = Database(f"sqlite:///{path}", durable=False)
+    upgrade(database)
+    progress = []
+    demo = make_demo(database, NOW, progress=lambda done, whole: progress.append((done, whole)))
+    yield database, demo, progress
+    database.close()
+
+
+def count(database, table):
+    with database.read() as connection:
+        return connection.scalar(sa.select(sa.func.count()).select_from(table))
+
+
+def test_it_is_a_whole_season(season):
+    database, demo, progress = season
+    assert demo.audits >= 200
+    assert count(database, block) >= 4
+    assert count(database, crew) == 2
+    assert count(database, worker) >= 20
+    assert progress[-1][0] == progress[-1][1]
+    assert progress == sorted(progress)
+
+
+def test_something_waits_in_every_state_a_visitor_should_see(season):
+    database, _, _ = season
+    with database.read() as connection:
+        states = set(connection.scalars(sa.select(lot.c.state).distinct()))
+    assert {LotState.WAITING, LotState.ACCEPTED, LotState.REWORK} <= states
+
+
+def test_every_score_equals_its_recomputation(season):
+    database, demo, _ = season
+    report = check_scores(database, demo.farm_id)
+    assert report.audits >= demo.audits
+    assert report.differences == []
+
+
+def test_audited_rates_agree_with_the_true_ones(season):
+    """Missed trees and sides add a little to every rate; one worker's tops drift by design."""
+    database, demo, _ = season
+    with database.read() as connection:
+        rows = connection.execute(
+            sa.select(
+                rollup.c.worker_id,
+                rollup.c.stage,
+                sa.func.sum(rollup.c.nonconforming),
+                sa.func.sum(rollup.c.due),
+            )
+            .where(rollup.c.purpose == Purpose.FIRST, rollup.c.worker_id.is_not(None))
+            .group_by(rollup.c.worker_id, rollup.c.stage)
+        ).all()
+    missed = 0.01
+    surprising = [
+        (worker_id, stage)
+        for worker_id, stage, faulty, due in rows
+        if stats.binomtest(
+            faulty, due, min(1.0, demo.true_rates[worker_id][stage] + missed / 2)
+        ).pvalue
+        < 1e-4
+    ]
+    assert len(rows) >= 60
+    assert len(surprising) <= 2
+    assert all(stage is Stage.TOP for _, stage in surprising)

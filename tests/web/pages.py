@@ -91,7 +91,7 @@ class _Reader(HTMLParser):
             self.entries.append(attributes["id"])
         elif tag == "input" and name and name != "csrf_token":
             kind = attributes.get("type", "text")
-            if kind != "hidden":
-                self.entries.append(attributes["id"])
+            if kind != "hidden" and not (self._is_in("label") and "id" not in attributes):
+                self.entries.append(attributes.get("id", name))
             if kind in _TYPED_INTO or "checked" in attributes:
                 self.page.values[name] = attributes.get("value") or ""

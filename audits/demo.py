@@ -244,8 +244,11 @@ class _Season:
         ]
         self._add_user(farm_id, Role.WORKER, *WORKER, worker_id=crews[0].worker_ids[0])
         self.drifting = crews[1].worker_ids[4]
-        sign_ins = tuple(
-            SignIn(role, *who) for role, who in zip(Role, (OWNER, SUPERVISOR, WORKER), strict=True)
+        sign_ins = (
+            SignIn(Role.OWNER, *OWNER),
+            SignIn(Role.SUPERVISOR, *SUPERVISOR),
+            SignIn(Role.SUPERVISOR, *SECOND_SUPERVISOR),
+            SignIn(Role.WORKER, *WORKER),
         )
         return farm_id, sign_ins, crews
 

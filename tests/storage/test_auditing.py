@@ -767,4 +767,4 @@ class TestRollups:
         with database.read() as connection:
             rows = {r.stage: r for r in queries.rollups(connection, orchard.farm_id, audit_id)}
         heading = rows[Stage.HEADING]
-        assert (heading.trees, heading.due, heading.points_sum) == (26, 16, 1_600.0)
+        assert (heading.trees, heading.due, heading.points_sum) == (30, 20, 2_000.0)

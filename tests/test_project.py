@@ -211,7 +211,13 @@ def test_an_import_that_is_not_declared_is_noticed():
 
 
 def test_every_text_is_translated():
-    assert translations.problems() == []
+    found = translations.problems()
+    if found:
+        some = "\n".join(found[:20])
+        pytest.fail(
+            f"python -m webapp.translations check finds {len(found)} problems, such as\n{some}",
+            pytrace=False,
+        )
 
 
 def test_every_text_for_people_is_written_out_where_it_is_marked():

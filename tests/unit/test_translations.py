@@ -1,14 +1,14 @@
 """The catalogues' own tool: it finds every text, keeps what is translated, and says what is not."""
 
-import inspect
 from functools import partial
 from gettext import GNUTranslations
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
 
 from webapp import translations
-from webapp.translations.__main__ import main
+from webapp.translations import __main__ as commands
 
 PYTHON = """
 from audits.messages import mark, say, say_n
@@ -165,23 +165,25 @@ def test_a_compiled_catalogue_speaks_and_is_made_again_only_when_it_changed(fold
 @pytest.fixture
 def here(monkeypatch, source, folder):
     """Let the commands work on the small source instead of the project."""
-    for name in ("extract", "update", "compile_catalogs", "problems"):
-        own = getattr(translations, name)
-        own_places = {"folder": folder, "source": source}
-        wanted = {key: own_places[key] for key in inspect.signature(own).parameters}
-        monkeypatch.setattr(translations, name, partial(own, **wanted))
+    on_the_source = SimpleNamespace(
+        extract=partial(translations.extract, source),
+        update=partial(translations.update, folder, source),
+        compile_catalogs=partial(translations.compile_catalogs, folder),
+        problems=partial(translations.problems, folder, source),
+    )
+    monkeypatch.setattr(commands, "translations", on_the_source)
 
 
 @pytest.mark.usefixtures("here")
 def test_the_commands_lead_from_the_source_to_a_complete_catalogue(path):
     run = CliRunner().invoke
-    assert 'msgid "Today"' in run(main, ["extract"]).output
-    missing = run(main, ["check"])
+    assert 'msgid "Today"' in run(commands.main, ["extract"]).output
+    missing = run(commands.main, ["check"])
     assert missing.exit_code == 1
     assert "es: there is no catalogue" in missing.output
-    assert f"Updated {path}" in run(main, ["update"]).output
-    assert run(main, ["update"]).output == "Nothing changed.\n"
+    assert f"Updated {path}" in run(commands.main, ["update"]).output
+    assert run(commands.main, ["update"]).output == "Nothing changed.\n"
     write_translations(path, SPANISH)
-    complete = run(main, ["check"])
+    complete = run(commands.main, ["check"])
     assert (complete.exit_code, complete.output) == (0, "The catalogues are complete.\n")
-    assert f"Compiled {path.with_suffix('.mo')}" in run(main, ["compile"]).output
+    assert f"Compiled {path.with_suffix('.mo')}" in run(commands.main, ["compile"]).output

@@ -31,7 +31,7 @@ _CUT_FAULTS: Final = (Fault.FLUSH_CUT, Fault.LOW_STUB, Fault.LONG_STUB, Fault.TO
 
 # A semicolon, or a comma followed by a blank: a bare comma may be a decimal mark.
 _BETWEEN: Final = re.compile(r";|,(?=\s)")
-_TWO_IN_ONE: Final = re.compile(r"\d[.,]\d{2,}")
+_TWO_IN_ONE: Final = re.compile(r"\d+[.,]\d{2,}")
 
 _SIDE_BRANCH: Final = "side_branch"
 _BLUNT: Final = "blunt"

@@ -8,16 +8,27 @@ for anything that is not on this machine; `browser_errors` lets a test say which
 import os
 import re
 import shutil
+import subprocess
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
+from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from werkzeug.routing import Map
 
-from tests.serving import HOST, PROJECT, SERVE, Server, serving
+from audits.storage.database import Database
+from audits.vocabulary import Role
+from tests.browser.crawling import FACTS, Crawl, Crawler
+from tests.browser.demo_states import States
+from tests.browser.people import Person
+from tests.serving import HOST, PROGRAM, PROJECT, SERVE, Server, serving
+from webapp.app import create_app
+from webapp.config import Settings
 
 CHROMIUM_VARIABLE = "PRUNING_AUDIT_TEST_CHROMIUM"
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
@@ -38,6 +49,8 @@ PHONE = {
 DESK = {"viewport": {"width": 1280, "height": 800}}
 WCAG_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 SCREENSHOTS = PROJECT / ".cache" / "screenshots"
+LOCALES = {"en": "en-US", "es": "es-US"}
+_FIRST_PAGES = {Role.OWNER: "/", Role.SUPERVISOR: "/", Role.WORKER: "/workers/mine"}
 _DEADLINE_MS = 10_000
 
 
@@ -190,6 +203,145 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., Se
             return stack.enter_context(server)
 
         yield started
+
+
+@pytest.fixture(scope="session")
+def demo_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Data folder of the demo, made once by its own command: copy it, never write to it."""
+    folder = tmp_path_factory.mktemp("demo") / "data"
+    command = (*PROGRAM, "--data", str(folder), "demo", "--keep", "--no-serve")
+    made = subprocess.run(
+        command,
+        cwd=PROJECT,
+        env=os.environ | {"PRUNING_AUDIT_DATABASE": ""},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert made.returncode == 0, made.stdout + made.stderr
+    return folder
+
+
+@pytest.fixture
+def demo_copy(demo_data: Path, tmp_path: Path) -> Path:
+    """Data folder with a copy of the demo, for one test alone."""
+    return shutil.copytree(demo_data, tmp_path / "data")
+
+
+@pytest.fixture
+def demo_server(demo_copy: Path, tmp_path: Path) -> Iterator[Server]:
+    """The pages of one test's own demo."""
+    variables = {"PRUNING_AUDIT_DATA": str(demo_copy), "PRUNING_AUDIT_DATABASE": ""}
+    with serving(tmp_path / "server.log", environment=variables) as server:
+        yield server
+
+
+@pytest.fixture
+def person(open_context: Callable[..., BrowserContext]) -> Callable[..., Person]:
+    """Somebody with a device: ``person(server.url, "es")``, with a phone unless said otherwise."""
+
+    def somebody(url: str, language: str, device: Mapping = PHONE, **options: object) -> Person:
+        context = open_context(**device, base_url=url, locale=LOCALES[language], **options)
+        return Person(context.new_page(), language)
+
+    return somebody
+
+
+@pytest.fixture(scope="session")
+def rules(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict, Map]:
+    """The application's views by endpoint, and the map of its addresses."""
+    folder = tmp_path_factory.mktemp("rules")
+    app = create_app(Settings(f"sqlite:///{folder / 'farm.db'}", "rules"))
+    app.extensions["pruning_audit_database"].close()
+    return app.view_functions, app.url_map
+
+
+@pytest.fixture(scope="session")
+def prepared(demo_data: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict]:
+    """A copy of the demo with states that no season leaves behind, and their paths by name."""
+    folder = shutil.copytree(demo_data, tmp_path_factory.mktemp("prepared") / "data")
+    database = Database(f"sqlite:///{folder / 'farm.db'}", durable=False)
+    states = States(database, datetime.now(UTC)).make()
+    database.close()
+    return folder, states
+
+
+@pytest.fixture(scope="session")
+def prepared_server(prepared: tuple[Path, dict], serve: Callable[..., Server]) -> Server:
+    """The pages of the prepared demo, for tests that change nothing in it."""
+    return serve(data=prepared[0])
+
+
+@pytest.fixture(scope="session")
+def look(screenshot: Callable[..., Path]) -> Callable[[str], Callable[[Page, str], None]]:
+    """Pictures of pages at both sizes: ``look("es")(page, "today")``."""
+
+    def in_language(language: str) -> Callable[[Page, str], None]:
+        def take(page: Page, name: str) -> None:
+            before = page.viewport_size
+            for device in (PHONE, DESK):
+                size = device["viewport"]
+                page.set_viewport_size(size)
+                screenshot(page, f"{language}-{size['width']}x{size['height']}-{name}")
+            page.set_viewport_size(before)
+
+        return take
+
+    return in_language
+
+
+@pytest.fixture(scope="session")
+def crawled(
+    browser: Browser,
+    prepared: tuple[Path, dict],
+    prepared_server: Server,
+    rules: tuple[dict, Map],
+    axe_check: Callable[[Page], None],
+    look: Callable[[str], Callable[[Page, str], None]],
+) -> Callable[[Role | None, str], Crawl]:
+    """What somebody met on every page: ``crawled(Role.OWNER, "es")``, walked once."""
+
+    @cache
+    def crawl(role: Role | None, language: str) -> Crawl:
+        context = browser.new_context(
+            **PHONE, base_url=prepared_server.url, locale=LOCALES[language]
+        )
+        context.set_default_timeout(_DEADLINE_MS)
+        person = Person(context.new_page(), language)
+        if role is not None:
+            person.sign_in(role)
+        # A supervisor's pages are the owner's: axe and the camera have been there.
+        is_first = role is not Role.SUPERVISOR
+        crawler = Crawler(
+            person,
+            role,
+            rules[1],
+            axe_check=axe_check if is_first else None,
+            picture=look(language) if is_first else None,
+        )
+        leads = role in {Role.OWNER, Role.SUPERVISOR}
+        found = crawler.crawl(
+            _FIRST_PAGES.get(role, "/sign-in"), _open_states(prepared[1], role) if leads else {}
+        )
+        context.close()
+        return found
+
+    return crawl
+
+
+def _open_states(states: Mapping[str, str], role: Role) -> dict[str, str]:
+    """Return the states whose pages a role may open: the farm's own are the owner's."""
+    return {
+        name: path
+        for name, path in states.items()
+        if role is Role.OWNER or not path.startswith("/farm")
+    }
+
+
+@pytest.fixture(scope="session")
+def read_facts() -> Callable[[Page], dict]:
+    """What the page on the screen is like: see page_facts.js."""
+    return lambda page: page.evaluate(FACTS)
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,244 @@
+"""States of the demo that no simulated season leaves behind, so that their pages can be seen too."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+from audits.demo import OWNER, SUPERVISOR
+from audits.records import Actor
+from audits.services import accounts, amending, auditing, farms, passes, sealing, start_checks
+from audits.services.auditing import AuditView, Device, TreeEntry
+from audits.storage.database import Database
+from audits.storage.queries import accounts as account_queries
+from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import passes as pass_queries
+from audits.vocabulary import Fault, LotState, Method, PassKind, Role, Side, Stage
+
+PHONE = Device("a phone")
+WORKER_PASSWORD = "a quiet row of apples"  # noqa: S105 - opens nothing but the tests' own farm
+
+Answers = dict[str, Any]
+
+
+class States:
+    """Makes the states, one after another, through the services that people use."""
+
+    def __init__(self, database: Database, now: datetime) -> None:
+        self.database = database
+        self.now = now
+        self.owner = self._actor(OWNER[0])
+        self.supervisor = self._actor(SUPERVISOR[0])
+        with database.read() as connection:
+            self.waiting = pass_queries.lots_in_state(
+                connection, self.owner.farm_id, LotState.WAITING
+            )
+            self.blocks = farm_queries.blocks(connection, self.owner.farm_id)
+
+    def make(self) -> dict[str, str]:
+        """Make every state; return the path of its page under a name for it."""
+        accepted = self._audit(answers_right)
+        refused = self._audit(answers_with(Fault.HIGH, Fault.LOW))
+        decided = self._audit(answers_right, to_the_end=True, seal=False)
+        begun = self._begin()
+        self._score(begun, answers_with(Fault.HIGH), trees=2)
+        amended = self._amend(accepted)
+        check = self._start_check()
+        with self.database.read() as connection:
+            orders = pass_queries.rework_orders_of_lot(
+                connection, self.owner.farm_id, refused.book.draw.lot_id
+            )
+        return {
+            "audit-decided": f"/audits/{decided.book.audit.id}",
+            "audit-begun": f"/audits/{begun.book.audit.id}/trees",
+            "tree": f"/audits/{begun.book.audit.id}",
+            "tree-answered": f"/audits/{begun.book.audit.id}/trees/{begun.walk[0].id}",
+            "audit-refused": f"/audits/{refused.book.audit.id}",
+            "audit-amended": f"/audits/{accepted.book.audit.id}",
+            "amend": amended,
+            "lot-refused": f"/lots/{refused.book.draw.lot_id}",
+            "lot-begun": f"/lots/{begun.book.draw.lot_id}",
+            "rework": f"/rework/{orders[-1].id}",
+            "start-check": f"/start-checks/{check}",
+            "start-check-tree": f"/start-checks/{check}/tree",
+        } | self._newcomers()
+
+    def _actor(self, name: str) -> Actor:
+        with self.database.read() as connection:
+            farm = account_queries.only_farm(connection)
+            user = account_queries.user_by_name(connection, farm.id, name)
+        return Actor(user.id, farm.id, user.name, user.role, user.language, user.worker_id)
+
+    # --- audits ------------------------------------------------------------------------------
+
+    def _begin(self) -> AuditView:
+        lot = self.waiting.pop(0)
+        audit_id = auditing.begin_audit(
+            self.database,
+            self.supervisor,
+            lot.id,
+            seed=lot.id,
+            client_id=str(uuid4()),
+            device=PHONE,
+            now=self.now,
+        )
+        return auditing.view_audit(self.database, self.supervisor, audit_id)
+
+    def _audit(
+        self,
+        answer: Callable[[int, Stage], Answers],
+        *,
+        to_the_end: bool = True,
+        seal: bool = True,
+    ) -> AuditView:
+        view = self._begin()
+        if to_the_end:
+            self._score(view, answer)
+        if seal:
+            sealing.seal_audit(self.database, self.supervisor, view.book.audit.id, self.now)
+        return view
+
+    def _score(
+        self,
+        view: AuditView,
+        answer: Callable[[int, Stage], Answers],
+        trees: int | None = None,
+    ) -> None:
+        stages = view.book.draw.stages
+        for number, tree in enumerate(view.walk[:trees]):
+            answers = {str(stage): answer(number, stage) for stage in stages}
+            entry = TreeEntry(tree.id, str(uuid4()), {"stages": answers}, PHONE)
+            now_view = auditing.record_trees(
+                self.database, self.supervisor, view.book.audit.id, [entry], self.now
+            )
+            if now_view.all_decided:
+                break
+
+    def _amend(self, view: AuditView) -> str:
+        tree = view.walk[0]
+        answers = {str(stage): answers_right(0, stage) for stage in view.book.draw.stages}
+        amending.amend_tree(
+            self.database,
+            self.supervisor,
+            view.book.audit.id,
+            tree.id,
+            answers={"stages": answers | {"top": fault(Fault.BLUNT)}},
+            reason="Looked again with the worker.",
+            client_id=str(uuid4()),
+            device=PHONE,
+            now=self.now,
+        )
+        return f"/audits/{view.book.audit.id}/trees/{tree.id}/amend"
+
+    # --- a new pass and its start check ------------------------------------------------------
+
+    def _start_check(self) -> int:
+        farm_id = self.owner.farm_id
+        block = next(block for block in self.blocks if block.name == "Upper Bench")
+        with self.database.read() as connection:
+            row_ids = [row.id for row in farm_queries.rows_of_block(connection, farm_id, block.id)]
+            crew = farm_queries.crews(connection, farm_id)[0]
+            workers = farm_queries.workers(connection, farm_id)
+        pass_id = passes.begin_pass(
+            self.database,
+            self.supervisor,
+            block_id=block.id,
+            crew_id=crew.id,
+            kind=PassKind.SUMMER,
+            method=Method.LADDER,
+            row_ids=row_ids[:4],
+            started_at=self.now - timedelta(minutes=20),
+        )
+        worker = next(worker for worker in workers if worker.crew_id == crew.id)
+        audit_id = start_checks.begin_start_check(
+            self.database,
+            self.supervisor,
+            pass_id,
+            worker_id=worker.id,
+            client_id=str(uuid4()),
+            device=PHONE,
+            now=self.now,
+        )
+        view = auditing.view_audit(self.database, self.supervisor, audit_id)
+        for position in (3, 4):
+            stages = view.book.draw.stages
+            start_checks.score_start_tree(
+                self.database,
+                self.supervisor,
+                audit_id,
+                row_id=row_ids[0],
+                position=position,
+                side=Side.LEFT,
+                answers={
+                    "stages": {
+                        str(stage): answers_with(Fault.HIGH)(position, stage) for stage in stages
+                    }
+                },
+                client_id=str(uuid4()),
+                device=PHONE,
+                now=self.now,
+            )
+        return audit_id
+
+    # --- what is new or gone -----------------------------------------------------------------
+
+    def _newcomers(self) -> dict[str, str]:
+        """A block without rows, a worker without records, an account that is closed."""
+        block_id = farms.add_block(
+            self.database,
+            self.owner,
+            name="Levee",
+            cultivar="Ember Tip",
+            habit=self.blocks[0].habit,
+            rootstock="M.9",
+            row_spacing_mm=3350.0,
+            tree_spacing_mm=900.0,
+            planting_year=2020,
+        )
+        worker_id = farms.add_worker(
+            self.database,
+            self.owner,
+            code="B99",
+            name="Leocadia Marañón de la Fuente Sotomayor",
+            language="es",
+            crew_id=None,
+            started_on=self.now.date(),
+        )
+        user_id = accounts.admit_user(
+            self.database,
+            self.owner,
+            name="Leocadia",
+            password=WORKER_PASSWORD,
+            role=Role.WORKER,
+            language="es",
+            now=self.now,
+            worker_id=worker_id,
+        )
+        accounts.disable_user(self.database, self.owner, user_id, self.now)
+        return {
+            "block-empty": f"/blocks/{block_id}",
+            "worker-new": f"/workers/{worker_id}",
+            "user-closed": f"/farm/people/{user_id}",
+        }
+
+
+def answers_right(_number: int, stage: Stage) -> Answers:
+    """Answer with right."""
+    removed = {"removed": 2} if stage is Stage.LIMBS else {}
+    return {"kind": "class", "tap": "right"} | removed
+
+
+def answers_with(*tops: Fault) -> Callable[[int, Stage], Answers]:
+    """Answer the tops with these faults in turn, the rest with right."""
+
+    def answer(number: int, stage: Stage) -> Answers:
+        if stage is Stage.TOP:
+            return fault(tops[number % len(tops)])
+        return answers_right(number, stage)
+
+    return answer
+
+
+def fault(*faults: Fault) -> Answers:
+    """Answer one stage with faults."""
+    return {"kind": "class", "tap": "fault", "faults": [str(one) for one in faults]}

@@ -5,7 +5,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from audits.errors import Conflict
+from audits.errors import Conflict, NotFound
 from audits.lots import state_after_audit
 from audits.messages import say
 from audits.records import Actor
@@ -55,10 +55,14 @@ def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -
     ------
     Conflict
         If a stage is still open, the draw was given up, or the audit is sealed already.
+    NotFound
+        If the farm has no such audit; a start check decides nothing and is none.
     """
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        if book.draw.lot_id is None:
+            raise NotFound(say("There is no such audit."))
         refuse_sealed(book.audit)
         view = audit_view(connection, book)
         if view.given_up:

@@ -7,7 +7,7 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
-from audits.services import auditing, farms, passes, start_checks
+from audits.services import auditing, farms, passes, sealing, start_checks
 from audits.services.auditing import Device
 from audits.storage import tables
 from audits.storage.queries import audits as audit_queries
@@ -310,6 +310,12 @@ def test_a_closed_start_check_changes_no_more(begin, score, database, orchard):
     ):
         with pytest.raises(Conflict, match="closed already"):
             use_case()
+
+
+def test_a_start_check_is_not_sealed_as_an_audit_is(begin, database, orchard):
+    with pytest.raises(NotFound):
+        sealing.seal_audit(database, orchard.supervisor, begin(), NOW)
+    assert rows_of(database, tables.decision) == 0
 
 
 def test_a_start_check_feeds_neither_verdicts_nor_trends(begin, score, database, orchard, pass_id):

@@ -79,7 +79,7 @@ def figures_of(view: TodayView) -> list[Fact]:
         (again, ngettext("lot to audit again", "lots to audit again", again), ""),
         (
             len(view.signals),
-            ngettext("worker to look at", "workers to look at", len(view.signals)),
+            ngettext("worker with a signal", "workers with a signal", len(view.signals)),
             "",
         ),
     ]

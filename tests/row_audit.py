@@ -85,6 +85,7 @@ def begin(
     device: Device = PHONE,
     client_id: str | None = None,
     seed: int = 1,
+    now: datetime = AUDITED,
 ) -> int:
     """Begin an audit of a lot."""
     return auditing.begin_audit(
@@ -94,7 +95,7 @@ def begin(
         seed=seed,
         client_id=client_id or str(uuid4()),
         device=device,
-        now=AUDITED,
+        now=now,
     )
 
 

@@ -439,7 +439,8 @@ class TestReplace:
         assert substitute.id in ahead
         assert len(later.answers) == len(view.answers)
 
-    def test_the_map_is_put_right_as_of_the_pass(self, database, orchard, audit_id):
+    def test_the_map_is_put_right_as_of_the_pass(self, database, orchard, lot_id):
+        audit_id = begin(database, orchard, lot_id, now=AUDITED + timedelta(days=2))
         gone, _ = self.replace_first(database, orchard, audit_id, PlantingKind.POLLINIZER)
         with database.read() as connection:
             bearing = farms.bearing_positions(

@@ -16,6 +16,7 @@ from audits.services.attributing import reattribute
 from audits.services.entries import Entries
 from audits.services.farms import the_block, the_crew
 from audits.storage.database import Database
+from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
 from audits.storage.queries import passes as queries
@@ -406,7 +407,9 @@ def _take_back(connection: sa.Connection, farm_id: int, part: PassRow) -> None:
     if part.finished_at is None or own_lot is None:
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("Row %(row)s is not finished.", row=number))
-    if own_lot.state is not LotState.WAITING:
+    # A draw that was given up leaves its lot waiting, but stays in the lot's history.
+    drawn = audit_queries.draws_of_lot(connection, farm_id, own_lot.id)
+    if drawn or own_lot.state is not LotState.WAITING:
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("The audit of row %(row)s has begun: it stays finished.", row=number))
     _set_finished(connection, farm_id, part, None)

@@ -192,7 +192,7 @@ def _begun_already(
         for check in pass_lists.start_checks_of_passes(connection, farm_id, [found.id])
         if check.worker_id == worker_id
     ]
-    sent_before = pass_lists.audit_by_client_id(connection, farm_id, client_id)
+    sent_before = queries.audit_by_client_id(connection, farm_id, client_id)
     if sent_before is not None:
         if sent_before.id not in {check.audit_id for check in of_worker}:
             raise Conflict(say("This page was used already. Load it again."))

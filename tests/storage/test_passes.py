@@ -338,6 +338,16 @@ def test_a_row_under_audit_stays_finished(database, orchard):
     assert view(database, orchard, pass_id).rows[0][0].finished_at == NOW
 
 
+def test_a_row_whose_draw_was_given_up_stays_finished(database, orchard):
+    pass_id = begin(database, orchard)
+    lot_id = finish(database, orchard, pass_id, 0)
+    begin_audit(database, orchard, lot_id)
+    with database.write() as connection:
+        connection.execute(tables.lot.update().values(state=LotState.WAITING))
+    with pytest.raises(Conflict, match="The audit of row 1 has begun"):
+        take_back(database, orchard, pass_id, 0)
+
+
 def test_several_rows_are_taken_back_all_or_none(database, orchard):
     pass_id = begin(database, orchard, lot_by=passes.LOT_BY_HALF_DAY)
     for row in (0, 1, 2):

@@ -179,6 +179,28 @@ def score(database, orchard, audit_id, walk: list[DrawTree]) -> None:
     auditing.record_trees(database, orchard.supervisor, audit_id, entries, NOW)
 
 
+def test_an_audit_of_a_draw_that_was_given_up_is_not_shown_beside_the_new_one(
+    database, orchard, today, finish
+):
+    lot_id = finish(0)
+    given_up = begin_audit(database, orchard, lot_id)
+    with database.write() as connection:
+        connection.execute(tables.lot.update().values(state=LotState.WAITING))
+    assert "To audit" in today().text
+    going = auditing.begin_audit(
+        database,
+        orchard.supervisor,
+        lot_id,
+        seed=8,
+        client_id="afresh",
+        device=Device("desk"),
+        now=NOW,
+    )
+    links = today().links
+    assert f"/audits/{going}" in links
+    assert f"/audits/{given_up}" not in links
+
+
 def test_a_lot_that_went_back_leads_to_its_order_and_then_to_its_re_audit(database, orchard, today):
     lot_id, order_id = send_back(database, orchard)
     page = today()

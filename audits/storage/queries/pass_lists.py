@@ -6,8 +6,8 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from audits.records import AssignmentRow, Audit, LotRange
-from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
+from audits.records import AssignmentRow, LotRange
+from audits.storage.queries.fetch import columns_of, fetch_all
 from audits.storage.tables import (
     assignment,
     audit,
@@ -201,17 +201,6 @@ def start_checks_of_passes(
         )
         .order_by(audit.c.started_at, audit.c.id),
         StartCheck,
-    )
-
-
-def audit_by_client_id(connection: sa.Connection, farm_id: int, client_id: str) -> Audit | None:
-    """Return the audit that a device began under an id of its own."""
-    return fetch_one(
-        connection,
-        sa.select(*columns_of(audit, Audit)).where(
-            audit.c.farm_id == farm_id, audit.c.client_id == client_id
-        ),
-        Audit,
     )
 
 

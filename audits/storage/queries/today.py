@@ -145,7 +145,8 @@ def standards_of_open_lots(connection: sa.Connection, farm_id: int) -> list[Stan
 
 
 def open_audits(connection: sa.Connection, farm_id: int) -> list[OpenAudit]:
-    """Return the audits of lots that are begun and not sealed, oldest first."""
+    """Return the audits of each open lot's latest draw that are not sealed, oldest first."""
+    later = draw.alias("later")
     scored = (
         sa.select(sa.func.count(sa.distinct(tree_score.c.draw_tree_id)))
         .where(tree_score.c.farm_id == farm_id, tree_score.c.audit_id == audit.c.id)
@@ -179,6 +180,11 @@ def open_audits(connection: sa.Connection, farm_id: int) -> list[OpenAudit]:
             audit.c.farm_id == farm_id,
             audit.c.sealed_at.is_(None),
             lot.c.state == LotState.IN_AUDIT,
+            ~sa.exists().where(
+                later.c.farm_id == draw.c.farm_id,
+                later.c.lot_id == draw.c.lot_id,
+                later.c.id > draw.c.id,
+            ),
         )
         .order_by(audit.c.started_at, audit.c.id),
         OpenAudit,

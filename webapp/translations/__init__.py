@@ -160,7 +160,7 @@ def _faults(message: Message, plurals: int) -> Iterator[str]:
     # The form for one may spell the number out; every other form needs each place.
     wanted = _places(texts[-1])
     for number, form in enumerate(forms):
-        spare = {"count"} if message.pluralizable and number == 0 else set()
+        spare = {"count", "num"} if message.pluralizable and number == 0 else set()
         wrong = (wanted ^ _places(form)) - spare
         if wrong:
             yield f"places differ ({', '.join(sorted(wrong))}): {_quoted(message)}"

@@ -319,14 +319,25 @@ def test_lots_keep_apart_after_one_was_taken_back(database, orchard):
     assert [made.lot.number for made in view(database, orchard, pass_id).lots] == [1, 3, 4]
 
 
-def test_a_half_day_ends_with_the_rows_that_are_left(database, orchard):
+def test_a_half_day_ends_with_the_latest_row_that_is_left(database, orchard):
     pass_id = begin(database, orchard, lot_by=passes.LOT_BY_HALF_DAY)
-    early, late = BEGUN + timedelta(hours=1), BEGUN + timedelta(hours=2)
-    finish(database, orchard, pass_id, 0, early)
-    finish(database, orchard, pass_id, 1, late)
-    take_back(database, orchard, pass_id, 1)
+    hours = [BEGUN + timedelta(hours=hour) for hour in (1, 2, 3)]
+    for row, moment in enumerate(hours):
+        finish(database, orchard, pass_id, row, moment)
+    take_back(database, orchard, pass_id, 2)
     (left,) = view(database, orchard, pass_id).lots
-    assert (left.lot.finished_at, left.row_ids) == (early, (orchard.row_ids[0],))
+    assert (left.lot.finished_at, left.row_ids) == (hours[1], tuple(orchard.row_ids[:2]))
+    take_back(database, orchard, pass_id, 0)
+    (left,) = view(database, orchard, pass_id).lots
+    assert left.lot.finished_at == hours[1]
+
+
+def test_an_earlier_row_noted_late_does_not_move_its_half_day_back(database, orchard):
+    pass_id = begin(database, orchard, lot_by=passes.LOT_BY_HALF_DAY)
+    finish(database, orchard, pass_id, 0, BEGUN + timedelta(hours=2))
+    finish(database, orchard, pass_id, 1, BEGUN + timedelta(hours=1))
+    (made,) = view(database, orchard, pass_id).lots
+    assert made.lot.finished_at == BEGUN + timedelta(hours=2)
 
 
 def test_a_row_under_audit_stays_finished(database, orchard):

@@ -11,7 +11,6 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
-from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -28,7 +27,7 @@ from tests.browser.demo_states import States
 from tests.browser.people import Person
 from tests.serving import HOST, PROGRAM, PROJECT, SERVE, Server, serving
 from webapp.app import create_app
-from webapp.config import Settings
+from webapp.config import Settings, clock_now
 
 CHROMIUM_VARIABLE = "PRUNING_AUDIT_TEST_CHROMIUM"
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
@@ -261,7 +260,7 @@ def prepared(demo_data: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple
     """A copy of the demo with states that no season leaves behind, and their paths by name."""
     folder = shutil.copytree(demo_data, tmp_path_factory.mktemp("prepared") / "data")
     database = Database(f"sqlite:///{folder / 'farm.db'}", durable=False)
-    states = States(database, datetime.now(UTC)).make()
+    states = States(database, clock_now()).make()
     database.close()
     return folder, states
 

@@ -1,4 +1,4 @@
-"""States of the demo that no simulated season leaves behind, so that their pages can be seen too."""
+"""States of the demo that no simulated season leaves behind: their pages are to be seen too."""
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -7,12 +7,22 @@ from uuid import uuid4
 
 from audits.demo import OWNER, SUPERVISOR
 from audits.records import Actor
-from audits.services import accounts, amending, auditing, farms, passes, sealing, start_checks
+from audits.services import (
+    accounts,
+    amending,
+    auditing,
+    farms,
+    passes,
+    sealing,
+    standards,
+    start_checks,
+)
 from audits.services.auditing import AuditView, Device, TreeEntry
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
+from audits.storage.queries.standards import versions_of_block
 from audits.vocabulary import Fault, LotState, Method, PassKind, Role, Side, Stage
 
 PHONE = Device("a phone")
@@ -183,7 +193,18 @@ class States:
     # --- what is new or gone -----------------------------------------------------------------
 
     def _newcomers(self) -> dict[str, str]:
-        """A block without rows, a worker without records, an account that is closed."""
+        """A block without rows, a worker without records, a closed account, a later standard."""
+        used = self.blocks[0]
+        with self.database.read() as connection:
+            latest = versions_of_block(connection, self.owner.farm_id, used.id)[-1]
+        standards.write_standard(
+            self.database,
+            self.supervisor,
+            used.id,
+            payload=latest.payload,
+            in_force_from=self.now.date() + timedelta(days=30),
+            now=self.now,
+        )
         block_id = farms.add_block(
             self.database,
             self.owner,
@@ -217,6 +238,7 @@ class States:
         accounts.disable_user(self.database, self.owner, user_id, self.now)
         return {
             "block-empty": f"/blocks/{block_id}",
+            "standard-later": f"/blocks/{used.id}/standards/{latest.version + 1}",
             "worker-new": f"/workers/{worker_id}",
             "user-closed": f"/farm/people/{user_id}",
         }

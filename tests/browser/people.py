@@ -79,9 +79,9 @@ class Person:
         self.follow(name, ways)
         expect(self.heading()).to_have_text(self.say(name))
 
-    def sign_in(self, role: Role = Role.SUPERVISOR) -> None:
+    def sign_in(self, role: Role = Role.SUPERVISOR, *, name: str = "", password: str = "") -> None:
         """Sign in, then choose this person's language where the account has another."""
-        name, password = SIGN_INS[role]
+        name, password = (name, password) if name else SIGN_INS[role]
         self.page.goto("/sign-in")
         self.page.get_by_label(self.say("Sign-in name")).fill(name)
         self.page.get_by_label(self.say("Password")).fill(password)

@@ -11,7 +11,8 @@ import pypdfium2
 import pytest
 from playwright.sync_api import expect
 
-from audits.vocabulary import FAULT_NAMES, OUTCOME_NAMES, Fault, Outcome, Stage
+from audits.vocabulary import FAULT_NAMES, OUTCOME_NAMES, STAGE_NAMES, Fault, Outcome, Stage
+from webapp.reading import LANGUAGE_NAMES
 
 LANGUAGES = ("en", "es")
 FOUR_STAGES = "Pump House"
@@ -83,69 +84,81 @@ def form_address(supervisor, heading: str) -> str:
 
 
 def test_the_walk_from_signing_in_to_the_printed_card(supervisor, axe_check, screenshot):
-    page, language = supervisor.page, supervisor.language
-
     def look(name):
-        screenshot(page, f"{language}-360x640-{name}")
-        axe_check(page)
+        screenshot(supervisor.page, f"{supervisor.language}-360x640-walk-{name}")
+        axe_check(supervisor.page)
 
     expect(supervisor.heading()).to_have_text(supervisor.say("Today"))
     open_waiting_row(supervisor)
-    look("walk-1-first-tree")
-    assert len(supervisor.stages_asked) == 4
+    score_the_drawn_trees(supervisor, look)
+    give_the_verdict(supervisor, look)
+    send_it_back(supervisor, look)
+    see_a_workers_trend(supervisor, look)
+    print_a_card_and_a_quiz(supervisor, look)
 
-    # A clean tree is four taps; each fault is one more, for its name.
+
+def score_the_drawn_trees(supervisor, look):
+    """A clean tree is as many taps as stages in use; each fault is one more, for its name."""
+    assert len(supervisor.stages_asked) == 4
     assert order_of(supervisor) == 1
+    look("1-first-tree")
     score_tree(supervisor)
     assert order_of(supervisor) == 2
     score_tree(supervisor, {Stage.TOP: Fault.HIGH, Stage.COLUMNS: Fault.FORK})
     assert order_of(supervisor) == 3
+
     supervisor.press(supervisor.tile(Stage.TOP, "fault"))
-    look("walk-2-which-fault")
-    supervisor.press(supervisor.fault_name(Stage.TOP, Fault.HIGH))
-    for stage in (Stage.LIMBS, Stage.COLUMNS, Stage.HEADING):
-        supervisor.press(supervisor.tile(stage, supervisor.good_value(stage)))
-    page.wait_for_function("!document.querySelector('h1').textContent.includes(' 3 ')")
-    trees = 3 + score_to_the_end(supervisor, {Stage.TOP: Fault.HIGH})
+    look("2-which-fault")
+    # The same tile again takes the answer back.
+    supervisor.press(supervisor.tile(Stage.TOP, "fault"))
+    trees = 2 + score_to_the_end(supervisor, {Stage.TOP: Fault.HIGH})
     assert trees > 10
 
-    # The verdict is there as soon as it is certain; giving it is one step of its own.
-    not_accepted = supervisor.say(OUTCOME_NAMES[Outcome.NOT_ACCEPTED])
+
+def give_the_verdict(supervisor, look):
+    """It is there as soon as it is certain; giving it is a step of its own."""
+    page, refused = supervisor.page, supervisor.say(OUTCOME_NAMES[Outcome.NOT_ACCEPTED])
     expect(page.locator(".stop-sign")).to_contain_text(supervisor.say("Stop"))
-    expect(page.locator(".verdict")).to_contain_text(not_accepted)
-    look("walk-3-stop")
+    expect(page.locator(".verdict")).to_contain_text(refused)
+    look("3-stop")
     supervisor.press_button("Give the verdict")
     expect(page.get_by_role("status")).to_contain_text(supervisor.say("The verdict is given."))
-    expect(page.locator(".verdict")).to_contain_text(not_accepted)
-    look("walk-4-verdict")
+    expect(page.locator(".verdict")).to_contain_text(refused)
+    look("4-verdict")
 
-    # What goes back: the tops alone, on screen and on paper.
+
+def send_it_back(supervisor, look):
+    """The order names the tops alone, on screen and on paper."""
     supervisor.follow("What goes back")
-    redo = supervisor.section("Redo")
-    expect(redo.get_by_role("heading", level=3)).to_have_text([supervisor.say("Top")])
-    look("walk-5-rework")
-    order = page.get_by_role("link", name=supervisor.say("Print"), exact=True)
-    order_words = pdf_text(supervisor, order.last.get_attribute("href"))
-    assert FOUR_STAGES in order_words
-    assert supervisor.say(FAULT_NAMES[Fault.HIGH]).casefold() in order_words.casefold()
+    stages = supervisor.section("Redo").get_by_role("heading", level=3)
+    expect(stages).to_have_text([supervisor.say(STAGE_NAMES[Stage.TOP])])
+    look("5-rework")
+    key = supervisor.page.locator(".band-actions")
+    key = key.get_by_role("link", name=supervisor.say("Print"), exact=True)
+    printed = pdf_text(supervisor, key.get_attribute("href"))
+    assert FOUR_STAGES in printed
+    assert supervisor.say(FAULT_NAMES[Fault.HIGH]).casefold() in printed.casefold()
 
-    # A worker's trend.
+
+def see_a_workers_trend(supervisor, look):
     supervisor.go_way("Workers")
-    workers = page.locator(".rows .row-title")
-    name = workers.first.inner_text()
-    supervisor.press(workers.first)
+    first = supervisor.page.locator(".rows .row-title").first
+    name = first.inner_text()
+    supervisor.press(first)
     expect(supervisor.heading()).to_have_text(name)
-    expect(page.locator("svg").first).to_be_visible()
-    look("walk-6-worker")
+    top = supervisor.section(STAGE_NAMES[Stage.TOP])
+    expect(top.get_by_role("img")).to_be_visible()
+    look("6-worker")
 
-    # A card and a quiz.
+
+def print_a_card_and_a_quiz(supervisor, look):
     supervisor.go_way("Print")
-    look("walk-7-print")
-    for heading, words in (("Pocket cards", "Top"), ("Quiz", "Answer key")):
+    look("7-print")
+    own_language = dict(LANGUAGE_NAMES)[supervisor.language]
+    for heading, words in (("Pocket cards", "Local rules come first."), ("Quiz", "Answer key")):
         form = supervisor.section(heading)
-        choice = form.get_by_label(supervisor.say("Block"))
-        choice.select_option(label=FOUR_STAGES)
-        form.get_by_label({"en": "English", "es": "Español"}[language]).check()
+        form.get_by_label(supervisor.say("Block")).select_option(label=FOUR_STAGES)
+        form.get_by_label(own_language, exact=True).check()
         printed = pdf_text(supervisor, form_address(supervisor, heading))
         assert FOUR_STAGES in printed
         assert supervisor.say(words).casefold() in printed.casefold()

@@ -221,8 +221,11 @@ def test_a_corrected_place_moves_the_tree(begin, score, orchard):
 def test_a_correction_that_leaves_the_place_keeps_the_tree(begin, score):
     audit_id = begin()
     tree_id = score(audit_id, 7, answers=TOO_HIGH).walk[0].id
+    score(audit_id, 8)
     standing = score(audit_id, 7, was=tree_id)
-    assert [tree.id for tree in standing.walk] == [tree_id]
+    # It stays the first of the two.
+    assert [tree.position for tree in standing.walk] == [7, 8]
+    assert standing.walk[0].id == tree_id
     assert {found.result for found in standing.scores} == {Result.CONFORMING}
 
 

@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from audits.errors import InvalidInput
 from audits.messages import say
 from audits.standard import HeadingStageRule, LimbsRule, Standard, TopRule, asks_for_side_branch
+from audits.units import kept_length
 from audits.vocabulary import (
     FAULT_NAMES,
     STAGE_FAULTS,
@@ -474,17 +475,18 @@ def _score_top(standard: Standard, answer: TopMeasure, method: Method) -> StageS
 
 
 def _height_desirability(rule: TopRule, height_mm: float) -> float:
-    beyond = abs(height_mm - rule.target_mm) - rule.tolerance_mm
+    beyond = kept_length(abs(height_mm - rule.target_mm) - rule.tolerance_mm)
     return desirability(beyond, rule.outer_mm - rule.tolerance_mm)
 
 
 def _score_limbs(standard: Standard, answer: LimbsMeasure) -> StageScore:
     rule, guard = standard.limbs, standard.diameter_guard_mm
     # A cut on the line counts whichever way helps the person who made it.
-    surely_large = sum(cut >= rule.large_mm + guard for cut in answer.cut_mm)
-    removed = [cut for cut in answer.cut_mm if cut > rule.large_mm - guard]
+    large_from, small_to = kept_length(rule.large_mm + guard), kept_length(rule.large_mm - guard)
+    surely_large = sum(cut >= large_from for cut in answer.cut_mm)
+    removed = [cut for cut in answer.cut_mm if cut > small_to]
     perhaps_large = len(removed)
-    large_left = any(limb >= rule.large_mm + guard for limb in answer.standing_mm)
+    large_left = any(limb >= large_from for limb in answer.standing_mm)
     faults = _named_faults(Stage.LIMBS, answer.faults, needed=False)
     too_few = perhaps_large < rule.least and large_left
     if too_few:
@@ -494,8 +496,7 @@ def _score_limbs(standard: Standard, answer: LimbsMeasure) -> StageScore:
     if (
         removed
         and answer.standing_mm
-        # Lengths are kept to 0.01 mm; their difference must not miss the limit by less.
-        and round(max(answer.standing_mm) - min(removed), 2) >= rule.wrong_limb_mm
+        and kept_length(max(answer.standing_mm) - min(removed)) >= rule.wrong_limb_mm
     ):
         faults.append(Fault.WRONG_LIMB)
     off = max(rule.least - perhaps_large if too_few else 0, surely_large - rule.most, 0)
@@ -536,8 +537,8 @@ def _score_heading(standard: Standard, answer: HeadingMeasure) -> StageScore:
                 )
             }
         )
-    thick = sum(d >= rule.thickest_mm + guard for d in answer.diameters_mm)
-    thin = sum(d <= rule.thinnest_mm - guard for d in answer.diameters_mm)
+    thick = sum(d >= kept_length(rule.thickest_mm + guard) for d in answer.diameters_mm)
+    thin = sum(d <= kept_length(rule.thinnest_mm - guard) for d in answer.diameters_mm)
     allowed = rule.most_wrong if looked_at >= rule.few else 0
     points = sum(_diameter_desirability(rule, d, guard) for d in answer.diameters_mm) / looked_at
     if thick + thin + answer.left_long <= allowed:
@@ -548,7 +549,7 @@ def _score_heading(standard: Standard, answer: HeadingMeasure) -> StageScore:
 
 
 def _diameter_desirability(rule: HeadingStageRule, diameter_mm: float, guard_mm: float) -> float:
-    beyond = max(rule.thinnest_mm - diameter_mm, diameter_mm - rule.thickest_mm)
+    beyond = kept_length(max(rule.thinnest_mm - diameter_mm, diameter_mm - rule.thickest_mm))
     # Inside the guard band a diameter is on the line: not yet held against anyone.
     return desirability(beyond if beyond >= guard_mm else 0.0, rule.outer_mm)
 

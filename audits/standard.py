@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from audits.errors import InvalidInput
 from audits.messages import Message, Share, mark, say
 from audits.planting import HEIGHT_TO_ROW_SPACING, target_height
-from audits.units import Length, LengthKind
+from audits.units import Length, LengthKind, kept_length
 from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
 
 # Pencil: about 7 mm (common practice; no published figure).
@@ -101,7 +101,10 @@ class TopRule(StageRule):
     @property
     def band_mm(self) -> tuple[float, float]:
         """Lowest and highest right height."""
-        return (self.target_mm - self.tolerance_mm, self.target_mm + self.tolerance_mm)
+        return (
+            kept_length(self.target_mm - self.tolerance_mm),
+            kept_length(self.target_mm + self.tolerance_mm),
+        )
 
 
 class LimbsRule(StageRule):

@@ -221,6 +221,33 @@ class TestLimbs:
             scored(ClassAnswer(tap=Tap.NOTHING_DUE), Stage.LIMBS)
 
 
+class TestOnTheLimit:
+    """
+    Lengths are kept to 0.01 mm; sums of such numbers are not always the number written down.
+
+    The inch values are whole inches of 25.4 mm, rounded as they are stored.
+    """
+
+    @pytest.mark.parametrize(("target_mm", "height_mm"), [(4013.2, 4165.6), (4165.6, 4013.2)])
+    def test_a_height_on_the_limit_is_right(self, target_mm, height_mm):
+        # 158 in and 164 in are 6 in apart. In doubles 4013.2 + 152.4 < 4165.6.
+        standard = written_standard(top=TopRule(target_mm=target_mm, tolerance_mm=152.4))
+        score = scored(TopMeasure(height_mm=height_mm), Stage.TOP, standard)
+        assert score == StageScore(CONFORMING, (), 100.0)
+
+    def test_a_limb_at_the_end_of_the_guard_band_is_large(self):
+        # In doubles 15.06 + 1.0 > 16.06.
+        standard = written_standard(limbs=LimbsRule(least=0, most=0, large_mm=15.06))
+        assert limbs((16.06,), standard=standard).faults == (Fault.TOO_MANY,)
+
+    @pytest.mark.parametrize("thickest_mm", [7.03, 7.04])
+    def test_a_cut_at_the_end_of_the_guard_band_is_a_fault_and_loses_points(self, thickest_mm):
+        # In doubles 7.03 + 1.0 > 8.03, and 8.04 - 7.04 < 1.0.
+        rule = HeadingStageRule(rule=HeadingRule.REQUIRED, thickest_mm=thickest_mm)
+        score = heading(round(thickest_mm + 1, 2), standard=written_standard(heading=rule))
+        assert score == StageScore(NONCONFORMING, (Fault.THICK,), 75.0)
+
+
 class TestColumns:
     @pytest.mark.parametrize("single", [4, 5])
     def test_four_of_five_single_columns_conform(self, single):

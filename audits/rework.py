@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from audits.planting import ranges_of
 from audits.vocabulary import MENDABLE_FAULTS, Fault, Stage
 
 
@@ -127,26 +128,27 @@ def _lines_of_kind(
         faults = _in_order(
             of_kind(f for tree in concerned if tree.worker_id == worker_id for f in tree.faults)
         )
+        own = list(stretches_of(stage, worker_id))
         lines += [
-            ReworkLine(stage, mendable, faults, part, worker_id)
-            for own in stretches_of(stage, worker_id)
-            for part in _shared(own, lot_stretches)
+            ReworkLine(stage, mendable, faults, stretch, worker_id)
+            for part in lot_stretches
+            for stretch in _inside(part, own)
         ]
     return lines
 
 
-def _shared(own: Stretch, lot_stretches: Sequence[Stretch]) -> list[Stretch]:
-    return [
-        Stretch(
-            own.row_id,
-            max(own.first_position, part.first_position),
-            min(own.last_position, part.last_position),
+def _inside(part: Stretch, own: Iterable[Stretch]) -> list[Stretch]:
+    """Return what of a stretch of the lot a person did, without repeating any tree."""
+    positions = {
+        position
+        for given in own
+        if given.row_id == part.row_id
+        for position in range(
+            max(given.first_position, part.first_position),
+            min(given.last_position, part.last_position) + 1,
         )
-        for part in lot_stretches
-        if part.row_id == own.row_id
-        and own.first_position <= part.last_position
-        and part.first_position <= own.last_position
-    ]
+    }
+    return [Stretch(part.row_id, *ends) for ends in ranges_of(list(positions))]
 
 
 def _in_order(faults: Iterable[Fault]) -> tuple[Fault, ...]:

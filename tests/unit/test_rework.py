@@ -77,6 +77,29 @@ def test_named_people_get_the_stretches_they_did():
     ]
 
 
+def test_stretches_of_a_person_that_meet_are_one_line():
+    """Both sides assigned apart, stretches that overlap and neighbours are one way along a row."""
+    found = lines(
+        {Stage.TOP: [tree(Fault.HIGH, worker_id=ANA)]},
+        (WHOLE_ROW, Stretch(NEXT_ROW, 1, 310)),
+        {
+            (Stage.TOP, ANA): [
+                Stretch(NEXT_ROW, 5, 9),
+                Stretch(ROW, 101, 150),
+                Stretch(ROW, 1, 100),
+                Stretch(ROW, 1, 100),
+                Stretch(ROW, 40, 60),
+                Stretch(ROW, 200, 210),
+            ]
+        },
+    )
+    assert found == [
+        redo(Stage.TOP, Stretch(ROW, 1, 150), ANA, Fault.HIGH),
+        redo(Stage.TOP, Stretch(ROW, 200, 210), ANA, Fault.HIGH),
+        redo(Stage.TOP, Stretch(NEXT_ROW, 5, 9), ANA, Fault.HIGH),
+    ]
+
+
 def test_one_unnamed_failure_sends_the_stage_back_to_the_crew():
     found = lines(
         {Stage.COLUMNS: [tree(Fault.FORK, worker_id=ANA), tree(Fault.UPRIGHT)]},

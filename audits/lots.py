@@ -130,7 +130,7 @@ def state_after_audit(
     outcomes : Mapping of Stage to Outcome
         The latest verdict on each stage.
     faults : Mapping of Stage to collection of Fault
-        The faults seen in each stage when it was last scored.
+        The faults seen in each stage that was scored this time.
 
     Returns
     -------

@@ -26,7 +26,7 @@ from audits.storage.queries import audits as queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import audit, decision, rework_item, rework_order
-from audits.vocabulary import Fault, LotState, Outcome, Stage
+from audits.vocabulary import LotState, Outcome, Stage
 
 
 def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -> AuditView:
@@ -144,8 +144,12 @@ def _move_lot(connection: sa.Connection, book: Scorebook, view: AuditView, now: 
     lot_id = book.draw.lot_id
     if lot_id is None:
         return
-    outcomes, faults = _latest_by_stage(connection, book.farm.id, lot_id)
-    state = state_after_audit(outcomes, faults)
+    # What can be mended is in this draw: a stage lost before and not drawn again never could.
+    faults = {
+        stage: {fault for score in scores for fault in score.faults}
+        for stage, scores in failed_stages(view.scores).items()
+    }
+    state = state_after_audit(_latest_outcomes(connection, book.farm.id, lot_id), faults)
     closed = state in {LotState.ACCEPTED, LotState.CLOSED_NOT_ACCEPTED}
     set_lot_state(connection, book.farm.id, lot_id, state, closed_at=now if closed else None)
     lines = _rework_lines(connection, book, view)
@@ -181,12 +185,9 @@ def _move_lot(connection: sa.Connection, book: Scorebook, view: AuditView, now: 
     )
 
 
-def _latest_by_stage(
-    connection: sa.Connection, farm_id: int, lot_id: int
-) -> tuple[dict[Stage, Outcome], dict[Stage, set[Fault]]]:
-    """Return the latest verdict on each stage of a lot, with the faults seen when it fell."""
+def _latest_outcomes(connection: sa.Connection, farm_id: int, lot_id: int) -> dict[Stage, Outcome]:
+    """Return the latest verdict on each stage of a lot, as it was issued."""
     outcomes: dict[Stage, Outcome] = {}
-    faults: dict[Stage, set[Fault]] = {}
     for drawn in queries.draws_of_lot(connection, farm_id, lot_id):
         sealed = [
             found
@@ -199,10 +200,7 @@ def _latest_by_stage(
         for verdict in queries.decisions(connection, farm_id, deciding.id):
             if verdict.stage is not None and verdict.version == 1:
                 outcomes[verdict.stage] = verdict.outcome
-                faults[verdict.stage] = set()
-        for score in queries.current_stage_scores(connection, farm_id, deciding.id):
-            faults.setdefault(score.stage, set()).update(score.faults)
-    return outcomes, faults
+    return outcomes
 
 
 def _rework_lines(connection: sa.Connection, book: Scorebook, view: AuditView) -> list[ReworkLine]:

@@ -1,11 +1,12 @@
 """Rework on both databases: the order, the pass that mends, and the re-audit."""
 
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
-from audits.services import auditing, planning, reworking
+from audits.services import amending, auditing, planning, reworking
 from audits.services.lots import view_lot
 from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import passes as queries
@@ -22,6 +23,7 @@ from audits.vocabulary import (
 from tests.orchard import TREES_IN_ROW, Orchard, plant_orchard
 from tests.row_audit import (
     AUDITED,
+    PHONE,
     PRUNED_FROM,
     Pruned,
     assign_halves,
@@ -249,6 +251,30 @@ class TestReAudit:
         assert view.book.draw.stages == (Stage.COLUMNS,)
         walk(database, orchard, audit_id, lambda _: right(Stage.COLUMNS))
         assert seal(database, orchard, audit_id).outcome is Outcome.ACCEPTED
+        assert state(database, orchard, lot_id) is LotState.CLOSED_NOT_ACCEPTED
+
+    def test_an_amendment_of_a_closed_matter_does_not_keep_the_lot_in_rework(
+        self, database, orchard, lot_id
+    ):
+        """Amended to a mendable fault, the lost stage is in no order: nobody could mend it."""
+        order_id = lose(database, orchard, lot_id, top=fault(Fault.LOW), columns=fault(Fault.FORK))
+        first = view_lot(database, orchard.supervisor, lot_id).draws[0].audits[0].audit.id
+        view = auditing.view_audit(database, orchard.supervisor, first)
+        amending.amend_tree(
+            database,
+            orchard.supervisor,
+            first,
+            next(iter(view.tree_of_score.values())).id,
+            answers=right(top=fault(Fault.HIGH), columns=fault(Fault.FORK)),
+            reason="tapped the wrong name",
+            client_id=str(uuid4()),
+            device=PHONE,
+            now=AUDITED + timedelta(hours=1),
+        )
+        mend(database, orchard, order_id)
+        audit_id = begin(database, orchard, lot_id, seed=2)
+        walk(database, orchard, audit_id, lambda _: right(Stage.COLUMNS))
+        seal(database, orchard, audit_id)
         assert state(database, orchard, lot_id) is LotState.CLOSED_NOT_ACCEPTED
 
     def test_its_roll_ups_are_told_apart_from_those_of_the_first(self, database, orchard, lot_id):

@@ -61,8 +61,13 @@ class Database:
         ------
         sqlalchemy.Connection
             The connection; it sees one state of the database.
+
+        Raises
+        ------
+        Busy
+            If the database could not be had in time.
         """
-        with self.engine.connect() as connection, connection.begin():
+        with _told_when_busy(), self.engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
@@ -80,22 +85,41 @@ class Database:
         Busy
             If the database could not be had in time.
         """
-        with self.engine.connect().execution_options(**{_WRITES: True}) as connection:
-            try:
-                transaction = connection.begin()
-            except OperationalError as error:
-                raise Busy(say("The database is busy. Try again in a moment.")) from error
-            with transaction:
-                if not self.is_sqlite:
-                    connection.execute(
-                        sa.text("select pg_advisory_xact_lock(:lock)"),
-                        {"lock": _POSTGRES_WRITER_LOCK},
-                    )
-                yield connection
+        with (
+            _told_when_busy(),
+            self.engine.connect().execution_options(**{_WRITES: True}) as connection,
+            connection.begin(),
+        ):
+            if not self.is_sqlite:
+                connection.execute(
+                    sa.text("select pg_advisory_xact_lock(:lock)"),
+                    {"lock": _POSTGRES_WRITER_LOCK},
+                )
+            yield connection
 
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+@contextmanager
+def _told_when_busy() -> Iterator[None]:
+    """
+    Say so when SQLite's file was locked for too long: by a writer, or at a commit by readers.
+
+    Raises
+    ------
+    Busy
+        If it was; then nothing was written.
+    OperationalError
+        If anything else went wrong.
+    """
+    try:
+        yield
+    except OperationalError as error:
+        if getattr(error.orig, "sqlite_errorname", "").startswith("SQLITE_BUSY"):
+            raise Busy(say("The database is busy. Try again in a moment.")) from error
+        raise
 
 
 def journal_mode(sqlite_version: tuple[int, int, int]) -> str:

@@ -5,7 +5,7 @@ import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
-from audits.errors import Conflict
+from audits.errors import Busy, Conflict
 from audits.messages import Units
 from audits.services import farms
 from audits.storage.database import Database, journal_mode
@@ -111,6 +111,21 @@ def test_a_failed_transaction_leaves_no_trace(migrated_database):
         raise RuntimeError
     with migrated_database.read() as connection:
         assert connection.scalar(sa.select(sa.func.count()).select_from(crew)) == 0
+
+
+def test_a_commit_that_waits_for_a_reader_in_vain_says_busy(sqlite_url, monkeypatch):
+    """With the rollback journal one long read, such as a check of every score, holds commits up."""
+    monkeypatch.setattr("audits.storage.database._BUSY_TIMEOUT_MS", 50)
+    monkeypatch.setattr("audits.storage.database.journal_mode", lambda _version: "delete")
+    database = Database(sqlite_url)
+    upgrade(database)
+    with database.read() as reader:
+        assert only_farm(reader) is None
+        with pytest.raises(Busy, match="busy"), database.write() as connection:
+            connection.execute(sa.text("create table scratch (number integer)"))
+    with database.write() as connection:
+        connection.execute(sa.text("create table scratch (number integer)"))
+    database.close()
 
 
 @pytest.mark.parametrize(

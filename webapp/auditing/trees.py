@@ -221,12 +221,7 @@ def _undo_url(view: AuditView, found: DrawTree) -> str | None:
 
 
 def _kept(view: AuditView) -> str:
-    return str(
-        gettext(
-            "%(kept)s kept",
-            kept=ngettext("%(num)s tree", "%(num)s trees", len(view.answers)),
-        )
-    )
+    return str(ngettext("%(num)s tree kept", "%(num)s trees kept", len(view.answered)))
 
 
 def _kinds() -> list[dict[str, Any]]:

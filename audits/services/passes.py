@@ -113,6 +113,12 @@ def begin_pass(
         if now is not None and entry["started_at"] > now + LONGEST_AHEAD:
             entries.add("started_at", say("This is more than a week ahead. Check the date."))
         _check_rows(entries, entry["row_ids"], rows, block.name)
+        # A form sent twice must not begin the pass twice.
+        begun = pass_lists.row_ids_begun_at(connection, farm.id, crew.id, entry["started_at"])
+        if not begun.isdisjoint(entry["row_ids"]):
+            entries.add(
+                "row_ids", say("This crew began a pass through these rows at that time already.")
+            )
         entries.stop_if_any()
         people = len(farm_queries.workers_of_crew(connection, farm.id, crew.id))
         pass_id = insert(
@@ -144,6 +150,45 @@ def begin_pass(
             ],
         )
         return pass_id
+
+
+def take_back_pass(database: Database, actor: Actor, pass_id: int) -> None:
+    """
+    Take back a pass that was begun by mistake, as long as nothing has come of it.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    pass_id : int
+        The pass.
+
+    Raises
+    ------
+    Conflict
+        If a row of it is finished or a start check was begun.
+    NotFound
+        If the farm has no such pass.
+    """
+    require_crew_lead(actor)
+    farm_id = actor.farm_id
+    with database.write() as connection:
+        _pass(connection, farm_id, pass_id)
+        parts = queries.pass_rows(connection, farm_id, pass_id)
+        checks = pass_lists.start_checks_of_passes(connection, farm_id, [pass_id])
+        if checks or any(part.finished_at is not None for part in parts):
+            raise Conflict(
+                say("A row is finished or a start check is begun: the pass cannot be taken back.")
+            )
+        for table in (assignment, pass_row):
+            connection.execute(
+                table.delete().where(table.c.farm_id == farm_id, table.c.crew_pass_id == pass_id)
+            )
+        connection.execute(
+            crew_pass.delete().where(crew_pass.c.farm_id == farm_id, crew_pass.c.id == pass_id)
+        )
 
 
 def _check_rows(

@@ -6,7 +6,7 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
-from audits.services import auditing, farms, pass_views, passes
+from audits.services import auditing, farms, pass_views, passes, start_checks
 from audits.services.auditing import Device
 from audits.storage import tables
 from audits.storage.queries import audits as audit_queries
@@ -181,6 +181,47 @@ def test_a_choice_of_lots_goes_before_the_crew_s_size(database, orchard):
     assert view(database, orchard, pass_id).crew_pass.lot_by == passes.LOT_BY_HALF_DAY
 
 
+def test_a_pass_sent_twice_begins_once(database, orchard):
+    begin(database, orchard, row_ids=orchard.row_ids[:3])
+    assert problems_of(begin, database, orchard, row_ids=orchard.row_ids[2:]) == {
+        "row_ids": "This crew began a pass through these rows at that time already."
+    }
+    assert count(database, tables.crew_pass) == 1
+
+
+def test_a_crew_may_begin_in_other_rows_at_the_same_time(database, orchard):
+    begin(database, orchard, row_ids=orchard.row_ids[:3])
+    begin(database, orchard, row_ids=orchard.row_ids[3:], method=Method.PLATFORM)
+    assert count(database, tables.crew_pass) == 2
+
+
+def test_a_pass_begun_by_mistake_leaves_nothing_behind(database, orchard):
+    pass_id = begin(database, orchard)
+    name(database, orchard, pass_id)
+    passes.take_back_pass(database, orchard.supervisor, pass_id)
+    for table in (tables.crew_pass, tables.pass_row, tables.assignment):
+        assert count(database, table) == 0
+
+
+def test_a_pass_with_a_finished_row_or_a_start_check_stays(database, orchard):
+    finished = begin(database, orchard, row_ids=orchard.row_ids[:3])
+    finish(database, orchard, finished, 0)
+    checked = begin(database, orchard, row_ids=orchard.row_ids[3:])
+    start_checks.begin_start_check(
+        database,
+        orchard.supervisor,
+        checked,
+        worker_id=orchard.worker_ids[0],
+        client_id="check-1",
+        device=Device("desk"),
+        now=NOW,
+    )
+    for pass_id in (finished, checked):
+        with pytest.raises(Conflict, match="the pass cannot be taken back"):
+            passes.take_back_pass(database, orchard.supervisor, pass_id)
+    assert count(database, tables.crew_pass) == 2
+
+
 # --- finishing rows ----------------------------------------------------------------------------
 
 
@@ -280,6 +321,7 @@ def test_another_farm_s_pass_is_not_there(database, orchard, other):
         lambda: passes.take_back_rows(database, orchard.supervisor, pass_id, other.row_ids),
         lambda: passes.end_pass(database, orchard.supervisor, pass_id, ended_at=NOW, hours=None),
         lambda: name(database, orchard, pass_id),
+        lambda: passes.take_back_pass(database, orchard.supervisor, pass_id),
         lambda: passes.withdraw_assignments(
             database,
             orchard.supervisor,

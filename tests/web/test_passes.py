@@ -119,7 +119,7 @@ def test_another_season_has_its_own_list(supervisor, database, orchard, pass_id)
 
 
 def begin_last_winter(database, orchard) -> int:
-    pass_id = begin(database, orchard)
+    pass_id = begin(database, orchard, started_at=BEGUN + timedelta(hours=1))
     with database.write() as connection:
         connection.execute(
             tables.crew_pass.update()
@@ -133,8 +133,9 @@ def begin_last_winter(database, orchard) -> int:
 def test_the_list_takes_as_many_statements_however_long_it_is(supervisor, database, orchard):
     with statements_of(database) as few:
         supervisor.get("/passes")
-    for _ in range(5):
-        finish(database, orchard, begin(database, orchard), 0, 1)
+    for hours in range(1, 6):
+        later = begin(database, orchard, started_at=BEGUN + timedelta(minutes=hours))
+        finish(database, orchard, later, 0, 1)
     with statements_of(database) as many:
         supervisor.get("/passes")
     assert len(many) == len(few)
@@ -521,6 +522,30 @@ def test_a_pass_is_shown_in_as_many_statements_whatever_its_size(
     with statements_of(database) as many:
         supervisor.get(pass_url)
     assert len(many) == len(few)
+
+
+def test_a_pass_begun_by_mistake_can_be_taken_back(
+    supervisor, database, orchard, pass_id, pass_url
+):
+    assert "Begun by mistake?" in supervisor.get(pass_url).text
+    finish(database, orchard, pass_id, 0)
+    assert "Begun by mistake?" not in supervisor.get(pass_url).text
+    assert supervisor.post(f"{pass_url}/remove").location == pass_url
+    assert "cannot be taken back" in supervisor.get(pass_url).text
+
+    passes.take_back_rows(database, orchard.supervisor, pass_id, orchard.row_ids[:1])
+    assert supervisor.post(f"{pass_url}/remove").location == "/passes"
+    assert "The pass was taken back." in supervisor.get("/passes").text
+    assert supervisor.get(pass_url).status_code == 404
+
+
+def test_a_form_sent_twice_begins_one_pass(supervisor, database, new_url, entry):
+    first, second = (supervisor.post(new_url, data=entry()) for _ in range(2))
+    assert (first.status_code, second.status_code) == (302, 422)
+    assert read_page(second).problems == {
+        "row_ids": "This crew began a pass through these rows at that time already."
+    }
+    assert count(database, tables.crew_pass) == 1
 
 
 def test_a_pass_of_another_farm_or_of_nowhere_is_not_there(supervisor, database):

@@ -46,7 +46,7 @@ def finish(database, orchard, begin):
 
     def finished(days_ago: int, row: int = 0) -> int:
         moment = NOW - timedelta(days=days_ago, minutes=10)
-        pass_id = begin(moment - timedelta(hours=3))
+        pass_id = begin(moment - timedelta(hours=3), row_ids=[orchard.row_ids[row]])
         return passes.finish_row(
             database, orchard.supervisor, pass_id, orchard.row_ids[row], moment
         )
@@ -384,7 +384,7 @@ def test_the_day_is_read_in_as_many_statements_however_much_waits(
                 add_lot(connection, orchard, finished_at=NOW, row=row, state=state)
     begin_audit(database, orchard, finish(0, row=1))
     send_back(database, orchard)
-    begin(method=Method.PLATFORM)
+    begin(JUST_BEGUN + timedelta(minutes=5), method=Method.PLATFORM)
     with statements_of(database) as many:
         assert supervisor.get("/").status_code == 200
     assert len(many) == len(few) <= 20

@@ -151,6 +151,19 @@ def take_back(pass_id: int) -> ResponseReturnValue:
     return redirect(url_for("passes.show", pass_id=pass_id))
 
 
+@blueprint.post("/<int:pass_id>/remove")
+@open_to(CREW_LEADS)
+def remove(pass_id: int) -> ResponseReturnValue:
+    """Take back a pass that was begun by mistake."""
+    try:
+        passes.take_back_pass(database(), actor(), pass_id)
+    except Conflict as error:
+        flash(message_text(error.message), "problem")
+        return redirect(url_for("passes.show", pass_id=pass_id))
+    flash(gettext("The pass was taken back."), "message")
+    return redirect(url_for("passes.index"))
+
+
 @blueprint.route("/<int:pass_id>/people", methods=["GET", "POST"])
 @open_to(CREW_LEADS)
 def people(pass_id: int) -> ResponseReturnValue:
@@ -245,6 +258,7 @@ def _page(view: PassView, form: FinishForm) -> str:
         form=form,
         name=presenters.pass_name(view.block.name, view.crew.name),
         is_rework=is_rework,
+        may_go=not (is_rework or view.lots or view.start_checks),
         facts_of_pass=presenters.facts_of(view),
         particulars_of_pass=presenters.particulars_of(view, _standard_link(view)),
         next_rows=presenters.next_rows(view),

@@ -138,6 +138,24 @@ def row_ids_in_passes(
     )
 
 
+def row_ids_begun_at(
+    connection: sa.Connection, farm_id: int, crew_id: int, started_at: datetime
+) -> frozenset[int]:
+    """Return the rows of the passes that a crew began at an instant, rework left out."""
+    return frozenset(
+        connection.scalars(
+            sa.select(pass_row.c.orchard_row_id)
+            .join(crew_pass, _same(pass_row, "crew_pass_id", crew_pass))
+            .where(
+                crew_pass.c.farm_id == farm_id,
+                crew_pass.c.crew_id == crew_id,
+                crew_pass.c.started_at == started_at,
+                crew_pass.c.kind != PassKind.REWORK,
+            )
+        )
+    )
+
+
 def lot_ranges_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -> list[LotRange]:
     """Return the stretches of every lot of a pass, in the order in which they were finished."""
     return fetch_all(

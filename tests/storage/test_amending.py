@@ -90,6 +90,8 @@ def test_the_old_version_stays_readable_beside_the_new_one(database, orchard, au
     )
     assert first.answers["stages"]["top"]["tap"] == "right"
     assert second.recorded_at == LATER
+    # Trends count trees in the order in which they were scored, whenever they were amended.
+    assert second.scoring_order == first.scoring_order
     results = [
         [score.result for score in view.version_scores[row.id] if score.stage is Stage.TOP]
         for row in (first, second)

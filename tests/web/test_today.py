@@ -12,7 +12,7 @@ from audits.services.today import view_today
 from audits.storage import tables
 from audits.vocabulary import Fault, LotState, Method, PassKind, Role, Side, Stage
 from tests.orchard import plant_orchard
-from tests.scored_season import add_audit, add_lot, add_rework_order, trees, wrong
+from tests.scored_season import add_audit, add_lot, add_rework_order, score_draw, trees, wrong
 from tests.statements import statements_of
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
@@ -177,6 +177,25 @@ def score(database, orchard, audit_id, walk: list[DrawTree]) -> None:
         for number, tree in enumerate(walk, start=1)
     ]
     auditing.record_trees(database, orchard.supervisor, audit_id, entries, NOW)
+
+
+def test_an_audit_that_is_sealed_is_not_shown_beside_one_that_is_open(database, orchard, today):
+    with database.write() as connection:
+        place = add_lot(connection, orchard, finished_at=NOW, state=LotState.IN_AUDIT)
+        tree = [{Stage.TOP: wrong(None)}]
+        sealed = add_audit(connection, orchard, tree, started_at=NOW, lot_ids=place)
+        going = score_draw(
+            connection,
+            orchard,
+            sealed,
+            tree,
+            started_at=NOW,
+            auditor_id=orchard.owner.user_id,
+            sealed=False,
+        )
+    links = today().links
+    assert f"/audits/{going.audit_id}" in links
+    assert f"/audits/{sealed.audit_id}" not in links
 
 
 def test_an_audit_of_a_draw_that_was_given_up_is_not_shown_beside_the_new_one(

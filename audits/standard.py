@@ -305,8 +305,15 @@ def contradictions(standard: Standard) -> dict[str, Message]:
         problems["columns.outer_single"] = say(
             "The outer limit must lie below the number of single columns asked for."
         )
+    return problems | _heading_contradictions(standard)
+
+
+def _heading_contradictions(standard: Standard) -> dict[str, Message]:
+    problems: dict[str, Message] = {}
     if standard.heading.thinnest_mm >= standard.heading.thickest_mm:
         problems["heading.thickest_mm"] = say("The band's upper limit must be above its lower one.")
+    if standard.heading.most_wrong >= standard.heading.looked_at:
+        problems["heading.most_wrong"] = say("Fewer branches may be wrong than are looked at.")
     if standard.heading.outer_mm <= standard.diameter_guard_mm:
         problems["heading.outer_mm"] = say("The outer limit must lie beyond the guard band.")
     return problems

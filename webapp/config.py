@@ -3,7 +3,7 @@
 import os
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,6 +11,7 @@ from platformdirs import user_data_path
 
 _SECRET_LENGTH_BYTES = 32
 _OWNER_ONLY = 0o600
+_OWNERS_FOLDER = 0o700
 
 
 def clock_now() -> datetime:
@@ -36,7 +37,7 @@ class Settings:
     """
 
     database_url: str
-    secret_key: str
+    secret_key: str = field(repr=False)
     https: bool = False
     now: Callable[[], datetime] = clock_now
 
@@ -48,7 +49,7 @@ def default_folder() -> Path:
 
 def settings_for(folder: Path, database_url: str | None = None, *, https: bool = False) -> Settings:
     """Return the settings for a data folder, making the folder and its secret when missing."""
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=_OWNERS_FOLDER, parents=True, exist_ok=True)
     url = (
         database_url
         or os.environ.get("PRUNING_AUDIT_DATABASE")
@@ -61,7 +62,10 @@ def _secret(path: Path) -> str:
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _OWNER_ONLY)
     except FileExistsError:
-        return path.read_text(encoding="ascii").strip()
+        kept = path.read_text(encoding="ascii").strip()
+        if len(kept) < _SECRET_LENGTH_BYTES:
+            raise RuntimeError(f"{path} holds no secret: delete it and start again") from None
+        return kept
     with os.fdopen(descriptor, "w", encoding="ascii") as file:
         secret = secrets.token_hex(_SECRET_LENGTH_BYTES)
         file.write(secret)

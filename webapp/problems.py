@@ -1,6 +1,6 @@
 """One page for everything that can go wrong, in the reader's words."""
 
-from flask import Flask, render_template
+from flask import Flask, current_app, render_template
 from flask.typing import ResponseReturnValue
 from flask_babel import gettext
 from flask_wtf.csrf import CSRFError
@@ -45,4 +45,9 @@ def handle_problems(app: Flask) -> None:
 
 
 def _page(sentence: str, status: int) -> str:
-    return render_template("error.html", sentence=sentence, status=status)
+    try:
+        return render_template("error.html", sentence=sentence, status=status)
+    except Exception:
+        # The page needs the farm; without a database the bare sentence is all there is.
+        current_app.logger.exception("the page of an error failed")
+        return sentence

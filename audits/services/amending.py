@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import say
 from audits.records import Actor, Decision
-from audits.scoring import read_answers, score_tree
+from audits.scoring import TreeAnswers, read_answers, score_tree
 from audits.services.access import require_crew_lead
 from audits.services.auditing import Device, refuse_used_ids
 from audits.services.scorebook import (
@@ -93,6 +93,7 @@ def amend_tree(
         score = score_tree(
             book.standard, read, method=book.crew_pass.method, stages=book.draw.stages
         )
+        _refuse_fewer_stages(latest.answers, read)
         score_id = insert(
             connection,
             tree_score,
@@ -117,6 +118,20 @@ def amend_tree(
         write_stage_scores(connection, book, [(score_id, tree, score)])
         write_rollups(connection, book)
         _decide_as_amended(connection, book, now)
+
+
+def _refuse_fewer_stages(before: Mapping[str, Any], after: TreeAnswers) -> None:
+    """
+    Refuse to take an answer away: an amendment says what was right instead.
+
+    Raises
+    ------
+    InvalidInput
+        If a stage that was answered no longer is; names each.
+    """
+    lacking = [] if after.missed else set(before.get("stages", ())) - set(after.stages)
+    if lacking:
+        raise InvalidInput({stage: say("Tap one of the answers.") for stage in sorted(lacking)})
 
 
 def _decide_as_amended(connection: sa.Connection, book: Scorebook, now: datetime) -> None:

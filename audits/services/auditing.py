@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.errors import Conflict, InvalidInput, NotFound
+from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import (
     Actor,
@@ -351,6 +351,7 @@ def record_trees(
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        require_own(actor, book.audit)
         record_in(connection, book, entries, now)
         return audit_view(connection, book)
 
@@ -496,6 +497,7 @@ def undo_last_tree(database: Database, actor: Actor, audit_id: int) -> DrawTree 
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        require_own(actor, book.audit)
         refuse_sealed(book.audit)
         tree = audit_view(connection, book).last_scored
         if tree is not None:
@@ -550,6 +552,7 @@ def replace_tree(
         raise InvalidInput({"not_a_tree": say("Say what stands there instead.")})
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        require_own(actor, book.audit)
         refuse_sealed(book.audit)
         trees = trees_by_id(connection, book)
         _refuse_given_up(book, trees.values())
@@ -794,6 +797,28 @@ def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
         standings=stage_standings(book, scores),
         reserve_left=sum(tree.walk_order is None for tree in trees),
     )
+
+
+def require_own(actor: Actor, found: Audit) -> None:
+    """
+    Let only its auditor go on with an audit: an audit is scored by one person.
+
+    Parameters
+    ----------
+    actor : Actor
+        The signed-in person.
+    found : Audit
+        The audit.
+
+    Raises
+    ------
+    NotAllowed
+        If somebody else began it.
+    """
+    if found.auditor_id != actor.user_id:
+        raise NotAllowed(
+            say("Somebody else began this audit. Begin your own of the same trees instead.")
+        )
 
 
 def refuse_sealed(found: Audit) -> None:

@@ -102,6 +102,9 @@ class Scorebook:
         """
         if self.audit.worker_id is not None:
             return self.audit.worker_id
+        if self.draw.purpose is Purpose.RE_AUDIT:
+            # Two passes made the cuts that are counted here.
+            return None
         return answerable_worker(
             self.assignments,
             stage,

@@ -11,7 +11,7 @@ from audits.messages import say
 from audits.records import Actor
 from audits.rework import FailedTree, ReworkLine, Stretch, rework_lines
 from audits.services.access import require_crew_lead
-from audits.services.auditing import AuditView, audit_view, refuse_sealed
+from audits.services.auditing import AuditView, audit_view, refuse_sealed, require_own
 from audits.services.planning import set_lot_state
 from audits.services.scorebook import (
     Scorebook,
@@ -63,6 +63,7 @@ def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -
         book = open_scorebook(connection, actor.farm_id, audit_id)
         if book.draw.lot_id is None:
             raise NotFound(say("There is no such audit."))
+        require_own(actor, book.audit)
         refuse_sealed(book.audit)
         view = audit_view(connection, book)
         if view.given_up:

@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 import sqlalchemy as sa
 
-from audits.errors import Conflict, NotFound
+from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import Units, say
 from audits.records import Actor, Block, StandardVersion
 from audits.services.access import require_crew_lead
@@ -17,6 +17,7 @@ from audits.storage.queries.fetch import insert
 from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import standard_version
 from audits.units import MM_PER_INCH
+from audits.vocabulary import BearingHabit, HeadingRule
 
 __all__ = [
     "edit_standard",
@@ -73,7 +74,7 @@ def write_standard(
     require_crew_lead(actor)
     with database.write() as connection:
         block = the_block(connection, actor.farm_id, block_id)
-        standard = read_standard({**_from_block(block), **payload})
+        standard = _fitting(block, payload)
         earlier = queries.versions_of_block(connection, actor.farm_id, block_id)
         version = earlier[0].version + 1 if earlier else 1
         insert(
@@ -134,7 +135,7 @@ def edit_standard(
             raise NotFound(say("There is no such standard."))
         refuse_if_frozen(connection, actor.farm_id, found)
         block = the_block(connection, actor.farm_id, found.block_id)
-        standard = read_standard({**_from_block(block), **payload})
+        standard = _fitting(block, payload)
         connection.execute(
             standard_version.update()
             .where(
@@ -248,6 +249,27 @@ def _whole_inches(mm: float) -> float:
 
 def _quarter_inches(mm: float) -> float:
     return round(_whole_inches(mm * 4) / 4, 2)
+
+
+def _fitting(block: Block, payload: Mapping[str, object]) -> Standard:
+    """
+    Read a standard and refuse what the block's cultivar does not bear.
+
+    Raises
+    ------
+    InvalidInput
+        If heading is required of a tip bearer, or a criterion cannot be taken.
+    """
+    standard = read_standard({**_from_block(block), **payload})
+    if block.habit is BearingHabit.TIP and standard.heading.rule is HeadingRule.REQUIRED:
+        raise InvalidInput(
+            {
+                "heading.rule": say(
+                    "This cultivar bears at the shoot tips: heading cannot be required."
+                )
+            }
+        )
+    return standard
 
 
 def _from_block(block: Block) -> dict[str, object]:

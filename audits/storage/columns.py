@@ -80,6 +80,8 @@ def farm_table(name: str, metadata: sa.MetaData, *parts: sa.schema.SchemaItem) -
         sa.Column("farm_id", sa.ForeignKey("farm.id"), nullable=False),
         *parts,
         sa.UniqueConstraint("farm_id", "id"),
+        # An id that was given away never comes back, so that an old page finds nothing wrong.
+        sqlite_autoincrement=True,
     )
 
 

@@ -18,6 +18,7 @@ _SYNCHRONOUS_OFF: Final = 0
 _WRITES: Final = "pruning_audit_writes"
 # Any number serves, as long as every copy of this program takes the same one.
 _POSTGRES_WRITER_LOCK: Final = 0x7072756E
+_POSTGRES_LOCK_NOT_AVAILABLE: Final = "55P03"
 
 
 class Database:
@@ -67,7 +68,12 @@ class Database:
         Busy
             If the database could not be had in time.
         """
-        with _told_when_busy(), self.engine.connect() as connection, connection.begin():
+        options = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+        with (
+            _told_when_busy(),
+            self.engine.connect().execution_options(**options) as connection,
+            connection.begin(),
+        ):
             yield connection
 
     @contextmanager
@@ -91,6 +97,7 @@ class Database:
             connection.begin(),
         ):
             if not self.is_sqlite:
+                connection.exec_driver_sql(f"set local lock_timeout = {_BUSY_TIMEOUT_MS}")
                 connection.execute(
                     sa.text("select pg_advisory_xact_lock(:lock)"),
                     {"lock": _POSTGRES_WRITER_LOCK},
@@ -105,7 +112,7 @@ class Database:
 @contextmanager
 def _told_when_busy() -> Iterator[None]:
     """
-    Say so when SQLite's file was locked for too long: by a writer, or at a commit by readers.
+    Say so when the database was locked for too long: by a writer, or at a commit by readers.
 
     Raises
     ------
@@ -117,9 +124,14 @@ def _told_when_busy() -> Iterator[None]:
     try:
         yield
     except OperationalError as error:
-        if getattr(error.orig, "sqlite_errorname", "").startswith("SQLITE_BUSY"):
+        sqlite_name = getattr(error.orig, "sqlite_errorname", "")
+        if sqlite_name.startswith("SQLITE_BUSY") or _is_lock_timeout(error):
             raise Busy(say("The database is busy. Try again in a moment.")) from error
         raise
+
+
+def _is_lock_timeout(error: OperationalError) -> bool:
+    return getattr(error.orig, "sqlstate", None) == _POSTGRES_LOCK_NOT_AVAILABLE
 
 
 def journal_mode(sqlite_version: tuple[int, int, int]) -> str:

@@ -49,6 +49,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_block")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_block_farm_id_id")),
         sa.UniqueConstraint("farm_id", "name", name=op.f("uq_block_farm_id_name")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "crew",
@@ -60,6 +61,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_crew")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_crew_farm_id_id")),
         sa.UniqueConstraint("farm_id", "name", name=op.f("uq_crew_farm_id_name")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "orchard_row",
@@ -83,6 +85,7 @@ def upgrade() -> None:
             "farm_id", "block_id", "number", name=op.f("uq_orchard_row_farm_id_block_id_number")
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_orchard_row_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "worker",
@@ -102,6 +105,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_worker")),
         sa.UniqueConstraint("farm_id", "code", name=op.f("uq_worker_farm_id_code")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_worker_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "planting",
@@ -127,6 +131,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_planting_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_planting")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_planting_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(
         op.f("ix_planting_farm_id_orchard_row_id"),
@@ -156,6 +161,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_user_account")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_user_account_farm_id_id")),
         sa.UniqueConstraint("farm_id", "name", name=op.f("uq_user_account_farm_id_name")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "worker_name",
@@ -172,6 +178,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_worker_name")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_worker_name_farm_id_id")),
         sa.UniqueConstraint("farm_id", "worker_id", name=op.f("uq_worker_name_farm_id_worker_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "standard_version",
@@ -202,6 +209,7 @@ def upgrade() -> None:
             name=op.f("uq_standard_version_farm_id_block_id_version"),
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_standard_version_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "user_session",
@@ -220,6 +228,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_user_session")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_user_session_farm_id_id")),
         sa.UniqueConstraint("token_hash", name=op.f("uq_user_session_token_hash")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "crew_pass",
@@ -253,6 +262,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_crew_pass_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_crew_pass")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_crew_pass_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "assignment",
@@ -283,6 +293,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_assignment_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_assignment")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_assignment_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(
         op.f("ix_assignment_farm_id_crew_pass_id"),
@@ -310,6 +321,7 @@ def upgrade() -> None:
             "farm_id", "crew_pass_id", "number", name=op.f("uq_lot_farm_id_crew_pass_id_number")
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_lot_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_lot_farm_id_state"), "lot", ["farm_id", "state"], unique=False)
     op.create_table(
@@ -340,6 +352,7 @@ def upgrade() -> None:
             name=op.f("uq_pass_row_farm_id_crew_pass_id_orchard_row_id"),
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_pass_row_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "draw",
@@ -369,6 +382,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_draw_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_draw")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_draw_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_draw_farm_id_lot_id"), "draw", ["farm_id", "lot_id"], unique=False)
     op.create_table(
@@ -399,6 +413,7 @@ def upgrade() -> None:
             "first_position",
             name=op.f("uq_lot_range_farm_id_lot_id_orchard_row_id_first_position"),
         ),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "audit",
@@ -440,6 +455,7 @@ def upgrade() -> None:
             name=op.f("uq_audit_farm_id_draw_id_auditor_id_device"),
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_audit_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "draw_stage",
@@ -461,6 +477,7 @@ def upgrade() -> None:
             "farm_id", "draw_id", "stage", name=op.f("uq_draw_stage_farm_id_draw_id_stage")
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_draw_stage_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "draw_tree",
@@ -494,6 +511,7 @@ def upgrade() -> None:
             name=op.f("uq_draw_tree_farm_id_draw_id_orchard_row_id_position"),
         ),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_draw_tree_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "decision",
@@ -516,6 +534,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_decision_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_decision")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_decision_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(
         "uq_decision_lot",
@@ -561,6 +580,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_rework_order")),
         sa.UniqueConstraint("farm_id", "audit_id", name=op.f("uq_rework_order_farm_id_audit_id")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_rework_order_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "rollup",
@@ -601,6 +621,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_rollup_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_rollup")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_rollup_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(
         "ix_rollup_season", "rollup", ["farm_id", "season", "worker_id", "stage"], unique=False
@@ -668,6 +689,7 @@ def upgrade() -> None:
         ),
         sa.UniqueConstraint("farm_id", "client_id", name=op.f("uq_tree_score_farm_id_client_id")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_tree_score_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "rework_item",
@@ -699,6 +721,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_rework_item_farm_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_rework_item")),
         sa.UniqueConstraint("farm_id", "id", name=op.f("uq_rework_item_farm_id_id")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "stage_score",
@@ -729,6 +752,7 @@ def upgrade() -> None:
             "stage",
             name=op.f("uq_stage_score_farm_id_tree_score_id_stage"),
         ),
+        sqlite_autoincrement=True,
     )
     op.create_index(
         op.f("ix_stage_score_farm_id_worker_id_stage"),

@@ -534,9 +534,11 @@ def _mean_trees(
 def _mean_until(wanted: int, law: Binomial | Hypergeometric) -> float:
     """Mean tree at which the wanted count is reached, times the chance that it is reached."""
     longer = law.with_one_more()
-    if wanted == 0 or longer.fraction == 0.0:
+    reached = longer.at_least(wanted + 1)
+    # Of a fraction too small for the chance to be told from 0, the quotient would be infinite.
+    if wanted == 0 or reached == 0.0:
         return 0.0
-    return wanted / longer.fraction * longer.at_least(wanted + 1)
+    return wanted / longer.fraction * reached
 
 
 def _mean_trees_poisson(plan: SinglePlan, faults_per_tree: float) -> float:

@@ -180,3 +180,10 @@ def test_chances_refuse_values_outside_their_range(arguments, field, value):
 def test_a_lot_cannot_hold_more_faults_than_trees():
     with pytest.raises(InvalidInput, match="301"):
         acceptance_probability_at_count(SinglePlan(25, 3), 301, 300)
+
+
+@pytest.mark.parametrize("fraction", [5e-324, 2.2e-311, 1e-160])
+def test_a_fraction_near_nothing_takes_as_many_trees_as_none(fraction):
+    # Found by random examples: the quotient of the two smallest numbers was not a number.
+    plan = SinglePlan(1, 0, 1)
+    assert average_sample_number(plan, fraction, model="binomial") == pytest.approx(1.0)

@@ -493,7 +493,7 @@ def test_a_row_under_audit_offers_no_way_back(supervisor, database, orchard, pas
     finish(database, orchard, pass_id, 0)
     with database.write() as connection:
         connection.execute(tables.lot.update().values(state=LotState.IN_AUDIT))
-    assert keys(supervisor.get(pass_url), "Take back") == []
+    assert "Take back" not in supervisor.get(pass_url).text
     supervisor.post(f"{pass_url}/take-back", data={"row_id": orchard.row_ids[0]})
     assert "it stays finished" in supervisor.get(pass_url).text
     assert finished_numbers(database, orchard, pass_id) == [1]

@@ -281,7 +281,13 @@ def look(screenshot: Callable[..., Path]) -> Callable[[str], Callable[[Page, str
             for device in (PHONE, DESK):
                 size = device["viewport"]
                 page.set_viewport_size(size)
-                screenshot(page, f"{language}-{size['width']}x{size['height']}-{name}")
+                # The phone's page as a whole, the desk's as it opens: pictures cost the most time.
+                screenshot(
+                    page,
+                    f"{language}-{size['width']}x{size['height']}-{name}",
+                    full_page=device is PHONE,
+                    scale="css",
+                )
             page.set_viewport_size(before)
 
         return take
@@ -364,9 +370,9 @@ def screenshot() -> Callable[[Page, str], Path]:
     """Picture of a page: ``screenshot(page, "today-phone")`` -> .cache/screenshots/<name>.png."""
     SCREENSHOTS.mkdir(parents=True, exist_ok=True)
 
-    def take(page: Page, name: str, *, full_page: bool = True) -> Path:
+    def take(page: Page, name: str, *, full_page: bool = True, scale: str = "device") -> Path:
         path = SCREENSHOTS / f"{name}.png"
-        page.screenshot(path=path, full_page=full_page)
+        page.screenshot(path=path, full_page=full_page, scale=scale)
         return path
 
     return take

@@ -1,5 +1,6 @@
 """Who gets in: every address, every role, and what a browser may do with an answer."""
 
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import urljoin, urlsplit
@@ -493,9 +494,13 @@ ELSEWHERE = (
 
 
 def lands_on(answer, asked_at: str) -> str:
-    """Return the host that a browser would go to: it drops tabs and line ends and reads \\ as /."""
+    """Return the host that a browser would go to, which reads addresses as the URL standard has it.
+
+    It drops tabs and line ends, takes a backslash for a slash, and any number of slashes for two.
+    """
     location = "".join(letter for letter in answer.location if letter not in "\t\r\n")
-    return urlsplit(urljoin(f"http://localhost{asked_at}", location.replace("\\", "/"))).netloc
+    location = re.sub("^//+", "//", location.replace("\\", "/"))
+    return urlsplit(urljoin(f"http://localhost{asked_at}", location)).netloc
 
 
 @pytest.mark.parametrize("target", ELSEWHERE)

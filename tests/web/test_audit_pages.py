@@ -1,18 +1,19 @@
 """A lot from its plan to its verdict, as a supervisor meets it on the pages."""
 
 import re
+from itertools import pairwise
 from uuid import uuid4
 
 import pytest
 import sqlalchemy as sa
 
-from audits.services import auditing, standards
+from audits.services import auditing, farms, standards
 from audits.services.lots import view_lot
 from audits.services.start_checks import begin_start_check
 from audits.storage.queries import standards as standard_queries
 from audits.storage.tables import audit, draw, orchard_row, planting, tree_score
-from audits.vocabulary import Fault, LotState, Role, Stage
-from tests.orchard import plant_orchard
+from audits.vocabulary import Fault, LotState, PlantingKind, Role, Stage
+from tests.orchard import TREES_IN_ROW, plant_orchard
 from tests.row_audit import (
     AUDITED,
     PRUNED_FROM,
@@ -80,6 +81,26 @@ class TestPlan:
         assert page.text.count("accepted with up to 4 faulty trees") == len(Stage)
         assert "goes back by chance in at most 5 % of cases" in page.text
         assert "25 % faulty trees passes in at most 10 %" in page.text
+
+    def test_a_half_days_lot_is_named_by_its_rows(self, database, orchard, supervisor):
+        lot = prune(database, orchard, rows=3, lot_by="half_day").lot_ids[0]
+        page = read_page(supervisor.get(f"/lots/{lot}"))
+        assert page.headings == ["Rows 1, 2, 3"]
+        assert "of 930 trees are looked at" in page.text
+
+    def test_of_a_tiny_lot_every_tree_is_looked_at(self, database, orchard, supervisor, lot_id):
+        farms.add_planting(
+            database,
+            orchard.supervisor,
+            orchard.row_ids[0],
+            first_position=4,
+            last_position=TREES_IN_ROW,
+            kind=PlantingKind.REPLANT,
+            since=PRUNED_FROM.date(),
+        )
+        text = read_page(supervisor.get(f"/lots/{lot_id}")).text
+        assert "All 3 trees of this lot are looked at." in text
+        assert "accepted only without a fault" in text
 
     def test_looking_at_the_plan_draws_nothing(self, database, supervisor, lot_id):
         supervisor.get(f"/lots/{lot_id}")
@@ -219,6 +240,27 @@ class TestTree:
         turn = sides.index("right") + 1
         assert "back to the start (north)" in read_page(supervisor.get(tree_url(turn))).text
         assert "back: " in read_page(supervisor.get(tree_url(turn + 1))).text
+
+    def test_a_tree_behind_the_auditor_asks_to_turn_round(
+        self, database, orchard, supervisor, audit_id
+    ):
+        """A reserve tree that the walk has passed comes next."""
+        walk(database, orchard, audit_id, most=15)
+        for _ in range(6):
+            view = view_of(database, orchard, audit_id)
+            url = f"/audits/{audit_id}/trees/{view.next_tree.id}"
+            supervisor.post(url, data={"client_id": str(uuid4()), "not_a_tree": "dead"})
+        walk_now = view_of(database, orchard, audit_id).walk
+        words = [
+            read_page(supervisor.get(f"/audits/{audit_id}/trees/{tree.id}")).text
+            for tree in walk_now
+        ]
+        behind = [
+            before.side == tree.side == "left" and tree.position < before.position
+            for before, tree in pairwise(walk_now)
+        ]
+        assert any(behind)
+        assert [("turn round: " in text) for text in words[1:]] == behind
 
     def test_a_farm_reads_its_own_word_for_a_row(self, database, sign_in, audit_id, tree_url):
         with database.write() as connection:
@@ -550,6 +592,17 @@ class TestRework:
         assert answer.status_code == 422
         assert sentence in page.problems[field]
         assert "Record first" in read_page(supervisor.get(f"/lots/{lot_id}")).text
+
+    def test_named_people_get_their_stretch_by_panel_and_tree(self, database, orchard, supervisor):
+        pruned = prune(database, orchard)
+        assign_halves(database, orchard, pruned)
+        audited(database, orchard, pruned.lot_ids[0], first_trees(10, top=fault(Fault.HIGH)))
+        text = read_page(supervisor.get("/rework/1")).text
+        assert "W1 Aurelio Barranco: Too high" in text
+        assert "Row 1: trees 1 to 155 (panel 1, tree 1 to panel 16, tree 5)" in text
+        with database.write() as connection:
+            connection.execute(orchard_row.update().values(trees_per_panel=None))
+        assert "panel" not in read_page(supervisor.get("/rework/1")).text
 
     def test_it_is_recorded_only_once(self, supervisor, url, orchard):
         supervisor.post(url, data=rework_entry(orchard))

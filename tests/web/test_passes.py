@@ -712,6 +712,25 @@ def test_how_a_pass_cannot_end(supervisor, database, orchard, pass_id, pass_url,
     assert seen(database, orchard, pass_id).crew_pass.ended_at is None
 
 
+@pytest.mark.parametrize(
+    ("path", "heading"),
+    [
+        ("/", "Hoy"),
+        ("/passes", "Pasadas"),
+        ("/passes/new", "Empezar una pasada"),
+        ("/passes/1/people", "Quién hizo qué"),
+        ("/passes/1/end", "Terminar la pasada"),
+        ("/passes/1/start-check", "Revisión de inicio"),
+        ("/safety", "Seguridad"),
+    ],
+)
+@pytest.mark.usefixtures("pass_id")
+def test_the_pages_speak_spanish_too(sign_in, path, heading):
+    answer = sign_in(language="es").get(path)
+    assert answer.status_code == 200
+    assert read_page(answer).headings == [heading]
+
+
 def test_rows_have_the_farms_own_word_in_spanish(sign_in, database, pass_url):
     with database.write() as connection:
         connection.execute(tables.farm.update().values(row_word="surco"))

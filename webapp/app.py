@@ -53,8 +53,9 @@ def create_app(settings: Settings) -> Flask:
     app.extensions["pruning_audit_database"] = database
     app.extensions["pruning_audit_settings"] = settings
     start_reading(app)
-    csrf.init_app(app)
+    # Whoever is not signed in is told that first, and a stale page keeps its reader's menu.
     guard(app)
+    csrf.init_app(app)
     handle_problems(app)
     for blueprint in areas.blueprints():
         app.register_blueprint(blueprint)

@@ -210,9 +210,29 @@ def test_nothing_is_taken_without_the_token_of_its_form(guarded, orchard, role):
     posts = [address for address in addresses(guarded) if address.method == "POST"]
 
     assert len(posts) > 20
-    taken = [address.rule for address in posts if ask(client, address).status_code != 400]
-    assert not taken
+    statuses = {address: ask(client, address).status_code for address in posts}
+    refusals = {
+        address: 400 if address.expected == ANYBODY or role in address.expected else 403
+        for address in posts
+    }
+    assert statuses == refusals
     assert client.get("/safety").status_code == 200, "signing out was taken without its token"
+
+
+def test_a_page_that_was_open_too_long_keeps_its_readers_menu(guarded, orchard):
+    owner = signed_in_with_token(guarded, orchard, Role.OWNER)
+    answer = owner.post("/blocks/new", data={"csrf_token": "stale"})
+
+    assert answer.status_code == 400
+    assert "/farm" in read_page(answer).links
+
+
+def test_a_form_sent_after_the_session_ended_leads_to_the_sign_in_page(guarded, orchard):
+    owner = signed_in_with_token(guarded, orchard, Role.OWNER)
+    entry = {"csrf_token": token_of(owner, "/blocks/new")}
+    owner.post("/sign-out", data=entry)
+
+    assert is_sent_to_sign_in(owner.post("/blocks/new", data=entry))
 
 
 def test_signing_in_needs_the_token_of_its_form(guarded, orchard):

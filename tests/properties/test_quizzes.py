@@ -60,14 +60,15 @@ def columns_rules(draw):
 @st.composite
 def heading_rules(draw):
     thinnest = draw(lengths(1, 28))
+    looked_at = draw(st.integers(1, 12))
     return HeadingStageRule(
         in_use=draw(st.booleans()),
         rule=draw(st.sampled_from(HeadingRule)),
         thinnest_mm=thinnest,
         thickest_mm=draw(lengths(thinnest + 0.5, 30)),
         outer_mm=draw(lengths(3.5, 20)),
-        looked_at=draw(st.integers(1, 12)),
-        most_wrong=draw(st.integers(0, 5)),
+        looked_at=looked_at,
+        most_wrong=draw(st.integers(0, min(5, looked_at - 1))),
         few=draw(st.integers(0, 5)),
     )
 

@@ -59,6 +59,7 @@ class Season:
     def accepts(self, nonconforming_by_stage):
         """Prune one row so that each stage has so many nonconforming trees, and audit it."""
         actor, row_id = self.orchard.supervisor, self.orchard.row_ids[0]
+        begun = NOW + timedelta(minutes=len(self.trees))
         bad = {
             stage: frozenset(self.random.sample(range(1, TREES_IN_ROW + 1), count))
             for stage, count in nonconforming_by_stage.items()
@@ -71,9 +72,11 @@ class Season:
             kind=PassKind.DORMANT,
             method=Method.PLATFORM,
             row_ids=[row_id],
-            started_at=NOW,
+            started_at=begun,
         )
-        lot_id = passes.finish_row(self.database, actor, pass_id, row_id, NOW + timedelta(hours=1))
+        lot_id = passes.finish_row(
+            self.database, actor, pass_id, row_id, begun + timedelta(hours=1)
+        )
         audit_id = auditing.begin_audit(
             self.database,
             actor,
@@ -81,10 +84,10 @@ class Season:
             seed=self.random.getrandbits(48),
             client_id=self._client_id(),
             device=DEVICE,
-            now=NOW + timedelta(hours=2),
+            now=begun + timedelta(hours=2),
         )
         self._score(audit_id, bad)
-        sealing.seal_audit(self.database, actor, audit_id, NOW + timedelta(hours=3))
+        sealing.seal_audit(self.database, actor, audit_id, begun + timedelta(hours=3))
         with self.database.read() as connection:
             lot = pass_queries.lot_by_id(connection, self.orchard.farm_id, lot_id)
         return lot.state is LotState.ACCEPTED

@@ -166,3 +166,13 @@ class TestRules:
     def test_a_standard_is_frozen(self):
         with pytest.raises(ValueError, match="frozen"):
             self.written().consumer_risk = 0.2
+
+
+def test_fewer_branches_may_be_wrong_than_are_looked_at():
+    with pytest.raises(InvalidInput) as refused:
+        Standard(
+            top=TopRule(target_mm=3_000),
+            heading=HeadingStageRule(looked_at=3, most_wrong=3),
+            row_spacing_mm=3_353,
+        )
+    assert set(refused.value.problems) == {"heading.most_wrong"}

@@ -1,5 +1,6 @@
 """An invented season: a farm, two crews and their audits, simulated from known true fault rates."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -10,7 +11,8 @@ from zoneinfo import ZoneInfo
 
 from audits.messages import Units
 from audits.records import Actor
-from audits.sampling import trees_until_certain
+from audits.sampling import StageTally, decide
+from audits.scoring import read_answers, score_tree
 from audits.services import (
     accounts,
     auditing,
@@ -31,8 +33,10 @@ from audits.vocabulary import (
     HeadingRule,
     LotState,
     Method,
+    Outcome,
     PassKind,
     PlantingKind,
+    Result,
     Role,
     Side,
     Stage,
@@ -539,21 +543,10 @@ class _Season:
         self, auditor: Actor, view: AuditView, entries: Sequence[TreeEntry], begun: datetime
     ) -> AuditView:
         """Score until every stage is decided, as an auditor in the row would, and no further."""
-        scored = 0
-        while not view.all_decided:
-            needed = max(
-                trees_until_certain(standing.plan, standing.tally).fewest
-                for standing in view.standings
-            )
-            view = auditing.record_trees(
-                self.database,
-                auditor,
-                view.book.audit.id,
-                entries[scored : scored + needed],
-                begun + timedelta(minutes=scored),
-            )
-            scored += needed
-        return view
+        needed = _trees_needed(view, entries)
+        return auditing.record_trees(
+            self.database, auditor, view.book.audit.id, entries[:needed], begun
+        )
 
     def _mend(self, crew: _Crew, block: _Block, lot_id: int, number: int, moment: datetime) -> None:
         """Send the lot back until it is accepted; leave the last days' rework for the visitor."""
@@ -632,6 +625,30 @@ class _Season:
 
     def _device(self) -> Device:
         return Device("simulated phone")
+
+
+def _trees_needed(view: AuditView, entries: Sequence[TreeEntry]) -> int:
+    """Return after how many of these trees no stage is open any more."""
+    book = view.book
+    scored: Counter[Stage] = Counter()
+    nonconforming: Counter[Stage] = Counter()
+    for number, entry in enumerate(entries, start=1):
+        score = score_tree(
+            book.standard,
+            read_answers(entry.answers),
+            method=book.crew_pass.method,
+            stages=book.draw.stages,
+        )
+        for stage, part in score.stages.items():
+            scored[stage] += part.result is not Result.NOT_SCORED
+            nonconforming[stage] += part.result is Result.NONCONFORMING
+        outcomes = (
+            decide(plan, StageTally(scored[stage], nonconforming[stage]))
+            for stage, plan in book.plans.items()
+        )
+        if Outcome.OPEN not in outcomes:
+            return number
+    return len(entries)
 
 
 def _working_days(last: date, count: int) -> list[date]:

@@ -157,15 +157,14 @@ def test_an_unknown_variant_is_refused_with_a_sentence():
 
 
 def test_a_standard_with_too_little_to_ask_is_refused_with_a_sentence():
-    # Two wrong ends of two are allowed, so that no heading question has a wrong choice.
+    # Any height up to 1.5 m is right and any cut will do, so that no question has a wrong choice.
     lax = changed(
-        top__in_use=False,
+        top__target_mm=510.0,
+        top__tolerance_mm=1_000.0,
+        top__outer_mm=1_500.0,
+        top__to_side_branch=False,
         limbs__in_use=False,
         columns__in_use=False,
-        heading__rule=HeadingRule.REQUIRED,
-        heading__looked_at=2,
-        heading__most_wrong=2,
-        heading__few=0,
     )
     with pytest.raises(InvalidInput, match="too little to ask"):
         make_quiz(lax, seed=1)

@@ -104,30 +104,6 @@ def audits_of_draw(connection: sa.Connection, farm_id: int, draw_id: int) -> lis
     return fetch_by(connection, audit, Audit, farm_id, draw_id=draw_id)
 
 
-def audits_of_pass(
-    connection: sa.Connection, farm_id: int, pass_id: int
-) -> list[tuple[Audit, Draw]]:
-    """Return every audit of a pass with its draw, start checks too, oldest first."""
-    draws = {
-        found.id: found
-        for found in fetch_all(
-            connection,
-            sa.select(*columns_of(draw, Draw)).where(
-                draw.c.farm_id == farm_id, draw.c.crew_pass_id == pass_id
-            ),
-            Draw,
-        )
-    }
-    audits = fetch_all(
-        connection,
-        sa.select(*columns_of(audit, Audit))
-        .where(audit.c.farm_id == farm_id, audit.c.draw_id.in_(draws))
-        .order_by(audit.c.id),
-        Audit,
-    )
-    return [(found, draws[found.draw_id]) for found in audits]
-
-
 def audits_in_row(
     connection: sa.Connection, farm_id: int, pass_id: int, row_id: int
 ) -> list[Audit]:

@@ -1,5 +1,11 @@
 """Acceptance sampling: which trees are looked at, and when a lot is decided."""
 
+from audits.sampling.curves import (
+    acceptance_probability,
+    acceptance_probability_at_count,
+    average_sample_number,
+    average_sample_number_at_count,
+)
 from audits.sampling.decision import (
     FEW_DUE_TREES,
     StageTally,
@@ -29,27 +35,31 @@ from audits.sampling.draw import (
 )
 from audits.sampling.laws import Model
 from audits.sampling.plans import (
+    DoublePlan,
+    Plan,
     Rounding,
     SinglePlan,
-    acceptance_probability,
-    acceptance_probability_at_count,
-    average_sample_number,
-    average_sample_number_at_count,
+    Wave,
+    WavePlan,
     trees_at_fraction,
 )
 
 __all__ = [
     "FEW_DUE_TREES",
     "LARGEST_SAMPLE",
+    "DoublePlan",
     "Draw",
     "DrawnTree",
     "Model",
     "Place",
+    "Plan",
     "Rounding",
     "SinglePlan",
     "StageTally",
     "StageVerdict",
     "TreesLeft",
+    "Wave",
+    "WavePlan",
     "acceptance_probability",
     "acceptance_probability_at_count",
     "average_sample_number",

@@ -7,6 +7,7 @@ from typing import Final
 
 from audits.errors import AuditError, InvalidInput
 from audits.messages import Message, say, say_n
+from audits.sampling.curves import chosen_model
 from audits.sampling.inputs import (
     TypedNumber,
     is_count,
@@ -23,12 +24,7 @@ from audits.sampling.laws import (
     Poisson,
     as_written,
 )
-from audits.sampling.plans import (
-    Rounding,
-    SinglePlan,
-    chosen_model,
-    trees_at_fraction,
-)
+from audits.sampling.plans import Rounding, SinglePlan, trees_at_fraction
 
 # Nobody looks at more trees for one verdict; a search beyond it only means that the two fractions
 # lie too close together.

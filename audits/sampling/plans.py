@@ -1,21 +1,14 @@
-"""Sampling plans as values, and what each promises: chance of acceptance and trees to look at."""
+"""Sampling plans as values: single, double, and in waves."""
 
 import math
-from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, overload
+from itertools import pairwise
+from typing import Final, NamedTuple, TypeAlias
 
 from audits.errors import InvalidInput
-from audits.messages import Message, say
-from audits.sampling.inputs import (
-    TypedNumber,
-    is_count,
-    require_count,
-    require_fraction,
-    too_small,
-)
-from audits.sampling.laws import Binomial, Hypergeometric, Model, Poisson
+from audits.messages import Message, say, say_n
+from audits.sampling.inputs import is_count, require_count, require_fraction, too_small
 
 # A fraction such as 1/60 typed with 15 digits misses its whole tree by less than this share.
 _WHOLE_TREE_TOLERANCE: Final = 1e-9
@@ -27,6 +20,31 @@ class Rounding(StrEnum):
     DOWN = "down"
     NEAREST = "nearest"
     UP = "up"
+
+
+class Wave(NamedTuple):
+    """
+    A part of a sample after which a lot may be decided.
+
+    Parameters
+    ----------
+    size : int
+        Trees looked at by its end, those of earlier waves included.
+    acceptance_number : int or None
+        Most nonconforming trees, of all looked at by then, with which the lot is accepted; None
+        where it cannot be accepted yet.
+    rejection_number : int
+        Fewest nonconforming trees, of all looked at by then, with which it is not accepted.
+    """
+
+    size: int
+    acceptance_number: int | None
+    rejection_number: int
+
+    @property
+    def most_accepted(self) -> int:
+        """The acceptance number, -1 where the lot cannot be accepted yet."""
+        return -1 if self.acceptance_number is None else self.acceptance_number
 
 
 @dataclass(frozen=True, init=False)
@@ -90,6 +108,11 @@ class SinglePlan:
         """Conforming trees after which the lot is sure to be accepted."""
         return max(0, self.sample_size - self.most_accepted)
 
+    @property
+    def waves(self) -> tuple[Wave, ...]:
+        """The one wave of the sample; a count in the gap is accepted."""
+        return (Wave(self.sample_size, self.most_accepted, self.rejection_number),)
+
     def inspects_whole(self, lot_size: int) -> bool:
         """
         Tell whether the sample is the lot: every tree is looked at.
@@ -107,16 +130,221 @@ class SinglePlan:
         return self.sample_size >= lot_size
 
     def _problems(self) -> dict[str, Message]:
-        least = {
-            "sample_size": 1,
-            "acceptance_number": 0,
-            "rejection_number": max(0, self.acceptance_number) + 1,
-        }
-        return {
-            field: too_small(getattr(self, field), smallest)
-            for field, smallest in least.items()
-            if not is_count(getattr(self, field), smallest)
-        }
+        return _too_small(
+            self,
+            {
+                "sample_size": 1,
+                "acceptance_number": 0,
+                "rejection_number": max(0, self.acceptance_number) + 1,
+            },
+        )
+
+
+@dataclass(frozen=True, init=False)
+class DoublePlan:
+    """
+    Two samples: the first may decide, the second must.
+
+    The numbers of the second sample hold for the nonconforming trees of both samples together.
+    As in a single plan for reduced inspection, a gap may lie between the last two numbers; a
+    count in the gap is accepted.
+
+    Parameters
+    ----------
+    first_sample_size : int
+        Trees of the first sample, at least 1 (symbol n1).
+    first_acceptance_number : int
+        Most nonconforming trees in it with which the lot is accepted at once (symbol Ac1).
+    first_rejection_number : int
+        Fewest nonconforming trees in it with which the lot is not accepted (symbol Re1).
+    second_sample_size : int
+        Trees of the second sample, at least 1 (symbol n2).
+    second_acceptance_number : int
+        Most nonconforming trees in both that pass without any consequence (symbol Ac2).
+    second_rejection_number : int, optional
+        Fewest nonconforming trees in both with which the lot is not accepted (symbol Re2); one
+        more than the acceptance number if left out.
+
+    Raises
+    ------
+    InvalidInput
+        If a number is too small; the sentence names its value.
+
+    Examples
+    --------
+    >>> DoublePlan(50, 0, 3, 50, 3).waves
+    (Wave(size=50, acceptance_number=0, rejection_number=3), \
+Wave(size=100, acceptance_number=3, rejection_number=4))
+    """
+
+    first_sample_size: int
+    first_acceptance_number: int
+    first_rejection_number: int
+    second_sample_size: int
+    second_acceptance_number: int
+    second_rejection_number: int
+
+    # By hand, because the last field is always a number and only the argument may be left out.
+    def __init__(
+        self,
+        first_sample_size: int,
+        first_acceptance_number: int,
+        first_rejection_number: int,
+        second_sample_size: int,
+        second_acceptance_number: int,
+        second_rejection_number: int | None = None,
+    ) -> None:
+        if second_rejection_number is None:
+            second_rejection_number = second_acceptance_number + 1
+        object.__setattr__(self, "first_sample_size", first_sample_size)
+        object.__setattr__(self, "first_acceptance_number", first_acceptance_number)
+        object.__setattr__(self, "first_rejection_number", first_rejection_number)
+        object.__setattr__(self, "second_sample_size", second_sample_size)
+        object.__setattr__(self, "second_acceptance_number", second_acceptance_number)
+        object.__setattr__(self, "second_rejection_number", second_rejection_number)
+        problems = _too_small(
+            self,
+            {
+                "first_sample_size": 1,
+                "first_acceptance_number": 0,
+                "first_rejection_number": max(0, first_acceptance_number) + 1,
+                "second_sample_size": 1,
+                "second_acceptance_number": max(0, first_acceptance_number),
+                "second_rejection_number": max(0, second_acceptance_number) + 1,
+            },
+        )
+        if problems:
+            raise InvalidInput(problems)
+
+    @property
+    def sample_size(self) -> int:
+        """Trees of both samples."""
+        return self.first_sample_size + self.second_sample_size
+
+    @property
+    def acceptance_number(self) -> int:
+        """The last acceptance number: most nonconforming trees that pass without consequence."""
+        return self.second_acceptance_number
+
+    @property
+    def waves(self) -> tuple[Wave, ...]:
+        """The two samples, counted together; a count in the gap is accepted."""
+        return (
+            Wave(self.first_sample_size, self.first_acceptance_number, self.first_rejection_number),
+            Wave(self.sample_size, self.second_rejection_number - 1, self.second_rejection_number),
+        )
+
+
+@dataclass(frozen=True)
+class WavePlan:
+    """
+    Any number of samples, walked one after the other, each of which may decide.
+
+    Every number holds for all trees looked at by the end of its wave.
+
+    Parameters
+    ----------
+    sizes : tuple of int
+        Trees looked at by the end of each wave, rising.
+    acceptance_numbers : tuple of int or None
+        Most nonconforming trees with which the lot is accepted after each wave; None where it
+        cannot be accepted yet. The last one must be a number.
+    rejection_numbers : tuple of int or None
+        Fewest nonconforming trees with which the lot is not accepted after each wave, above the
+        acceptance number; None where it cannot be turned down yet. The last one must be a number.
+
+    Raises
+    ------
+    InvalidInput
+        If the numbers are not as many as the sizes, the sizes do not rise, or a number is too
+        small; the sentence names its value.
+
+    Examples
+    --------
+    >>> WavePlan((14, 30), (0, 4), (4, 5)).sample_size
+    30
+    """
+
+    sizes: tuple[int, ...]
+    acceptance_numbers: tuple[int | None, ...]
+    rejection_numbers: tuple[int | None, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sizes", tuple(self.sizes))
+        object.__setattr__(self, "acceptance_numbers", tuple(self.acceptance_numbers))
+        object.__setattr__(self, "rejection_numbers", tuple(self.rejection_numbers))
+        problems = self._problems()
+        if problems:
+            raise InvalidInput(problems)
+
+    @property
+    def sample_size(self) -> int:
+        """Trees of all waves."""
+        return self.sizes[-1]
+
+    @property
+    def acceptance_number(self) -> int:
+        """The last acceptance number."""
+        return self.waves[-1].most_accepted
+
+    @property
+    def waves(self) -> tuple[Wave, ...]:
+        """The waves, in the order in which they are walked; a count in a last gap is accepted."""
+        numbers = zip(self.sizes, self.acceptance_numbers, self.rejection_numbers, strict=True)
+        *earlier, (size, _, last) = numbers
+        most = 0 if last is None else last - 1
+        return (
+            *(
+                Wave(size, accepted, size + 1 if rejected is None else rejected)
+                for size, accepted, rejected in earlier
+            ),
+            Wave(size, most, most + 1),
+        )
+
+    def _problems(self) -> dict[str, Message]:
+        problems = {}
+        sizes = self.sizes
+        if not sizes or not all(is_count(size, 1) for size in sizes):
+            problems["sizes"] = say("Every wave needs a whole number of trees, at least 1.")
+        elif any(later <= earlier for earlier, later in pairwise(sizes)):
+            problems["sizes"] = say(
+                "The sizes of the waves count all trees so far, so each must be larger than the "
+                "one before it."
+            )
+        for field in ("acceptance_numbers", "rejection_numbers"):
+            numbers = getattr(self, field)
+            if len(numbers) != len(sizes):
+                problems[field] = say_n(
+                    "There is %(count)s wave, so give as many numbers; these are %(found)s.",
+                    "There are %(count)s waves, so give as many numbers; these are %(found)s.",
+                    len(sizes),
+                    found=len(numbers),
+                )
+            elif not all(number is None or is_count(number, 0) for number in numbers):
+                problems[field] = say("These must be whole numbers, 0 or more.")
+            elif not numbers or numbers[-1] is None:
+                problems[field] = say("The last wave must decide, so it needs a number.")
+        if not problems and any(
+            accepted is not None and rejected is not None and rejected <= accepted
+            for accepted, rejected in zip(
+                self.acceptance_numbers, self.rejection_numbers, strict=True
+            )
+        ):
+            problems["rejection_numbers"] = say(
+                "Every rejection number must be larger than the acceptance number of its wave."
+            )
+        return problems
+
+
+Plan: TypeAlias = SinglePlan | DoublePlan | WavePlan
+
+
+def _too_small(plan: SinglePlan | DoublePlan, least: dict[str, int]) -> dict[str, Message]:
+    return {
+        field: too_small(getattr(plan, field), smallest)
+        for field, smallest in least.items()
+        if not is_count(getattr(plan, field), smallest)
+    }
 
 
 def trees_at_fraction(fraction: float, lot_size: int, rounding: Rounding = Rounding.NEAREST) -> int:
@@ -162,388 +390,3 @@ def trees_at_fraction(fraction: float, lot_size: int, rounding: Rounding = Round
         # A half that fell just short of itself is still a half.
         return math.floor(trees + 0.5 + _WHOLE_TREE_TOLERANCE)
     return math.floor(trees) if rounding is Rounding.DOWN else math.ceil(trees)
-
-
-@overload
-def acceptance_probability(
-    plan: SinglePlan,
-    fraction_nonconforming: float,
-    *,
-    lot_size: int | None = None,
-    model: Model | str | None = None,
-    without_gap: bool = False,
-) -> float: ...
-
-
-@overload
-def acceptance_probability(
-    plan: SinglePlan,
-    fraction_nonconforming: Iterable[float],
-    *,
-    lot_size: int | None = None,
-    model: Model | str | None = None,
-    without_gap: bool = False,
-) -> list[float]: ...
-
-
-def acceptance_probability(
-    plan: SinglePlan,
-    fraction_nonconforming: float | Iterable[float],
-    *,
-    lot_size: int | None = None,
-    model: Model | str | None = None,
-    without_gap: bool = False,
-) -> float | list[float]:
-    """
-    Return the chance that a plan accepts a lot: its operating characteristic.
-
-    Under the hypergeometric law a fraction stands for the nearest whole number of trees, half a
-    tree counting as one (`trees_at_fraction`). Where the count itself is known, such as at the
-    two promised points, use `acceptance_probability_at_count`.
-
-    Parameters
-    ----------
-    plan : SinglePlan
-        The plan.
-    fraction_nonconforming : float or iterable of float
-        Share of nonconforming trees, in [0, 1] (symbol p); under the Poisson law the faults per
-        tree, 0 or more.
-    lot_size : int, optional
-        Trees in the lot. Only the hypergeometric law needs it; the others ignore it.
-    model : Model or str, optional
-        The law of the count; by default hypergeometric for a lot of known size, else binomial.
-    without_gap : bool, optional
-        Whether a count between acceptance and rejection number, possible only under plans for
-        reduced inspection, is left out. The result then is the chance that the lot is accepted
-        *and* reduced inspection goes on.
-
-    Returns
-    -------
-    float or list of float
-        Probability of acceptance in [0, 1], one for each fraction. It never rises with the
-        fraction.
-
-    Raises
-    ------
-    InvalidInput
-        If a fraction lies outside its range, the model is unknown or lacks the lot, or the
-        sample is larger than the lot.
-
-    References
-    ----------
-    .. [1] D. C. Montgomery, Introduction to Statistical Quality Control, 15.2.2.
-    .. [2] MIL-STD-105E, 1989, 4.9.2 (plans for reduced inspection and their gap).
-
-    Examples
-    --------
-    >>> round(acceptance_probability(SinglePlan(52, 3), 0.03), 3)
-    0.93
-    >>> [round(chance, 3) for chance in acceptance_probability(
-    ...     SinglePlan(25, 3), [0.05, 0.25], lot_size=300)]
-    [0.973, 0.087]
-    """
-    most = plan.acceptance_number if without_gap else plan.most_accepted
-
-    def chance(fraction: float) -> float:
-        return _count_law(plan, fraction, lot_size, model).at_most(most)
-
-    return _for_each(chance, fraction_nonconforming)
-
-
-def acceptance_probability_at_count(
-    plan: SinglePlan, nonconforming: int, lot_size: int, *, without_gap: bool = False
-) -> float:
-    """
-    Return the chance that a plan accepts a lot with a known number of nonconforming trees.
-
-    Parameters
-    ----------
-    plan : SinglePlan
-        The plan.
-    nonconforming : int
-        Nonconforming trees in the lot, from 0 to `lot_size` (symbol D).
-    lot_size : int
-        Trees in the lot, at least the sample (symbol N).
-    without_gap : bool, optional
-        As in `acceptance_probability`.
-
-    Returns
-    -------
-    float
-        Probability of acceptance in [0, 1], under the hypergeometric law.
-
-    Raises
-    ------
-    InvalidInput
-        If the lot is smaller than the sample or than the count.
-
-    References
-    ----------
-    .. [1] D. C. Montgomery, Introduction to Statistical Quality Control, 15.2.2.
-
-    Examples
-    --------
-    >>> round(acceptance_probability_at_count(SinglePlan(25, 3), 75, 300), 4)
-    0.0866
-    """
-    most = plan.acceptance_number if without_gap else plan.most_accepted
-    return _lot_law(plan, nonconforming, lot_size).at_most(most)
-
-
-@overload
-def average_sample_number(
-    plan: SinglePlan,
-    fraction_nonconforming: float,
-    *,
-    lot_size: int | None = None,
-    model: Model | str | None = None,
-    curtailed: bool = True,
-    accepting_early: bool = True,
-) -> float: ...
-
-
-@overload
-def average_sample_number(
-    plan: SinglePlan,
-    fraction_nonconforming: Iterable[float],
-    *,
-    lot_size: int | None = None,
-    model: Model | str | None = None,
-    curtailed: bool = True,
-    accepting_early: bool = True,
-) -> list[float]: ...
-
-
-def average_sample_number(
-    plan: SinglePlan,
-    fraction_nonconforming: float | Iterable[float],
-    *,
-    lot_size: int | None = None,
-    model: Model | str | None = None,
-    curtailed: bool = True,
-    accepting_early: bool = True,
-) -> float | list[float]:
-    """
-    Return the trees looked at on average until a lot is decided.
-
-    With Re the rejection number and A = n - Re + 1 the conforming trees that settle acceptance,
-    exactly one of the two is reached by the n-th tree. The mean of the tree at which it happens
-    is Re/p P(X >= Re + 1) + A/(1 - p) P(Y >= A + 1) with X and Y the nonconforming and the
-    conforming trees among n + 1. Without replacement p becomes (D + 1)/(N + 1), and X and Y
-    count in a lot of N + 1 trees with one more of their own kind.
-
-    Parameters
-    ----------
-    plan : SinglePlan
-        The plan.
-    fraction_nonconforming : float or iterable of float
-        Share of nonconforming trees, as in `acceptance_probability`.
-    lot_size : int, optional
-        Trees in the lot. Only the hypergeometric law needs it; the others ignore it.
-    model : Model or str, optional
-        The law of the count; by default hypergeometric for a lot of known size, else binomial.
-        Under the Poisson law a tree can count more than once, so that only a lot that is not
-        accepted can end early.
-    curtailed : bool, optional
-        Whether the walk ends as soon as the outcome is certain.
-    accepting_early : bool, optional
-        Whether acceptance, too, may end the walk (full curtailment); if not, only the rejection
-        number does (semi-curtailment).
-
-    Returns
-    -------
-    float or list of float
-        Trees, one mean for each fraction, at most the sample size.
-
-    Raises
-    ------
-    InvalidInput
-        If a fraction lies outside its range, the model is unknown or lacks the lot, or the
-        sample is larger than the lot.
-
-    References
-    ----------
-    .. [1] E. G. Schilling and D. V. Neubauer, Acceptance Sampling in Quality Control, chapter
-       on single sampling by attributes: curtailed inspection.
-
-    Examples
-    --------
-    >>> round(average_sample_number(SinglePlan(13, 1), 0.1), 3)
-    10.962
-    """
-
-    def mean(fraction: float) -> float:
-        law = _count_law(plan, fraction, lot_size, model)
-        return _mean_trees(plan, law, curtailed=curtailed, accepting_early=accepting_early)
-
-    return _for_each(mean, fraction_nonconforming)
-
-
-def average_sample_number_at_count(
-    plan: SinglePlan,
-    nonconforming: int,
-    lot_size: int,
-    *,
-    curtailed: bool = True,
-    accepting_early: bool = True,
-) -> float:
-    """
-    Return the trees looked at on average in a lot with a known number of nonconforming trees.
-
-    Parameters
-    ----------
-    plan : SinglePlan
-        The plan.
-    nonconforming : int
-        Nonconforming trees in the lot, from 0 to `lot_size` (symbol D).
-    lot_size : int
-        Trees in the lot, at least the sample (symbol N).
-    curtailed, accepting_early : bool, optional
-        As in `average_sample_number`.
-
-    Returns
-    -------
-    float
-        Trees, at most the sample size.
-
-    Raises
-    ------
-    InvalidInput
-        If the lot is smaller than the sample or than the count.
-
-    References
-    ----------
-    .. [1] E. G. Schilling and D. V. Neubauer, Acceptance Sampling in Quality Control, chapter
-       on single sampling by attributes: curtailed inspection.
-    """
-    law = _lot_law(plan, nonconforming, lot_size)
-    return _mean_trees(plan, law, curtailed=curtailed, accepting_early=accepting_early)
-
-
-def chosen_model(model: Model | str | None, lot_size: int | None) -> Model:
-    """
-    Return the law that applies.
-
-    Parameters
-    ----------
-    model : Model or str or None
-        The law asked for, if any.
-    lot_size : int or None
-        Trees in the lot, if known.
-
-    Returns
-    -------
-    Model
-        The law asked for; else hypergeometric for a lot of known size and binomial without.
-
-    Raises
-    ------
-    InvalidInput
-        If there is no such law, or it needs the size of the lot.
-    """
-    if model is None:
-        return Model.BINOMIAL if lot_size is None else Model.HYPERGEOMETRIC
-    try:
-        law = Model(model)
-    except ValueError:
-        raise InvalidInput(
-            {
-                "model": say(
-                    "%(value)s is no law of a count; choose one of %(known)s.",
-                    value=str(model),
-                    known=", ".join(Model),
-                )
-            }
-        ) from None
-    if law is Model.HYPERGEOMETRIC and lot_size is None:
-        raise InvalidInput({"lot_size": say("The hypergeometric law needs the size of the lot.")})
-    return law
-
-
-def _for_each(
-    figure: Callable[[float], float], fractions: float | Iterable[float]
-) -> float | list[float]:
-    if isinstance(fractions, Iterable):
-        return [figure(float(fraction)) for fraction in fractions]
-    return figure(float(fractions))
-
-
-def _count_law(
-    plan: SinglePlan, fraction: float, lot_size: int | None, model: Model | str | None
-) -> Binomial | Hypergeometric | Poisson:
-    law = chosen_model(model, lot_size)
-    if law is Model.POISSON:
-        if not 0.0 <= fraction < math.inf:
-            raise InvalidInput(
-                {
-                    "fraction_nonconforming": say(
-                        "Faults per tree are 0 or more; %(value)s is not.",
-                        value=TypedNumber(fraction),
-                    )
-                }
-            )
-        return Poisson(plan.sample_size * fraction)
-    require_fraction("fraction_nonconforming", fraction)
-    if law is Model.BINOMIAL or lot_size is None:
-        return Binomial(plan.sample_size, fraction)
-    return _lot_law(plan, trees_at_fraction(fraction, lot_size), lot_size)
-
-
-def _lot_law(plan: SinglePlan, nonconforming: int, lot_size: int) -> Hypergeometric:
-    require_count("lot_size", lot_size, 1)
-    if plan.sample_size > lot_size:
-        raise InvalidInput(
-            {
-                "lot_size": say(
-                    "A sample of %(sample)s cannot come from a lot of %(lot)s trees.",
-                    sample=plan.sample_size,
-                    lot=lot_size,
-                )
-            }
-        )
-    if not is_count(nonconforming, 0) or nonconforming > lot_size:
-        raise InvalidInput(
-            {
-                "nonconforming": say(
-                    "A lot of %(lot)s trees cannot hold %(value)s nonconforming ones.",
-                    lot=lot_size,
-                    value=TypedNumber(nonconforming),
-                )
-            }
-        )
-    return Hypergeometric(plan.sample_size, nonconforming, lot_size)
-
-
-def _mean_trees(
-    plan: SinglePlan,
-    law: Binomial | Hypergeometric | Poisson,
-    *,
-    curtailed: bool,
-    accepting_early: bool,
-) -> float:
-    if not curtailed:
-        return float(plan.sample_size)
-    if isinstance(law, Poisson):
-        return _mean_trees_poisson(plan, law.mean / plan.sample_size)
-    rejected = _mean_until(plan.rejection_number, law)
-    if accepting_early:
-        return rejected + _mean_until(plan.conforming_to_accept, law.of_conforming())
-    return rejected + plan.sample_size * law.at_most(plan.most_accepted)
-
-
-def _mean_until(wanted: int, law: Binomial | Hypergeometric) -> float:
-    """Mean tree at which the wanted count is reached, times the chance that it is reached."""
-    longer = law.with_one_more()
-    reached = longer.at_least(wanted + 1)
-    # Of a fraction too small for the chance to be told from 0, the quotient would be infinite.
-    if wanted == 0 or reached == 0.0:
-        return 0.0
-    return wanted / longer.fraction * reached
-
-
-def _mean_trees_poisson(plan: SinglePlan, faults_per_tree: float) -> float:
-    """Sum, over the trees of the sample, of the chance that the walk goes on to that tree."""
-    return math.fsum(
-        Poisson(seen * faults_per_tree).at_most(plan.most_accepted)
-        for seen in range(plan.sample_size)
-    )

@@ -128,11 +128,11 @@ def test_a_known_lot_is_drawn_without_replacement_unless_told_otherwise():
     assert endless != in_lot
 
 
-def test_a_sequence_of_fractions_gives_a_list():
+def test_a_sequence_of_fractions_gives_a_list_and_an_array_an_array():
     plan = SinglePlan(25, 3)
     one_by_one = [acceptance_probability(plan, fraction) for fraction in (0.05, 0.25)]
     assert acceptance_probability(plan, (0.05, 0.25)) == one_by_one
-    assert acceptance_probability(plan, np.array([0.05, 0.25])) == one_by_one
+    assert acceptance_probability(plan, np.array([0.05, 0.25])).tolist() == one_by_one
     assert acceptance_probability(plan, np.float64(0.05)) == one_by_one[0]
     assert acceptance_probability(plan, []) == []
     assert average_sample_number(plan, [0.05, 0.25]) == [

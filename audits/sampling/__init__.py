@@ -3,8 +3,14 @@
 from audits.sampling.curves import (
     acceptance_probability,
     acceptance_probability_at_count,
+    average_outgoing_quality,
+    average_outgoing_quality_limit,
     average_sample_number,
     average_sample_number_at_count,
+    average_total_inspection,
+    chances_still_open,
+    quality_accepted,
+    trees_until_all_decided,
 )
 from audits.sampling.decision import (
     FEW_DUE_TREES,
@@ -43,10 +49,12 @@ from audits.sampling.plans import (
     WavePlan,
     trees_at_fraction,
 )
+from audits.sampling.wave_design import MOST_WAVES, design_waves, fit_waves
 
 __all__ = [
     "FEW_DUE_TREES",
     "LARGEST_SAMPLE",
+    "MOST_WAVES",
     "DoublePlan",
     "Draw",
     "DrawnTree",
@@ -62,20 +70,28 @@ __all__ = [
     "WavePlan",
     "acceptance_probability",
     "acceptance_probability_at_count",
+    "average_outgoing_quality",
+    "average_outgoing_quality_limit",
     "average_sample_number",
     "average_sample_number_at_count",
+    "average_total_inspection",
+    "chances_still_open",
     "decide",
     "design_single",
     "design_single_for_counts",
+    "design_waves",
     "draw_trees",
+    "fit_waves",
     "insert_in_walk",
     "judge_stage",
     "leading_fault",
     "lot_outcome",
     "lot_reason",
+    "quality_accepted",
     "stage_producer_risk",
     "stage_reason",
     "trees_at_fraction",
+    "trees_until_all_decided",
     "trees_until_certain",
     "walk_length",
 ]

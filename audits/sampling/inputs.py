@@ -84,6 +84,27 @@ def too_small(value: float, least: int) -> Message:
     )
 
 
+def too_large(value: float, most: int) -> Message:
+    """
+    Say that a count is larger than it may be.
+
+    Parameters
+    ----------
+    value : float
+        The value refused.
+    most : int
+        The largest number allowed.
+
+    Returns
+    -------
+    Message
+        The sentence for the field.
+    """
+    return say(
+        "This can be at most %(most)s; it is %(value)s.", most=most, value=TypedNumber(value)
+    )
+
+
 def not_a_risk(value: float) -> Message:
     """
     Say that a risk lies outside its range.

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 from functools import lru_cache
 from itertools import groupby
 from typing import NamedTuple
@@ -206,3 +207,30 @@ def _ways_in_lot(
                 for ending in group
             ),
         )
+
+
+def exact_chance(endings: Iterable[Ending], nonconforming: int, lot_size: int) -> Fraction:
+    """
+    Return the chance that a sample from a lot ends in one of some ways, without rounding.
+
+    Parameters
+    ----------
+    endings : iterable of Ending
+        The ends that are asked for, in the order of the walk.
+    nonconforming : int
+        Nonconforming trees in the lot (symbol D).
+    lot_size : int
+        Trees in the lot (symbol N).
+
+    Returns
+    -------
+    fractions.Fraction
+        Probability in [0, 1].
+    """
+    return sum(
+        (
+            Fraction(ways, math.perm(lot_size, trees))
+            for trees, ways in _ways_in_lot(endings, nonconforming, lot_size)
+        ),
+        Fraction(0),
+    )

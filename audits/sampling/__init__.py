@@ -31,14 +31,7 @@ from audits.sampling.design import (
     design_single_for_counts,
     stage_producer_risk,
 )
-from audits.sampling.draw import (
-    Draw,
-    DrawnTree,
-    Place,
-    draw_trees,
-    insert_in_walk,
-    walk_length,
-)
+from audits.sampling.draw import Draw, draw_trees
 from audits.sampling.laws import Model
 from audits.sampling.plans import (
     DoublePlan,
@@ -49,6 +42,8 @@ from audits.sampling.plans import (
     WavePlan,
     trees_at_fraction,
 )
+from audits.sampling.route import insert_in_walk, walk_length, walk_lengths
+from audits.sampling.trees import DrawnTree, Place
 from audits.sampling.wave_design import MOST_WAVES, design_waves, fit_waves
 
 __all__ = [
@@ -94,4 +89,5 @@ __all__ = [
     "trees_until_all_decided",
     "trees_until_certain",
     "walk_length",
+    "walk_lengths",
 ]

@@ -1,62 +1,16 @@
-"""Which trees of a lot are looked at: drawn by chance, spread over the lot, walked out and back."""
+"""Which trees of a lot are looked at: drawn by chance, in waves, spread over the lot."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
+from itertools import groupby, pairwise, product
 from random import Random
-from typing import Final, NamedTuple
 
 from audits.errors import InvalidInput
 from audits.messages import say, say_n
 from audits.sampling.inputs import require_count
+from audits.sampling.route import order_of_walk
+from audits.sampling.trees import DrawnTree, Place
 from audits.vocabulary import Side
-
-_Key = Callable[["DrawnTree"], tuple[int, ...]]
-
-# The rank of a row that is no longer, or never was, ahead in a walk.
-_PASSED: Final = -1
-
-
-class Place(NamedTuple):
-    """
-    Where a tree of the lot stands.
-
-    Parameters
-    ----------
-    row : int
-        Number of its row.
-    position : int
-        Its position, counted from the row's start.
-    """
-
-    row: int
-    position: int
-
-
-@dataclass(frozen=True)
-class DrawnTree:
-    """
-    A tree of a draw.
-
-    Parameters
-    ----------
-    order : int or None
-        Where it comes in the walk, from 1; a reserve tree has no place in it until it is taken.
-    place : Place
-        Where it stands.
-    side : Side
-        The side from which it is looked at, left or right.
-    is_reserve : bool
-        Whether it only replaces a position that turns out not to be a tree for the standard.
-    reserve_order : int or None
-        Where it comes in the reserve, from 1; none for a tree of the sample.
-    """
-
-    order: int | None
-    place: Place
-    side: Side
-    is_reserve: bool = False
-    reserve_order: int | None = None
 
 
 @dataclass(frozen=True)
@@ -89,14 +43,15 @@ class Draw:
 
 def draw_trees(
     places: Iterable[Place],
-    sample_size: int,
+    sizes: int | Sequence[int],
     reserve_size: int,
     seed: int,
     *,
     next_row_on: Side | None = None,
+    workers: Mapping[Place, Hashable] | None = None,
 ) -> Draw:
     """
-    Draw the sample of a lot and its reserve.
+    Draw the sample of a lot, in one or more waves, and its reserve.
 
     The design is circular stratification. The N places, row after row, are bent into a ring and
     cut into n strata of floor(N/n) or ceil(N/n) neighbours; the cuts are turned by an amount that
@@ -106,29 +61,44 @@ def draw_trees(
     with probability s/N and then picks it with probability 1/s: together 1/N, whatever s is. The
     n strata never overlap, so that the chances add up to n/N.
 
-    The picks depend on the places alone. Wherever a given number of nonconforming trees is strewn
-    at random over the lot, the count in the sample therefore follows the hypergeometric law
-    exactly, and so do the risks of a plan. Where faults stand in clusters, the spread makes the
-    count steadier than that law says.
+    A later wave of m trees is drawn in the same way from the ring of the places that are left
+    after the n trees of the waves before. A tree is among those left with chance (N - n)/N and is
+    then picked with chance m/(N - n): together m/N. Waves have no tree in common, so that the
+    chances add up: every tree is equally likely to be in each wave, and in any waves together.
 
-    Sides are balanced to within one: of every two neighbouring trees of the sample one is looked
-    at from the left and one from the right, which being tossed; so each side is spread along the
-    lot, and a tree is as often seen from the one as from the other.
+    Where several people have pruned a lot, each one's trees are bent into a ring of their own,
+    and so are the trees of nobody in particular. A person with W of the N trees has a share of
+    mW/N in a wave of m. How many trees that makes is drawn first: the shares are rounded at
+    random, up or down, without changing what is to be expected of any, and so that all add up.
+    Each person's trees in each wave, and in all waves together, are therefore less than one away
+    from the share. (A single ring cut across the ranges keeps them less than two away only, for
+    the strata at both ends of a range may both fall in or both fall out.) Within a range each of
+    the W trees is equally likely in a wave, by the reasoning above, so that its chance is the
+    expected count mW/N over W: m/N, as without the ranges.
+
+    The picks depend on the places and ranges alone. Wherever a given number of nonconforming trees
+    is strewn at random over the lot, the counts in the waves therefore follow the hypergeometric
+    law exactly, each wave's own and those of all waves so far, and so do the risks of a plan.
+    Where faults stand in clusters, the spread makes the counts steadier than that law says.
+
+    Sides are balanced to within one in each wave, and in all waves so far: of every two
+    neighbouring trees of a wave one is looked at from the left and one from the right, which being
+    tossed; where a tree is left over, the next one left over takes the other side. So each side is
+    spread along the lot, and a tree is as often seen from the one as from the other.
 
     The reserve is a simple random sample of the places that are left, in random order, with its
     sides balanced in the same way.
 
-    A row is walked out on its left side and back on its right, and several rows one after the
-    other. If `next_row_on` says how the rows stand, the walk goes up and down the alleys between
-    them instead wherever that is shorter: from the right side of one row to the left side of the
-    next without a step.
+    The order of the walk is told in `audits.sampling.route.order_of_walk`: one wave makes a loop,
+    two go out and back.
 
     Parameters
     ----------
     places : Iterable of Place
         All trees of the lot: rows in walking order, positions of a row rising.
-    sample_size : int
-        Trees to draw, from 1 to the lot (symbol n).
+    sizes : int or sequence of int
+        Trees to draw, from 1 to the lot (symbol n). Several numbers are the sizes of the waves,
+        each counting all trees so far, such as ``(14, 30)``.
     reserve_size : int
         Trees to hold in reserve; fewer are drawn where the lot has no more.
     seed : int
@@ -137,6 +107,9 @@ def draw_trees(
     next_row_on : Side, optional
         The side, seen from the rows' start, on which the row with the next higher number stands,
         if all rows start at the same end. Left out, rows are walked one by one.
+    workers : Mapping of Place to Hashable, optional
+        Who pruned which tree, by any key; trees left out or marked None are nobody's in
+        particular. Left out, or with one person alone, the lot is one ring.
 
     Returns
     -------
@@ -146,31 +119,42 @@ def draw_trees(
     Raises
     ------
     InvalidInput
-        If the sample is empty or larger than the lot, the reserve or the seed is negative, the
-        places are out of order, or the next row is said to stand on both sides.
+        If the sample is empty or larger than the lot, a wave adds no tree, the reserve or the
+        seed is negative, the places are out of order, or the next row is said to stand on both
+        sides.
 
     References
     ----------
     .. [1] W. G. Cochran, Sampling Techniques, 3rd edition, chapters 5 and 8: one unit per
        stratum and its kin, systematic sampling.
+    .. [2] L. H. Cox, A constructive procedure for unbiased controlled rounding, Journal of the
+       American Statistical Association 82 (1987) 520-524: the shares of the ranges.
 
     Examples
     --------
-    >>> draw = draw_trees([Place(7, position) for position in range(1, 301)], 4, 1, seed=1)
+    >>> row = [Place(7, position) for position in range(1, 301)]
+    >>> draw = draw_trees(row, 4, 1, seed=1)
     >>> [(tree.place.position, tree.side.value) for tree in draw.walk]
     [(3, 'left'), (210, 'left'), (173, 'right'), (104, 'right')]
+    >>> [(tree.place.position, tree.wave) for tree in draw_trees(row, (2, 5), 1, seed=1).walk]
+    [(5, 1), (168, 1), (222, 2), (127, 2), (43, 2)]
     """
     lot = tuple(places)
-    _require_drawable(lot, sample_size, reserve_size, seed)
+    waves = (sizes,) if isinstance(sizes, int) else tuple(sizes)
+    _require_drawable(lot, waves, reserve_size, seed)
     if next_row_on is Side.BOTH:
         raise InvalidInput({"next_row_on": say("Say on which side the next row stands.")})
     generator = Random(seed)  # noqa: S311 - a draw must be repeatable, not secret
-    picked = stratified_picks(len(lot), sample_size, generator)
-    rest = sorted(set(range(len(lot))).difference(picked))
+    increments = [size - before for before, size in pairwise((0, *waves))]
+    picked = picks_by_wave(_ranges(lot, workers or {}), increments, generator)
     sample = [
-        DrawnTree(None, lot[pick], side)
-        for pick, side in zip(picked, _sides(len(picked), generator), strict=True)
+        DrawnTree(None, lot[pick], side, wave=wave)
+        for wave, (picks, sides) in enumerate(
+            zip(picked, _sides_by_wave(increments, generator), strict=True), start=1
+        )
+        for pick, side in zip(picks, sides, strict=True)
     ]
+    rest = sorted(set(range(len(lot))).difference(*picked))
     held = _picks_in_random_order(rest, min(reserve_size, len(rest)), generator)
     reserve = tuple(
         DrawnTree(None, lot[pick], side, is_reserve=True, reserve_order=number)
@@ -178,9 +162,92 @@ def draw_trees(
             zip(held, _sides(len(held), generator), strict=True), start=1
         )
     )
-    ordered = _shortest_walk(sample, lot, next_row_on)
+    ordered = order_of_walk(sample, lot, next_row_on=next_row_on)
     walk = tuple(replace(tree, order=number) for number, tree in enumerate(ordered, start=1))
     return Draw(seed, len(lot), walk, reserve)
+
+
+def picks_by_wave(
+    ranges: Sequence[Sequence[int]], increments: Sequence[int], generator: Random
+) -> list[list[int]]:
+    """
+    Pick the trees of each wave by circular stratification within each range.
+
+    Parameters
+    ----------
+    ranges : Sequence of Sequence of int
+        The numbers of the trees of each range, in the order of its ring.
+    increments : Sequence of int
+        Trees that each wave adds; together no more than there are.
+    generator : random.Random
+        Source of random numbers.
+
+    Returns
+    -------
+    list of list of int
+        The picked numbers of each wave, rising. Of N trees each is in a wave of m with
+        probability m/N.
+    """
+    shares = rounded_shares(increments, [len(trees) for trees in ranges], generator)
+    rings = [list(trees) for trees in ranges]
+    waves: list[list[int]] = []
+    for share in shares:
+        picked: set[int] = set()
+        for ring, size in zip(rings, share, strict=True):
+            if size:
+                picked.update(ring[at] for at in stratified_picks(len(ring), size, generator))
+        rings = [[tree for tree in ring if tree not in picked] for ring in rings]
+        waves.append(sorted(picked))
+    return waves
+
+
+def rounded_shares(
+    increments: Sequence[int], range_sizes: Sequence[int], generator: Random
+) -> list[list[int]]:
+    """
+    Round the proportional shares of ranges in waves to whole trees, at random and without bias.
+
+    The table has a line for each wave and one for the trees never drawn, and a column for each
+    range; its entries are shares, while every line and column adds up to whole trees. As long as
+    entries are broken, some of them form a loop that turns at each between a line and a column.
+    Raising every other one and lowering those between by the same amount keeps all sums. The
+    amount is as much as makes the first of them whole, in the one sense or the other, tossed so
+    that neither is gained by on average.
+
+    Parameters
+    ----------
+    increments : Sequence of int
+        Trees that each wave adds; together no more than there are.
+    range_sizes : Sequence of int
+        Trees of each range, at least one in all.
+    generator : random.Random
+        Source of random numbers; not asked where every share is whole already.
+
+    Returns
+    -------
+    list of list of int
+        For each wave the trees of each range: the share rounded up or down, on average the share
+        itself. All waves together are their summed share rounded up or down too.
+
+    References
+    ----------
+    .. [1] L. H. Cox, A constructive procedure for unbiased controlled rounding, Journal of the
+       American Statistical Association 82 (1987) 520-524.
+    """
+    lot_size = sum(range_sizes)
+    lines = [*increments, lot_size - sum(increments)]
+    # In N-ths of a tree, so that every step is exact.
+    entries = [[line * trees for trees in range_sizes] for line in lines]
+    while loop := _loop_of_broken_entries(entries, lot_size):
+        raised, lowered = loop[::2], loop[1::2]
+        up = _room(entries, raised, lowered, lot_size)
+        down = _room(entries, lowered, raised, lot_size)
+        step = up if _below(up + down, generator) < down else -down
+        for line, column in raised:
+            entries[line][column] += step
+        for line, column in lowered:
+            entries[line][column] -= step
+    return [[entry // lot_size for entry in line] for line in entries[:-1]]
 
 
 def stratified_picks(lot_size: int, sample_size: int, generator: Random) -> list[int]:
@@ -208,85 +275,22 @@ def stratified_picks(lot_size: int, sample_size: int, generator: Random) -> list
     )
 
 
-def walk_length(
-    trees: Iterable[DrawnTree], places: Iterable[Place], *, next_row_on: Side | None = None
-) -> int:
-    """
-    Return the length of a walk, from the first row's start back to the start.
-
-    A step is the distance between two neighbouring positions. Wires keep people from crossing a
-    row, so that the other side or another row is reached round an end; the few steps round the
-    end are not counted. The first and last place of the lot in a row stand for the row's ends.
-
-    Parameters
-    ----------
-    trees : Iterable of DrawnTree
-        The trees in the order of the walk.
-    places : Iterable of Place
-        All trees of the lot.
-    next_row_on : Side, optional
-        As in `draw_trees`: whether neighbouring rows share an alley.
-
-    Returns
-    -------
-    int
-        Tree steps.
-    """
-    ends = _row_ends(places)
-    walked = list(trees)
-    if not walked:
-        return 0
-    out, back = walked[0].place, walked[-1].place
-    return (
-        out.position
-        - ends[out.row][0]
-        + sum(_steps(here, there, ends, next_row_on) for here, there in pairwise(walked))
-        + back.position
-        - ends[back.row][0]
-    )
-
-
-def insert_in_walk(
-    remaining: Sequence[DrawnTree], tree: DrawnTree, *, next_row_on: Side | None = None
-) -> tuple[DrawnTree, ...]:
-    """
-    Take a reserve tree into the rest of a walk.
-
-    Parameters
-    ----------
-    remaining : Sequence of DrawnTree
-        The trees still ahead, in the order of the walk.
-    tree : DrawnTree
-        The tree to take in.
-    next_row_on : Side, optional
-        As the walk was drawn with.
-
-    Returns
-    -------
-    tuple of DrawnTree
-        The rest of the walk with the tree at the place where the walk passes it anyway. A tree
-        that the walk has passed already comes next.
-    """
-    key = _walking_key(remaining, next_row_on)
-    own = key(tree)
-    where = next(
-        (number for number, other in enumerate(remaining) if key(other) > own), len(remaining)
-    )
-    return (*remaining[:where], tree, *remaining[where:])
-
-
-def _require_drawable(lot: Sequence[Place], sample_size: int, reserve_size: int, seed: int) -> None:
-    require_count("sample_size", sample_size, 1)
+def _require_drawable(
+    lot: Sequence[Place], waves: Sequence[int], reserve_size: int, seed: int
+) -> None:
+    for size in waves or (0,):
+        require_count("sample_size", size, 1)
     require_count("reserve_size", reserve_size, 0)
     require_count("seed", seed, 0)
-    if sample_size > len(lot):
+    _require_rising(waves)
+    if waves[-1] > len(lot):
         raise InvalidInput(
             {
                 "sample_size": say_n(
                     "The lot has only %(count)s tree; a sample of %(sample)s cannot be drawn.",
                     "The lot has only %(count)s trees; a sample of %(sample)s cannot be drawn.",
                     len(lot),
-                    sample=sample_size,
+                    sample=waves[-1],
                 )
             }
         )
@@ -300,9 +304,76 @@ def _require_drawable(lot: Sequence[Place], sample_size: int, reserve_size: int,
         )
 
 
+def _require_rising(waves: Sequence[int]) -> None:
+    if any(later <= earlier for earlier, later in pairwise(waves)):
+        raise InvalidInput(
+            {
+                "sample_size": say(
+                    "The sizes of the waves count all trees so far, so each must be larger than "
+                    "the one before it."
+                )
+            }
+        )
+
+
+def _ranges(lot: Sequence[Place], workers: Mapping[Place, Hashable]) -> list[list[int]]:
+    """Gather the numbers of the trees by who pruned them, in the order in which they stand."""
+    ranges: dict[Hashable, list[int]] = {}
+    for number, place in enumerate(lot):
+        ranges.setdefault(workers.get(place), []).append(number)
+    return list(ranges.values())
+
+
+def _loop_of_broken_entries(entries: Sequence[Sequence[int]], unit: int) -> list[tuple[int, int]]:
+    """Return entries that are no multiple of the unit, by turns in one line and one column."""
+    # Lines are numbered 0, 1, ..., columns -1, -2, ...: each broken entry joins two of them.
+    joined: dict[int, list[int]] = {}
+    for line, column in product(range(len(entries)), range(len(entries[0]))):
+        if entries[line][column] % unit:
+            joined.setdefault(line, []).append(~column)
+            joined.setdefault(~column, []).append(line)
+    if not joined:
+        return []
+    # No sum is broken, so that one can always go on by another entry, until the way meets itself.
+    way = [min(joined)]
+    onward = joined[way[0]][0]
+    while onward not in way:
+        before, here = way[-1], onward
+        way.append(here)
+        onward = next(other for other in joined[here] if other != before)
+    loop = way[way.index(onward) :]
+    return [(max(pair), ~min(pair)) for pair in zip(loop, [*loop[1:], onward], strict=True)]
+
+
+def _room(
+    entries: Sequence[Sequence[int]],
+    raised: Iterable[tuple[int, int]],
+    lowered: Iterable[tuple[int, int]],
+    unit: int,
+) -> int:
+    """Return how far entries can be moved until the first one is a multiple of the unit."""
+    above = [-entries[line][column] % unit for line, column in raised]
+    below = [entries[line][column] % unit for line, column in lowered]
+    return min(above + below)
+
+
 def _below(limit: int, generator: Random) -> int:
     """Return a whole number from 0 to below the limit, each as likely to within 2 ** -53."""
     return int(generator.random() * limit)
+
+
+def _sides_by_wave(sizes: Iterable[int], generator: Random) -> list[list[Side]]:
+    """Toss the sides of each wave; odd trees out take the one side and the other by turns."""
+    waves: list[list[Side]] = []
+    odd_side: Side | None = None
+    for size in sizes:
+        sides = _sides(size, generator)
+        if size % 2:
+            if odd_side is not None:
+                sides[-1] = odd_side
+            odd_side = Side.RIGHT if sides[-1] is Side.LEFT else Side.LEFT
+        waves.append(sides)
+    return waves
 
 
 def _sides(trees: int, generator: Random) -> list[Side]:
@@ -321,87 +392,3 @@ def _picks_in_random_order(choices: Sequence[int], number: int, generator: Rando
         taken = front + _below(len(pool) - front, generator)
         pool[front], pool[taken] = pool[taken], pool[front]
     return pool[:number]
-
-
-def _shortest_walk(
-    sample: Sequence[DrawnTree], lot: Sequence[Place], next_row_on: Side | None
-) -> list[DrawnTree]:
-    rows = list(dict.fromkeys(place.row for place in lot))
-    walks = [sorted(sample, key=_row_by_row(rows))]
-    if next_row_on is not None:
-        direction = 1 if rows[0] <= rows[-1] else -1
-        first = min(direction * _alley(tree, next_row_on) for tree in sample)
-        walks.append(sorted(sample, key=_by_alleys(next_row_on, direction, first % 2)))
-    # Among equals the first is the simpler one.
-    return min(walks, key=lambda walk: walk_length(walk, lot, next_row_on=next_row_on))
-
-
-def _walking_key(remaining: Sequence[DrawnTree], next_row_on: Side | None) -> _Key:
-    """Tell from the rest of a walk by what key it was ordered."""
-    rows = list(dict.fromkeys(tree.place.row for tree in remaining))
-    keys = [_row_by_row(rows)]
-    if next_row_on is not None:
-        keys += [
-            _by_alleys(next_row_on, direction, outward)
-            for direction in (1, -1)
-            for outward in (0, 1)
-        ]
-    return min(
-        keys, key=lambda key: sum(key(here) > key(there) for here, there in pairwise(remaining))
-    )
-
-
-def _row_by_row(rows: Sequence[int]) -> _Key:
-    """Order rows as listed, in each the left side rising and the right side falling."""
-    ranks = {row: rank for rank, row in enumerate(rows)}
-
-    def key(tree: DrawnTree) -> tuple[int, ...]:
-        row, position = tree.place
-        if tree.side is Side.LEFT:
-            return (ranks.get(row, _PASSED), 0, position)
-        return (ranks.get(row, _PASSED), 1, -position)
-
-    return key
-
-
-def _by_alleys(next_row_on: Side, direction: int, outward: int) -> _Key:
-    """Order alleys, every other one away from the start (those of parity `outward`)."""
-
-    def key(tree: DrawnTree) -> tuple[int, ...]:
-        alley = direction * _alley(tree, next_row_on)
-        row, position = tree.place
-        return (alley, position if alley % 2 == outward else -position, direction * row)
-
-    return key
-
-
-def _alley(tree: DrawnTree, next_row_on: Side) -> int:
-    """Return the alley in which a tree is looked at: alley r lies beyond row r."""
-    return tree.place.row if tree.side is next_row_on else tree.place.row - 1
-
-
-def _row_ends(places: Iterable[Place]) -> dict[int, tuple[int, int]]:
-    ends: dict[int, tuple[int, int]] = {}
-    for row, position in places:
-        near, far = ends.get(row, (position, position))
-        ends[row] = (min(near, position), max(far, position))
-    return ends
-
-
-def _steps(
-    here: DrawnTree,
-    there: DrawnTree,
-    ends: Mapping[int, tuple[int, int]],
-    next_row_on: Side | None,
-) -> int:
-    if _share_alley(here, there, next_row_on):
-        return abs(here.place.position - there.place.position)
-    round_start = sum(tree.place.position - ends[tree.place.row][0] for tree in (here, there))
-    round_far_end = sum(ends[tree.place.row][1] - tree.place.position for tree in (here, there))
-    return min(round_start, round_far_end)
-
-
-def _share_alley(here: DrawnTree, there: DrawnTree, next_row_on: Side | None) -> bool:
-    if next_row_on is None:
-        return (here.place.row, here.side) == (there.place.row, there.side)
-    return _alley(here, next_row_on) == _alley(there, next_row_on)

@@ -1,7 +1,8 @@
-"""The draw of trees: chances, sides, the walk and the reserve."""
+"""The draw of trees: chances, waves, sides, the ranges of workers and the reserve."""
 # ruff: noqa: S311 - a draw must be repeatable, not secret
 
 import itertools
+import math
 from collections import Counter
 from fractions import Fraction
 from random import Random
@@ -10,14 +11,9 @@ import pytest
 import scipy.stats
 
 from audits.errors import InvalidInput
-from audits.sampling import (
-    DrawnTree,
-    Place,
-    draw_trees,
-    insert_in_walk,
-    walk_length,
-)
-from audits.sampling.draw import stratified_picks
+from audits.sampling import Place, draw_trees
+from audits.sampling import draw as drawing
+from audits.sampling.draw import picks_by_wave, rounded_shares, stratified_picks
 from audits.vocabulary import Side
 
 LEFT, RIGHT = Side.LEFT, Side.RIGHT
@@ -25,10 +21,6 @@ LEFT, RIGHT = Side.LEFT, Side.RIGHT
 
 def row(trees, number=1, first=1):
     return [Place(number, position) for position in range(first, first + trees)]
-
-
-def tree(position, side, number=1):
-    return DrawnTree(None, Place(number, position), side)
 
 
 class Script(Random):
@@ -70,15 +62,114 @@ def test_every_tree_of_a_tiny_lot_has_exactly_the_same_chance(lot_size, sample_s
     assert inclusion == dict.fromkeys(range(lot_size), Fraction(sample_size, lot_size))
 
 
+def every_outcome(monkeypatch, play):
+    """Play a draw through with every answer to every toss; yield outcomes with their chances."""
+    answers, limits = [], []
+
+    def below(limit, _generator):
+        limits.append(limit)
+        if len(limits) > len(answers):
+            answers.append(0)
+        return answers[len(limits) - 1]
+
+    monkeypatch.setattr(drawing, "_below", below)
+    while True:
+        limits.clear()
+        outcome = play()
+        yield Fraction(1, math.prod(limits)), outcome
+        while answers and answers[-1] == limits[len(answers) - 1] - 1:
+            answers.pop()
+        if not answers:
+            return
+        answers[-1] += 1
+
+
+def numbered_ranges(sizes):
+    numbers = itertools.count()
+    return [list(itertools.islice(numbers, size)) for size in sizes]
+
+
+@pytest.mark.parametrize(
+    ("range_sizes", "increments"),
+    [
+        ([5], (1, 1, 1)),
+        ([6], (2, 2)),
+        ([6], (2, 4)),
+        ([7], (3, 2)),
+        ([2, 3], (1, 2)),
+        ([4, 3], (2, 3)),
+        ([3, 1, 1], (2, 1)),
+        ([2, 1, 2], (1, 2, 1)),
+    ],
+)
+def test_every_tree_of_a_tiny_lot_has_the_same_chance_in_each_wave(
+    monkeypatch, range_sizes, increments
+):
+    ranges, lot_size = numbered_ranges(range_sizes), sum(range_sizes)
+    total, inclusion = Fraction(0), [Counter() for _ in increments]
+    for chance, waves in every_outcome(
+        monkeypatch, lambda: picks_by_wave(ranges, increments, Random())
+    ):
+        total += chance
+        assert [len(wave) for wave in waves] == list(increments)
+        assert len(set().union(*waves)) == sum(increments)
+        for chances, wave in zip(inclusion, waves, strict=True):
+            for pick in wave:
+                chances[pick] += chance
+    assert total == 1
+    # Waves share no tree, so that the chances of any waves together are as even as each wave's.
+    for chances, increment in zip(inclusion, increments, strict=True):
+        assert chances == dict.fromkeys(range(lot_size), Fraction(increment, lot_size))
+
+
+@pytest.mark.parametrize(
+    ("increments", "range_sizes"),
+    [((2, 3), (3, 4, 5)), ((1, 1, 1), (3, 4)), ((4, 3), (1, 1, 9)), ((5, 7), (4, 0, 8))],
+)
+def test_shares_are_rounded_without_bias(monkeypatch, increments, range_sizes):
+    lot_size = sum(range_sizes)
+    expected = [[Fraction(0)] * len(range_sizes) for _ in increments]
+    for chance, shares in every_outcome(
+        monkeypatch, lambda: rounded_shares(increments, range_sizes, Random())
+    ):
+        for expected_line, line in zip(expected, shares, strict=True):
+            for column, trees in enumerate(line):
+                expected_line[column] += chance * trees
+    assert expected == [
+        [Fraction(increment * trees, lot_size) for trees in range_sizes] for increment in increments
+    ]
+
+
 @pytest.mark.parametrize(("lot_size", "sample_size"), [(12, 5), (31, 4)])
-def test_inclusion_is_uniform_over_100_000_draws(lot_size, sample_size):
+def test_inclusion_is_uniform_over_100_000_draws(lot_size, sample_size, volume):
     # One tree of each draw, taken at random, makes the counts multinomial as the test supposes.
     generator, chooser = Random(20), Random(21)
     counts = Counter(
-        chooser.choice(stratified_picks(lot_size, sample_size, generator)) for _ in range(100_000)
+        chooser.choice(stratified_picks(lot_size, sample_size, generator))
+        for _ in range(volume(short=100_000, long=400_000))
     )
     observed = [counts[number] for number in range(lot_size)]
     assert scipy.stats.chisquare(observed).pvalue > 0.001
+
+
+@pytest.mark.parametrize(
+    ("range_sizes", "increments"), [([31], (4, 5)), ([13, 7, 11], (4, 5)), ([9, 14], (3, 2, 4))]
+)
+def test_inclusion_in_each_wave_and_all_so_far_is_uniform_over_100_000_draws(
+    range_sizes, increments, volume
+):
+    ranges = numbered_ranges(range_sizes)
+    generator, chooser = Random(25), Random(26)
+    in_wave, so_far = ([Counter() for _ in increments] for _ in range(2))
+    for _ in range(volume(short=100_000, long=400_000)):
+        drawn = []
+        for number, wave in enumerate(picks_by_wave(ranges, increments, generator)):
+            drawn += wave
+            in_wave[number][chooser.choice(wave)] += 1
+            so_far[number][chooser.choice(drawn)] += 1
+    for counts in (*in_wave, *so_far):
+        observed = [counts[number] for number in range(sum(range_sizes))]
+        assert scipy.stats.chisquare(observed).pvalue > 0.001
 
 
 def test_sample_sides_and_reserve_are_uniform_over_many_seeds():
@@ -115,14 +206,23 @@ def test_faults_strewn_at_random_are_counted_by_the_hypergeometric_law():
     assert scipy.stats.chisquare([counts[found] for found in range(4)], expected).pvalue > 0.001
 
 
-def test_a_row_is_walked_out_on_the_left_and_back_on_the_right():
-    draw = draw_trees(row(300), 30, 7, seed=5)
-    left = [at.place.position for at in draw.walk if at.side is LEFT]
-    right = [at.place.position for at in draw.walk if at.side is RIGHT]
-    assert [at.side for at in draw.walk] == [LEFT] * 15 + [RIGHT] * 15
-    assert left == sorted(left)
-    assert right == sorted(right, reverse=True)
-    assert [at.order for at in draw.walk] == list(range(1, 31))
+@pytest.mark.parametrize("range_sizes", [[12], [5, 4, 3]])
+def test_faults_strewn_at_random_are_counted_in_every_wave_by_the_hypergeometric_law(
+    range_sizes, volume
+):
+    # 3 nonconforming trees of 12 placed at random, waves of 3 and 4: the counts of both waves
+    # together follow scipy's multivariate law, so each wave's and their sum follow the simple one.
+    times = volume(short=100_000, long=400_000)
+    ranges, generator = numbered_ranges(range_sizes), Random(27)
+    counts = Counter()
+    for _ in range(times):
+        nonconforming = set(generator.sample(range(12), 3))
+        waves = picks_by_wave(ranges, (3, 4), generator)
+        counts[tuple(len(nonconforming.intersection(wave)) for wave in waves)] += 1
+    pairs = [(first, second) for first in range(4) for second in range(4 - first)]
+    law = scipy.stats.multivariate_hypergeom([3, 4, 5], 3)
+    expected = [times * law.pmf([*pair, 3 - sum(pair)]) for pair in pairs]
+    assert scipy.stats.chisquare([counts[pair] for pair in pairs], expected).pvalue > 0.001
 
 
 def test_sides_alternate_within_every_pair_of_neighbours():
@@ -140,6 +240,90 @@ def test_the_sample_is_spread_over_the_whole_row():
         after - before for before, after in itertools.pairwise([*positions, positions[0] + 300])
     ]
     assert max(gaps) < 20
+
+
+def test_sides_are_balanced_in_each_wave_and_in_all_so_far():
+    for seed in range(200):
+        walk = draw_trees(row(40), (7, 12, 17, 26), 0, seed).walk
+        for wave in range(1, 5):
+            of_wave = [at for at in walk if at.wave == wave]
+            so_far = [at for at in walk if at.wave <= wave]
+            for trees in (of_wave, so_far):
+                left = sum(at.side is LEFT for at in trees)
+                assert abs(2 * left - len(trees)) <= 1
+
+
+def test_waves_are_spread_each_over_the_whole_row():
+    walk = draw_trees(row(300), (14, 30), 0, seed=7).walk
+    assert [sum(at.wave == wave for at in walk) for wave in (1, 2)] == [14, 16]
+    # Less than two strata, of 22 and 18 trees; the ring of the second wave lacks the trees of the
+    # first, of which no more than four stand in such a gap.
+    for wave, widest in ((1, 2 * 22), (2, 2 * 18 + 4)):
+        positions = sorted(at.place.position for at in walk if at.wave == wave)
+        gaps = [
+            after - before for before, after in itertools.pairwise([*positions, positions[0] + 300])
+        ]
+        assert max(gaps) < widest
+
+
+def test_the_first_of_two_waves_is_the_draw_of_that_size():
+    alone = draw_trees(row(300), 14, 0, seed=5)
+    first = [at.place for at in draw_trees(row(300), (14, 30), 6, seed=5).walk if at.wave == 1]
+    assert first == sorted(at.place for at in alone.walk)
+
+
+def test_one_wave_is_the_same_draw_by_a_number_and_by_a_list():
+    assert draw_trees(row(300), (30,), 7, seed=5) == draw_trees(row(300), 30, 7, seed=5)
+    assert {at.wave for at in draw_trees(row(300), 30, 7, seed=5).trees} == {1}
+
+
+def pruned_by(lot, *parts):
+    """Give the trees of a lot in turn to (worker, number of trees)."""
+    workers = itertools.chain.from_iterable([worker] * trees for worker, trees in parts)
+    return dict(zip(lot, workers, strict=True))
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [("Ana", 100), ("Bo", 143), ("Cy", 57)],
+        [("Ana", 40), (None, 25), ("Bo", 35), ("Ana", 160), (None, 40)],
+        [(number, 3) for number in range(100)],
+    ],
+)
+def test_each_worker_has_a_fair_share_of_each_wave_and_of_all(parts):
+    lot = row(300)
+    workers = pruned_by(lot, *parts)
+    trees = Counter(workers.values())
+    for seed in range(100):
+        draw = draw_trees(lot, (14, 30), 6, seed, workers=workers)
+        for waves, size in (({1}, 14), ({2}, 16), ({1, 2}, 30)):
+            looked_at = Counter(workers[at.place] for at in draw.walk if at.wave in waves)
+            for worker, of_lot in trees.items():
+                assert abs(looked_at[worker] - Fraction(size * of_lot, 300)) < 1
+
+
+def test_a_single_ring_would_not_keep_the_shares_within_one():
+    # The reason for a ring a worker: 33 of 300 trees have a share of 3.3 trees of 30.
+    generator = Random(28)
+    counts = {sum(pick < 33 for pick in stratified_picks(300, 30, generator)) for _ in range(2_000)}
+    assert counts == {2, 3, 4, 5}
+
+
+def test_trees_of_one_worker_or_of_nobody_are_drawn_as_one_ring():
+    lot = row(300)
+    plain = draw_trees(lot, (14, 30), 7, seed=5)
+    assert draw_trees(lot, (14, 30), 7, seed=5, workers=dict.fromkeys(lot, "Ana")) == plain
+    assert draw_trees(lot, (14, 30), 7, seed=5, workers={}) == plain
+
+
+def test_a_tree_without_a_word_about_its_worker_is_nobodys():
+    lot = row(300)
+    unknown = dict.fromkeys(lot[50:80])
+    known = pruned_by(lot[:50] + lot[80:], ("Ana", 120), ("Bo", 150))
+    assert draw_trees(lot, 30, 7, seed=5, workers=known) == draw_trees(
+        lot, 30, 7, seed=5, workers=known | unknown
+    )
 
 
 def test_the_reserve_is_apart_from_the_sample_and_in_its_own_order():
@@ -198,12 +382,21 @@ def test_a_kept_seed_gives_the_same_trees_in_every_version():
         (13, 0, 1, "sample_size", "13"),
         (5, -1, 1, "reserve_size", "-1"),
         (5, 0, -3, "seed", "-3"),
+        ((5, 14), 0, 1, "sample_size", "14"),
+        ((0, 5), 0, 1, "sample_size", "0"),
+        ((), 0, 1, "sample_size", "0"),
     ],
 )
 def test_impossible_draws_are_refused(sample_size, reserve_size, seed, field, value):
     with pytest.raises(InvalidInput) as refusal:
         draw_trees(row(12), sample_size, reserve_size, seed)
     assert value in str(refusal.value.problems[field])
+
+
+@pytest.mark.parametrize("sizes", [(3, 3), (5, 4), (2, 6, 6)])
+def test_a_wave_that_adds_no_tree_is_refused(sizes):
+    with pytest.raises(InvalidInput, match="count all trees so far"):
+        draw_trees(row(12), sizes, 0, seed=1)
 
 
 @pytest.mark.parametrize(
@@ -222,124 +415,3 @@ def test_a_lot_out_of_order_is_refused(lot):
 def test_the_next_row_stands_on_one_side():
     with pytest.raises(InvalidInput, match="which side"):
         draw_trees(row(12), 2, 0, seed=1, next_row_on=Side.BOTH)
-
-
-def test_the_length_of_a_walk_done_by_hand():
-    lot = row(10)
-    # Out to 4 and 8 (7 steps), round the far end to 9 (2 + 1), back to 2 (7), back to the start.
-    walk = [tree(4, LEFT), tree(8, LEFT), tree(9, RIGHT), tree(2, RIGHT)]
-    assert walk_length(walk, lot) == 7 + 3 + 7 + 1
-    # From 3 to the other side of 2, the start is nearer: 2, then 2 + 1, then 1.
-    assert walk_length([tree(3, LEFT), tree(2, RIGHT)], lot) == 2 + 3 + 1
-    assert walk_length([], lot) == 0
-
-
-def test_one_row_is_never_more_than_one_way_out_and_back():
-    lot = row(300)
-    lengths = [walk_length(draw_trees(lot, 30, 0, seed).walk, lot) for seed in range(50)]
-    assert max(lengths) <= 2 * 299
-
-
-def test_the_walk_is_a_small_part_of_that_of_a_simple_random_draw():
-    lot = row(300)
-    generator = Random(24)
-    simple = drawn = 0
-    for seed in range(50):
-        drawn += walk_length(draw_trees(lot, 30, 0, seed).walk, lot)
-        trees = [
-            DrawnTree(None, place, generator.choice((LEFT, RIGHT)))
-            for place in generator.sample(lot, 30)
-        ]
-        simple += walk_length(trees, lot)
-    # In the order of drawing, each of 30 trees lies a third of the row or more from the last.
-    assert drawn * 5 < simple
-
-
-def rows_side_by_side(rows, trees=50):
-    return [place for number in rows for place in row(trees, number)]
-
-
-def test_rows_are_walked_one_by_one_unless_their_sides_are_known():
-    draw = draw_trees(rows_side_by_side((3, 4, 5, 6)), 24, 0, seed=12)
-    stretches = [key for key, _ in itertools.groupby((at.place.row, at.side) for at in draw.walk)]
-    assert stretches == [(number, side) for number in (3, 4, 5, 6) for side in (LEFT, RIGHT)]
-    for (_, side), trees in itertools.groupby(draw.walk, lambda at: (at.place.row, at.side)):
-        positions = [at.place.position for at in trees]
-        assert positions == sorted(positions, reverse=side is RIGHT)
-
-
-@pytest.mark.parametrize("rows", [(3, 4, 5, 6), (6, 5, 4, 3)])
-@pytest.mark.parametrize("next_row_on", [LEFT, RIGHT])
-def test_alleys_between_rows_save_walking(rows, next_row_on):
-    lot = rows_side_by_side(rows)
-    one_by_one = draw_trees(lot, 24, 0, seed=12)
-    by_alleys = draw_trees(lot, 24, 0, seed=12, next_row_on=next_row_on)
-    assert {(at.place, at.side) for at in by_alleys.walk} == {
-        (at.place, at.side) for at in one_by_one.walk
-    }
-    # Five alleys and the way back, against four times out and back.
-    shorter = walk_length(by_alleys.walk, lot, next_row_on=next_row_on)
-    assert shorter <= 6 * 49 < walk_length(one_by_one.walk, lot) <= 8 * 49
-    assert shorter < walk_length(one_by_one.walk, lot, next_row_on=next_row_on)
-
-
-@pytest.mark.parametrize("rows", [(3,), (3, 4), (3, 4, 5), (3, 7, 8)])
-def test_alleys_are_walked_only_where_that_is_shorter(rows):
-    lot = rows_side_by_side(rows)
-    for seed in range(30):
-        one_by_one = draw_trees(lot, 24, 0, seed).walk
-        by_alleys = draw_trees(lot, 24, 0, seed, next_row_on=RIGHT).walk
-        saved = walk_length(one_by_one, lot, next_row_on=RIGHT) - walk_length(
-            by_alleys, lot, next_row_on=RIGHT
-        )
-        assert saved > 0 or by_alleys == one_by_one
-
-
-def test_two_rows_share_an_alley_only_where_they_face_each_other():
-    lot = rows_side_by_side((3, 4), trees=10)
-    walk = [tree(6, RIGHT, 3), tree(5, LEFT, 4)]
-    assert walk_length(walk, lot, next_row_on=RIGHT) == 5 + 1 + 4
-    assert walk_length(walk, lot, next_row_on=LEFT) == 5 + 9 + 4
-    assert walk_length(walk, lot) == 5 + 9 + 4
-
-
-AHEAD = (tree(100, LEFT), tree(200, LEFT), tree(250, RIGHT), tree(50, RIGHT))
-
-
-@pytest.mark.parametrize(
-    ("taken", "where"),
-    [
-        (tree(150, LEFT), 1),
-        (tree(290, LEFT), 2),
-        (tree(290, RIGHT), 2),
-        (tree(150, RIGHT), 3),
-        (tree(10, RIGHT), 4),
-        (tree(60, LEFT), 0),  # behind the walker, or just ahead: next either way
-    ],
-)
-def test_a_reserve_tree_is_taken_where_the_walk_passes_it(taken, where):
-    walk = insert_in_walk(AHEAD, taken)
-    assert walk.index(taken) == where
-    assert tuple(at for at in walk if at is not taken) == AHEAD
-
-
-def test_a_reserve_tree_already_passed_comes_next():
-    assert insert_in_walk(AHEAD[2:], tree(150, LEFT))[0] == tree(150, LEFT)
-    assert insert_in_walk(AHEAD[3:], tree(200, RIGHT))[0] == tree(200, RIGHT)
-    assert insert_in_walk((), tree(150, LEFT)) == (tree(150, LEFT),)
-    next_row = (tree(10, LEFT, 2), tree(20, RIGHT, 2))
-    assert insert_in_walk(next_row, tree(150, RIGHT, 1))[0] == tree(150, RIGHT, 1)
-
-
-def test_a_tree_to_go_back_for_does_not_hide_the_way_ahead():
-    waiting = insert_in_walk(AHEAD[1:], tree(60, LEFT))
-    assert insert_in_walk(waiting, tree(150, RIGHT)).index(tree(150, RIGHT)) == 3
-
-
-@pytest.mark.parametrize("next_row_on", [None, LEFT, RIGHT])
-@pytest.mark.parametrize("rows", [(3,), (3, 4, 5, 6), (6, 5, 4, 3)])
-def test_a_tree_taken_out_of_a_walk_returns_to_its_place(rows, next_row_on):
-    walk = draw_trees(rows_side_by_side(rows), 24, 0, seed=14, next_row_on=next_row_on).walk
-    for number, taken in enumerate(walk):
-        rest = walk[:number] + walk[number + 1 :]
-        assert insert_in_walk(rest, taken, next_row_on=next_row_on) == walk

@@ -9,6 +9,7 @@ import itertools
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 import scipy.stats
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
@@ -17,11 +18,18 @@ from audits.estimates import (
     agresti_coull,
     clopper_pearson,
     describe_rate,
+    exact_lower_limit,
+    exact_upper_limit,
     jeffreys,
+    lot_limits,
+    lot_upper_limit,
     newcombe_difference,
+    normal_in_lot,
     ratio_of_sums,
+    wald,
     wilson,
     wilson_corrected,
+    wilson_in_lot,
 )
 
 DATA = json.loads((Path(__file__).parent / "data" / "intervals.json").read_text())
@@ -31,7 +39,10 @@ METHODS = {
     "clopper_pearson": clopper_pearson,
     "jeffreys": jeffreys,
     "agresti_coull": agresti_coull,
+    "wald": wald,
 }
+# The data leaves these as the formula gives them; Agresti and Coull's limits are cut here.
+UNCUT = {"wald"}
 
 
 def cases(kind):
@@ -48,7 +59,20 @@ def cut(limits):
 def test_intervals_agree_with_the_data(case, method):
     given = case["input"]
     found = METHODS[method](given["x"], given["n"], given["confidence"])
-    assert list(found) == pytest.approx(cut(case["expected"][method]), abs=DATA["tolerance"])
+    expected = case["expected"][method]
+    if method not in UNCUT:
+        expected = cut(expected)
+    assert list(found) == pytest.approx(expected, abs=DATA["tolerance"])
+
+
+@pytest.mark.parametrize("case", cases("proportion"))
+def test_one_sided_limits_agree_with_the_data(case):
+    given, expected = case["input"], case["expected"]
+    sample = (given["x"], given["n"], given["confidence"])
+    found = [exact_lower_limit(*sample), exact_upper_limit(*sample)]
+    limits = [expected[f"one_sided_{side}_clopper_pearson"] for side in ("lower", "upper")]
+    assert found == pytest.approx(limits, abs=DATA["tolerance"])
+    assert given["x"] / given["n"] == pytest.approx(expected["estimate"], abs=DATA["tolerance"])
 
 
 @pytest.mark.parametrize("case", cases("proportion"))
@@ -71,6 +95,77 @@ def test_differences_agree_with_the_data(case):
     if "published" in case:
         printed = case["published"]["newcombe"]
         assert list(found) == pytest.approx(printed, abs=0.5e-4 + 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("samples", "printed"),
+    [
+        ((56, 70, 48, 80), (0.0428, 0.3422)),
+        ((9, 10, 3, 10), (0.1013, 0.8387)),
+        ((6, 7, 2, 7), (-0.0290, 0.8423)),
+        ((5, 56, 0, 29), (-0.0667, 0.2037)),
+        ((0, 10, 0, 10), (-0.3445, 0.3445)),
+    ],
+)
+def test_corrected_differences_agree_with_printed_figures(samples, printed):
+    # Newcombe 1998, Statistics in Medicine 17:873-890, Table II, method 11 (figures from memory).
+    found = newcombe_difference(*samples, corrected=True)
+    assert list(found) == pytest.approx(list(printed), abs=0.5e-4 + 1e-9)
+
+
+@pytest.mark.parametrize("case", cases("finite-lot"))
+def test_limits_in_a_lot_agree_with_the_data(case):
+    given, expected = case["input"], case["expected"]
+    sample = (given["x"], given["n"], given["lot"], given["confidence"])
+    limits = lot_limits(*sample)
+    assert list(limits) == expected["nonconforming_in_lot"]
+    shares = [trees / given["lot"] for trees in limits]
+    assert shares == pytest.approx(expected["proportion"], abs=DATA["tolerance"])
+    assert lot_upper_limit(*sample) == expected["one_sided_upper_nonconforming"]
+    score = wilson_in_lot(*sample)
+    assert list(score) == pytest.approx(expected["wilson_fpc"], abs=DATA["tolerance"])
+    normal = normal_in_lot(*sample)
+    assert normal.fraction == pytest.approx(expected["estimate"], abs=DATA["tolerance"])
+    assert normal.standard_error == pytest.approx(expected["se_cochran"], abs=DATA["tolerance"])
+    assert list(normal.interval) == pytest.approx(expected["normal_cochran"], abs=DATA["tolerance"])
+
+
+@pytest.mark.parametrize("confidence", [0.5, 0.8, 0.95, 0.99])
+@pytest.mark.parametrize("lot_size", [1, 2, 7, 24, 60])
+def test_limits_in_a_lot_are_those_that_the_hypergeometric_law_leaves(lot_size, confidence):
+    # Every number of trees is tried with scipy.stats.hypergeom, where the code searches.
+    tail = (1 - confidence) / 2
+    for sample_size in {1, lot_size // 2 or 1, lot_size - 1 or 1, lot_size}:
+        for count in range(sample_size + 1):
+            numbers = np.arange(lot_size + 1)
+            law = scipy.stats.hypergeom(lot_size, numbers, sample_size)
+            likely = (law.sf(count - 1) > tail + 1e-12) & (law.cdf(count) > tail + 1e-12)
+            possible = numbers[likely].tolist()
+            limits = lot_limits(count, sample_size, lot_size, confidence)
+            assert list(limits) == [possible[0], possible[-1]]
+            assert possible == list(range(limits.lower, limits.upper + 1))
+
+
+def test_a_probability_that_meets_its_limit_exactly_is_not_above_it():
+    # One of two trees drawn and right: with one nonconforming tree in exactly 1 case of 2.
+    assert lot_upper_limit(0, 1, 2, confidence=0.5) == 0
+    assert lot_upper_limit(0, 1, 2, confidence=0.51) == 1
+    # Three of five drawn and right, two nonconforming: C(3, 3) / C(5, 3) = 1 in 10, and 1 - 0.9
+    # is a little below that in binary.
+    assert lot_upper_limit(0, 3, 5, confidence=0.9) == 1
+    assert lot_upper_limit(0, 3, 5, confidence=0.91) == 2
+
+
+def test_a_large_lot_is_as_good_as_an_endless_one():
+    limits = lot_limits(3, 80, 2_000_000)
+    exact = clopper_pearson(3, 80)
+    assert [trees / 2_000_000 for trees in limits] == pytest.approx(list(exact), abs=1e-5)
+
+
+def test_every_kind_of_case_is_tried():
+    # Clusters, strata and two stages in test_clusters.py.
+    kinds = {"proportion", "difference", "finite-lot", "cluster", "stratified-cluster", "two-stage"}
+    assert {case["kind"] for case in DATA["cases"]} == set(DATA["kinds"]) == kinds
 
 
 COUNTS = [(count, total) for total in (1, 2, 7, 20, 61, 500) for count in {0, 1, total // 3, total}]
@@ -97,6 +192,9 @@ def test_intervals_agree_with_statsmodels(count, total, confidence):
         expected = proportion_confint(count, total, 1 - confidence, method)
         found = METHODS[method](count, total, confidence)
         assert list(found) == pytest.approx(list(expected), abs=1e-12)
+    # statsmodels cuts the textbook interval to [0, 1].
+    expected = proportion_confint(count, total, 1 - confidence, "normal")
+    assert cut(wald(count, total, confidence)) == pytest.approx(list(expected), abs=1e-12)
 
 
 @pytest.mark.parametrize("one", [(0, 10), (3, 10), (10, 10), (31, 140)])

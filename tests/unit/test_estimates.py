@@ -6,20 +6,38 @@ import sys
 
 import pytest
 
+from audits.errors import InvalidInput
 from audits.estimates import (
     Interval,
     RateLevel,
     agresti_coull,
     clopper_pearson,
     describe_rate,
+    exact_lower_limit,
+    exact_upper_limit,
     jeffreys,
+    lot_limits,
+    lot_upper_limit,
     newcombe_difference,
+    normal_in_lot,
     ratio_of_sums,
+    wald,
     wilson,
     wilson_corrected,
+    wilson_in_lot,
+    wilson_of_share,
 )
 
-INTERVALS = [wilson, wilson_corrected, clopper_pearson, jeffreys, agresti_coull]
+INTERVALS = [
+    wilson,
+    wilson_corrected,
+    clopper_pearson,
+    exact_lower_limit,
+    exact_upper_limit,
+    jeffreys,
+    agresti_coull,
+    wald,
+]
 WELL_SPREAD = {"days": 3, "rows": 3, "auditors": 2}
 
 
@@ -29,15 +47,25 @@ WELL_SPREAD = {"days": 3, "rows": 3, "auditors": 2}
     [
         (-1, 10, 0.95, "count"),
         (11, 10, 0.95, "count"),
-        (0, -1, 0.95, "count"),
+        (0.5, 10, 0.95, "count"),
+        (0, -1, 0.95, "total"),
+        (1, 10.5, 0.95, "total"),
         (1, 10, 0.0, "confidence"),
         (1, 10, 1.0, "confidence"),
         (1, 10, math.nan, "confidence"),
     ],
 )
 def test_impossible_samples_are_refused_by_name(interval, count, total, confidence, name):
-    with pytest.raises(ValueError, match=name):
+    with pytest.raises(InvalidInput) as refused:
         interval(count, total, confidence)
+    assert list(refused.value.problems) == [name]
+
+
+def test_a_refusal_says_what_was_typed_and_what_may_be():
+    with pytest.raises(InvalidInput, match="a whole number from 0 to 10; it is 11"):
+        wilson(11, 10)
+    with pytest.raises(InvalidInput, match="above 0 and below 1; 95 does not"):
+        wilson(1, 10, confidence=95)
 
 
 @pytest.mark.parametrize("interval", [wilson, wilson_corrected, clopper_pearson, agresti_coull])
@@ -58,11 +86,73 @@ def test_a_sample_without_faults_reaches_exactly_zero(interval):
     assert interval(7, 7).upper == 1.0
 
 
-def test_a_difference_needs_trees_on_both_sides():
-    with pytest.raises(ValueError, match="total_one must be at least 1, not 0"):
-        newcombe_difference(0, 0, 1, 10)
-    with pytest.raises(ValueError, match="total_two must be at least 1, not 0"):
-        newcombe_difference(1, 10, 0, 0)
+@pytest.mark.parametrize(
+    ("samples", "name"),
+    [
+        ((0, 0, 1, 10), "total_one"),
+        ((1, 10, 0, 0), "total_two"),
+        ((11, 10, 1, 10), "count_one"),
+        ((1, 10, -1, 10), "count_two"),
+        ((1, 10, 1, 10, 1.0), "confidence"),
+    ],
+)
+def test_a_difference_needs_possible_samples_on_both_sides(samples, name):
+    with pytest.raises(InvalidInput) as refused:
+        newcombe_difference(*samples)
+    assert list(refused.value.problems) == [name]
+
+
+def test_the_textbook_interval_needs_a_tree():
+    with pytest.raises(InvalidInput) as refused:
+        wald(0, 0)
+    assert list(refused.value.problems) == ["total"]
+
+
+@pytest.mark.parametrize("limits", [lot_limits, lot_upper_limit, wilson_in_lot, normal_in_lot])
+@pytest.mark.parametrize(
+    ("sample", "name"),
+    [
+        ((0, 0, 60), "sample_size"),
+        ((14, 13, 60), "count"),
+        ((-1, 13, 60), "count"),
+        ((1, 13, 12), "lot_size"),
+        ((1, 13, 60.5), "lot_size"),
+        ((1, 13, 60, 0.0), "confidence"),
+    ],
+)
+def test_impossible_samples_of_a_lot_are_refused_by_name(limits, sample, name):
+    with pytest.raises(InvalidInput) as refused:
+        limits(*sample)
+    assert list(refused.value.problems) == [name]
+
+
+def test_one_tree_shows_no_scatter():
+    with pytest.raises(InvalidInput) as refused:
+        normal_in_lot(1, 1, 60)
+    assert list(refused.value.problems) == ["sample_size"]
+
+
+def test_when_every_tree_was_looked_at_nothing_is_left_open():
+    assert lot_limits(3, 40, 40) == (3, 3)
+    assert lot_upper_limit(3, 40, 40) == 3
+    assert wilson_in_lot(3, 40, 40) == (0.075, 0.075)
+    assert normal_in_lot(3, 40, 40).standard_error == 0
+
+
+@pytest.mark.parametrize(
+    ("share", "size", "name"),
+    [
+        (-0.1, 20, "share"),
+        (1.1, 20, "share"),
+        (0.5, 0, "size"),
+        (0.5, math.inf, "size"),
+        (0.5, math.nan, "size"),
+    ],
+)
+def test_a_share_worth_no_trees_is_refused(share, size, name):
+    with pytest.raises(InvalidInput) as refused:
+        wilson_of_share(share, size)
+    assert list(refused.value.problems) == [name]
 
 
 def test_a_rate_over_audits_is_a_ratio_of_sums():

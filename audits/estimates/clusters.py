@@ -106,6 +106,8 @@ class ClusterEstimate(Estimate):
         Confidence of the intervals, in (0, 1).
     clusters : int
         Clusters in the sample (symbol n).
+    filled_clusters : int
+        Those of them that hold a unit at all.
     units : int
         Units in them.
     count : int
@@ -115,6 +117,7 @@ class ClusterEstimate(Estimate):
     """
 
     clusters: int
+    filled_clusters: int
     units: int
     count: int
     sampling_fraction: float
@@ -158,7 +161,7 @@ class ClusterEstimate(Estimate):
         if left_out == 0:
             return Interval(self.value, self.value)
         if self.count in (0, self.units):
-            return self._beta_limits(self.clusters / left_out)
+            return self._beta_limits(self.filled_clusters / left_out)
         return self._beta_limits(min(self._worth(), self.units / left_out))
 
     @cached_property
@@ -253,6 +256,7 @@ def share_in_clusters(
         degrees_of_freedom=free,
         confidence=confidence,
         clusters=len(sample),
+        filled_clusters=sum(cluster.units > 0 for cluster in sample),
         units=units,
         count=count,
         sampling_fraction=fraction,

@@ -156,6 +156,8 @@ def test_a_share_of_none_or_all_shows_no_design_effect(single):
 
 def test_a_tree_without_a_branch_adds_none():
     assert share_in_clusters([(5, 4), (5, 3), (0, 0)]).value == 0.7
+    two = share_in_clusters([(5, 5), (5, 5)])
+    assert share_in_clusters([(5, 5), (5, 5), (0, 0)]).exact_interval == two.exact_interval
 
 
 def test_an_estimate_in_other_units_keeps_its_doubt():

@@ -134,7 +134,7 @@ def variables_acceptance_at(
     --------
     >>> plan = VariablesPlan(20, 1.5)
     >>> round(variables_acceptance_at(plan, 3000.0, 70.0, lower=2850.0, upper=3150.0), 4)
-    0.7925
+    0.8657
     """
     require_limits(lower, upper)
     problems = {}

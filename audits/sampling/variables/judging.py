@@ -155,7 +155,7 @@ def judge_measurements(
     _check(plan, values, lower, upper, sigma, resolution)
     mean, deviation = fmean(values), stdev(values)
     spread = deviation if sigma is None else sigma
-    if sigma is None and min(values) == max(values):
+    if spread == 0:
         return _without_spread(plan, values, lower, upper, kind)
     below = None if lower is None else (mean - lower) / spread
     above = None if upper is None else (upper - mean) / spread

@@ -114,7 +114,7 @@ def check_normality(
     --------
     >>> check = check_normality([2.1, 2.6, 1.9, 2.4, 2.8, 2.3, 2.0, 2.5])
     >>> round(check.statistic, 3), round(check.p_value, 2), check.is_normal
-    (0.157, 0.93, True)
+    (0.173, 0.93, True)
     """
     problems = _problems(values, resolution)
     if not 0.0 < significance < 1.0:

@@ -48,7 +48,7 @@ class VariablesPlan:
     --------
     >>> plan = VariablesPlan(30, 1.86)
     >>> round(plan.largest_fraction, 4)
-    0.0282
+    0.0285
     """
 
     sample_size: int
@@ -95,7 +95,7 @@ class VariablesPlan:
         Examples
         --------
         >>> round(VariablesPlan.with_largest_fraction(10, 0.0327).k, 2)
-        1.72
+        1.71
         """
         if not 0.0 < largest_fraction < 1.0:
             raise InvalidInput(

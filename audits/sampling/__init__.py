@@ -44,6 +44,19 @@ from audits.sampling.plans import (
 )
 from audits.sampling.route import insert_in_walk, walk_length, walk_lengths
 from audits.sampling.trees import DrawnTree, Place
+from audits.sampling.variables import (
+    Leaning,
+    MeasuredVerdict,
+    NormalityCheck,
+    VariablesPlan,
+    check_normality,
+    design_variables,
+    judge_measurements,
+    variables_acceptance_at,
+    variables_acceptance_probability,
+    variables_acceptance_range,
+    variables_table_plan,
+)
 from audits.sampling.wave_design import MOST_WAVES, design_waves, fit_waves
 
 __all__ = [
@@ -53,7 +66,10 @@ __all__ = [
     "DoublePlan",
     "Draw",
     "DrawnTree",
+    "Leaning",
+    "MeasuredVerdict",
     "Model",
+    "NormalityCheck",
     "Place",
     "Plan",
     "Rounding",
@@ -61,6 +77,7 @@ __all__ = [
     "StageTally",
     "StageVerdict",
     "TreesLeft",
+    "VariablesPlan",
     "Wave",
     "WavePlan",
     "acceptance_probability",
@@ -71,13 +88,16 @@ __all__ = [
     "average_sample_number_at_count",
     "average_total_inspection",
     "chances_still_open",
+    "check_normality",
     "decide",
     "design_single",
     "design_single_for_counts",
+    "design_variables",
     "design_waves",
     "draw_trees",
     "fit_waves",
     "insert_in_walk",
+    "judge_measurements",
     "judge_stage",
     "leading_fault",
     "lot_outcome",
@@ -88,6 +108,10 @@ __all__ = [
     "trees_at_fraction",
     "trees_until_all_decided",
     "trees_until_certain",
+    "variables_acceptance_at",
+    "variables_acceptance_probability",
+    "variables_acceptance_range",
+    "variables_table_plan",
     "walk_length",
     "walk_lengths",
 ]

@@ -1,6 +1,5 @@
 """An invented season: a farm, two crews and their audits, simulated from known true fault rates."""
 
-from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -10,8 +9,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from audits.messages import Units
-from audits.records import Actor
-from audits.sampling import StageTally, decide
+from audits.records import Actor, StageScoreRow
 from audits.scoring import read_answers, score_tree
 from audits.services import (
     accounts,
@@ -24,6 +22,7 @@ from audits.services import (
     start_checks,
 )
 from audits.services.auditing import AuditView, Device, TreeEntry
+from audits.services.scorebook import stage_standings
 from audits.standard import Standard, read_standard
 from audits.storage.database import Database
 from audits.storage.queries import passes as pass_queries
@@ -36,7 +35,6 @@ from audits.vocabulary import (
     Outcome,
     PassKind,
     PlantingKind,
-    Result,
     Role,
     Side,
     Stage,
@@ -630,8 +628,8 @@ class _Season:
 def _trees_needed(view: AuditView, entries: Sequence[TreeEntry]) -> int:
     """Return after how many of these trees no stage is open any more."""
     book = view.book
-    scored: Counter[Stage] = Counter()
-    nonconforming: Counter[Stage] = Counter()
+    waves = {tree.id: tree.wave for tree in view.walk}
+    rows: list[StageScoreRow] = []
     for number, entry in enumerate(entries, start=1):
         score = score_tree(
             book.standard,
@@ -639,14 +637,11 @@ def _trees_needed(view: AuditView, entries: Sequence[TreeEntry]) -> int:
             method=book.crew_pass.method,
             stages=book.draw.stages,
         )
-        for stage, part in score.stages.items():
-            scored[stage] += part.result is not Result.NOT_SCORED
-            nonconforming[stage] += part.result is Result.NONCONFORMING
-        outcomes = (
-            decide(plan, StageTally(scored[stage], nonconforming[stage]))
-            for stage, plan in book.plans.items()
-        )
-        if Outcome.OPEN not in outcomes:
+        rows += [
+            StageScoreRow(0, stage, part.result, part.faults, None, None, waves[entry.draw_tree_id])
+            for stage, part in score.stages.items()
+        ]
+        if all(each.outcome is not Outcome.OPEN for each in stage_standings(book, rows)):
             return number
     return len(entries)
 

@@ -1,17 +1,10 @@
-"""Lots: which rows are accepted together, by what plan, and where a lot goes after its audit."""
+"""Lots: which rows are accepted together, and where a lot goes after its audit."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, datetime
-from functools import lru_cache
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from audits.sampling import (
-    SinglePlan,
-    design_single,
-    stage_producer_risk,
-)
-from audits.standard import Promise, Standard
 from audits.vocabulary import MENDABLE_FAULTS, Fault, LotState, Outcome, Stage
 
 # With more people on the crew, a row is done in minutes and a half-day is the better lot.
@@ -43,63 +36,6 @@ def half_day(moment: datetime, time_zone: str) -> tuple[date, bool]:
     """
     local = moment.astimezone(ZoneInfo(time_zone))
     return local.date(), local.hour >= _NOON
-
-
-def plan_lot(standard: Standard, lot_size: int, stages: Iterable[Stage]) -> dict[Stage, SinglePlan]:
-    """
-    Plan the sample of a lot.
-
-    Every stage is scored on the same trees, so all plans take the same sample size: the least
-    for which each stage keeps both its promises. The lot's producer's risk is shared over the
-    stages.
-
-    Parameters
-    ----------
-    standard : Standard
-        The version in force.
-    lot_size : int
-        Bearing trees of the standard in the lot.
-    stages : Iterable of Stage
-        The stages to decide.
-
-    Returns
-    -------
-    dict of Stage to SinglePlan
-        One plan a stage, all of one sample size.
-
-    Raises
-    ------
-    InvalidInput
-        If the lot is so small that even all its trees cannot keep the promises.
-    """
-    ordered = tuple(stages)
-    promises = tuple(standard.rule(stage).promise for stage in ordered)
-    plans = _plans(promises, lot_size, standard.producer_risk, standard.consumer_risk)
-    return dict(zip(ordered, plans, strict=True))
-
-
-@lru_cache(maxsize=1024)
-def _plans(
-    promises: tuple[Promise, ...], lot_size: int, lot_risk: float, consumer_risk: float
-) -> tuple[SinglePlan, ...]:
-    producer_risk = stage_producer_risk(lot_risk, len(promises))
-    least = 1
-    while True:
-        plans = tuple(
-            design_single(
-                promise.acceptable_fraction,
-                producer_risk,
-                promise.rejectable_fraction,
-                consumer_risk,
-                lot_size=lot_size,
-                least_sample=least,
-            )
-            for promise in promises
-        )
-        largest = max(plan.sample_size for plan in plans)
-        if all(plan.sample_size == largest for plan in plans):
-            return plans
-        least = largest
 
 
 def reserve_size(sample_size: int) -> int:

@@ -295,6 +295,7 @@ class StageScoreRow:
     faults: tuple[Fault, ...]
     points: float | None
     worker_id: int | None
+    wave: int
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from audits.errors import InvalidInput
 from audits.messages import Message, Share, mark, say
 from audits.planting import HEIGHT_TO_ROW_SPACING, target_height
+from audits.sampling.tables import ACCEPTABLE_QUALITY_LIMITS, InspectionLevel, PlanKind
 from audits.units import Length, LengthKind, kept_length
-from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
+from audits.vocabulary import BearingHabit, HeadingRule, Method, PlanMethod, Stage
 
 # Pencil: about 7 mm (common practice; no published figure).
 PENCIL_BAND_MM: Final = (6.0, 9.0)
@@ -188,6 +189,35 @@ class HeadingStageRule(StageRule):
     few: int = Field(3, ge=0, le=5)
 
 
+class SamplingRule(_Frozen):
+    """
+    How many trees of a lot are looked at, and when it is decided.
+
+    Parameters
+    ----------
+    method : PlanMethod
+        By what kind of plan.
+    most_waves : int
+        Waves of a wave plan, at most; two are a walk out and back.
+    skip_lots : bool
+        Whether, after five lots in a row accepted, only one lot in three of a crew is audited.
+    acceptable_quality_limit : float
+        Nonconforming trees in a hundred by which the published tables are entered (AQL). It is no
+        acceptable fraction: what a plan promises there, its curve says.
+    inspection_level : InspectionLevel
+        The tables' level of effort.
+    table_kind : PlanKind
+        Whether the tables' single or double plans are used.
+    """
+
+    method: PlanMethod = PlanMethod.WAVES
+    most_waves: int = Field(2, ge=2, le=4)
+    skip_lots: bool = True
+    acceptable_quality_limit: float = Field(6.5, gt=0, le=25)
+    inspection_level: InspectionLevel = InspectionLevel.GENERAL_2
+    table_kind: PlanKind = PlanKind.SINGLE
+
+
 class Standard(_Frozen):
     """
     One version of a block's pruning rule.
@@ -211,6 +241,8 @@ class Standard(_Frozen):
         Whether a decided stage may be left out on the remaining trees.
     limb_caller : LimbCaller
         Who calls the limbs when two people face one tree.
+    sampling : SamplingRule
+        How many trees are looked at.
     audit_within_days : int
         Days within which a finished row is audited, before brush is mulched.
     """
@@ -225,6 +257,7 @@ class Standard(_Frozen):
     producer_risk: float = Field(0.05, gt=0, lt=0.5)
     consumer_risk: float = Field(0.10, gt=0, lt=0.5)
     skip_decided: bool = False
+    sampling: SamplingRule = SamplingRule()
     limb_caller: LimbCaller = LimbCaller.LEFT
     audit_within_days: int = Field(2, ge=0, le=30)
 
@@ -304,6 +337,10 @@ def contradictions(standard: Standard) -> dict[str, Message]:
     elif standard.columns.outer_single >= standard.columns.least_single:
         problems["columns.outer_single"] = say(
             "The outer limit must lie below the number of single columns asked for."
+        )
+    if standard.sampling.acceptable_quality_limit not in map(float, ACCEPTABLE_QUALITY_LIMITS):
+        problems["sampling.acceptable_quality_limit"] = say(
+            "The tables have no such quality limit; choose one of those they have."
         )
     return problems | _heading_contradictions(standard)
 

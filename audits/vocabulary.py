@@ -138,6 +138,23 @@ class LotState(StrEnum):
     CLOSED_NOT_ACCEPTED = "closed_not_accepted"
 
 
+class PlanMethod(StrEnum):
+    """By what kind of plan the stages of a lot are decided."""
+
+    WAVES = "waves"
+    SINGLE = "single"
+    DOUBLE = "double"
+    TABLE = "table"
+
+
+class Strictness(StrEnum):
+    """How seldom a bad lot may pass, against what the standard says."""
+
+    LIGHTER = "lighter"
+    AS_WRITTEN = "as_written"
+    STRICTER = "stricter"
+
+
 STAGES: Final = tuple(Stage)
 
 STAGE_NAMES: Final = {
@@ -283,4 +300,17 @@ LOT_STATE_NAMES: Final = {
     LotState.ACCEPTED: mark("Accepted"),
     LotState.REWORK: mark("Rework"),
     LotState.CLOSED_NOT_ACCEPTED: mark("Not accepted, cannot be mended"),
+}
+
+PLAN_METHOD_NAMES: Final = {
+    PlanMethod.WAVES: mark("In waves: stop early where the row is clearly good or bad"),
+    PlanMethod.SINGLE: mark("One sample"),
+    PlanMethod.DOUBLE: mark("Two samples of the same size"),
+    PlanMethod.TABLE: mark("From the published tables (MIL-STD-105E)"),
+}
+
+STRICTNESS_NAMES: Final = {
+    Strictness.LIGHTER: mark("Lighter"),
+    Strictness.AS_WRITTEN: mark("As the standard says"),
+    Strictness.STRICTER: mark("Stricter"),
 }

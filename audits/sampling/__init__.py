@@ -18,11 +18,14 @@ from audits.sampling.decision import (
     StageVerdict,
     TreesLeft,
     decide,
+    deciding_wave,
     judge_stage,
     leading_fault,
     lot_outcome,
     lot_reason,
+    most_not_lost,
     stage_reason,
+    total,
     trees_until_certain,
 )
 from audits.sampling.design import (
@@ -41,6 +44,7 @@ from audits.sampling.plans import (
     Wave,
     WavePlan,
     trees_at_fraction,
+    walk_sizes,
 )
 from audits.sampling.route import insert_in_walk, walk_length, walk_lengths
 from audits.sampling.trees import DrawnTree, Place
@@ -90,6 +94,7 @@ __all__ = [
     "chances_still_open",
     "check_normality",
     "decide",
+    "deciding_wave",
     "design_single",
     "design_single_for_counts",
     "design_variables",
@@ -102,9 +107,11 @@ __all__ = [
     "leading_fault",
     "lot_outcome",
     "lot_reason",
+    "most_not_lost",
     "quality_accepted",
     "stage_producer_risk",
     "stage_reason",
+    "total",
     "trees_at_fraction",
     "trees_until_all_decided",
     "trees_until_certain",
@@ -114,4 +121,5 @@ __all__ = [
     "variables_table_plan",
     "walk_length",
     "walk_lengths",
+    "walk_sizes",
 ]

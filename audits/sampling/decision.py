@@ -7,7 +7,8 @@ from typing import Final, NamedTuple
 from audits.errors import AuditError, InvalidInput
 from audits.messages import Message, mark, say, say_n
 from audits.sampling.inputs import is_count, too_small
-from audits.sampling.plans import SinglePlan
+from audits.sampling.plans import Plan, Wave
+from audits.sampling.walks import steps_of
 from audits.vocabulary import STAGE_NAMES, Fault, Outcome, Stage
 
 # Below this many due trees a rate says little; the verdict says so (a convention of this project).
@@ -141,59 +142,140 @@ class StageVerdict:
     reason: Message
 
 
-def decide(plan: SinglePlan, tally: StageTally) -> Outcome:
+def decide(plan: Plan, *tallies: StageTally) -> Outcome:
     """
     Return where a stage stands under its plan, decided as soon as that is certain.
 
     A stage is decided early only when no result of the trees left can change the outcome, so
-    that stopping there never changes a verdict.
+    that stopping there never changes a verdict: it is certain when it would be the same with
+    every tree left conforming and with every tree left nonconforming.
 
     Parameters
     ----------
-    plan : SinglePlan
+    plan : SinglePlan or DoublePlan or WavePlan
         The stage's plan.
-    tally : StageTally
-        The trees of its sample scored so far.
+    *tallies : StageTally
+        The trees scored so far in each wave of its sample, in order; a wave left out has none.
 
     Returns
     -------
     Outcome
-        Not accepted from the rejection number on; accepted once the trees left cannot reach it;
-        open until then.
+        Accepted or not accepted once that is certain; open until then.
 
     Raises
     ------
     InvalidInput
-        If more trees are scored than the plan's sample holds.
+        If more trees are scored in a wave than it holds.
 
     References
     ----------
-    .. [1] E. G. Schilling and D. V. Neubauer, Acceptance Sampling in Quality Control, chapter
-       on single sampling by attributes: curtailed inspection.
+    .. [1] E. G. Schilling and D. V. Neubauer, Acceptance Sampling in Quality Control, chapters
+       on single and multiple sampling by attributes: curtailed inspection.
 
     Examples
     --------
     >>> decide(SinglePlan(24, 3), StageTally(scored=22, nonconforming=1))
     <Outcome.ACCEPTED: 'accepted'>
+    >>> waves = WavePlan((9, 29), (0, 3), (3, 4))
+    >>> decide(waves, StageTally(scored=9, nonconforming=1))
+    <Outcome.OPEN: 'open'>
+    >>> decide(waves, StageTally(9, 1), StageTally(18, 0))
+    <Outcome.ACCEPTED: 'accepted'>
     """
-    _require_within(plan, tally)
-    if tally.nonconforming >= plan.rejection_number:
-        return Outcome.NOT_ACCEPTED
-    if tally.conforming >= plan.conforming_to_accept:
-        return Outcome.ACCEPTED
-    return Outcome.OPEN
+    _require_within(plan, tallies)
+    at_best = _ending(plan, tallies, rest_fails=False)
+    at_worst = _ending(plan, tallies, rest_fails=True)
+    return at_best.outcome if at_best.outcome is at_worst.outcome else Outcome.OPEN
 
 
-def trees_until_certain(plan: SinglePlan, tally: StageTally) -> TreesLeft:
+def deciding_wave(plan: Plan, *tallies: StageTally) -> int | None:
+    """
+    Return the wave in which a stage was decided.
+
+    Parameters
+    ----------
+    plan : SinglePlan or DoublePlan or WavePlan
+        The stage's plan.
+    *tallies : StageTally
+        The trees scored so far in each wave of its sample, in order.
+
+    Returns
+    -------
+    int or None
+        The number of the wave, from 1, whose trees made the outcome certain; None while it is
+        open.
+
+    Raises
+    ------
+    InvalidInput
+        If more trees are scored in a wave than it holds.
+
+    Examples
+    --------
+    >>> deciding_wave(WavePlan((9, 29), (0, 3), (3, 4)), StageTally(9, 0), StageTally(4, 1))
+    1
+    """
+    for number in range(1, len(plan.waves) + 1):
+        if decide(plan, *tallies[:number]) is not Outcome.OPEN:
+            return number
+    return None
+
+
+def total(tallies: Sequence[StageTally]) -> StageTally:
+    """
+    Add up the tallies of some waves.
+
+    Parameters
+    ----------
+    tallies : Sequence of StageTally
+        The waves.
+
+    Returns
+    -------
+    StageTally
+        All their trees.
+    """
+    return StageTally(
+        scored=sum(tally.scored for tally in tallies),
+        nonconforming=sum(tally.nonconforming for tally in tallies),
+        not_due=sum(tally.not_due for tally in tallies),
+    )
+
+
+def most_not_lost(plan: Plan, *tallies: StageTally) -> int:
+    """
+    Return with how many nonconforming trees a stage is not yet lost.
+
+    Parameters
+    ----------
+    plan : SinglePlan or DoublePlan or WavePlan
+        The stage's plan.
+    *tallies : StageTally
+        The trees scored so far in each wave of its sample, in order.
+
+    Returns
+    -------
+    int
+        One less than the rejection number of the wave that is walked.
+
+    Examples
+    --------
+    >>> most_not_lost(WavePlan((9, 29), (0, 3), (3, 4)), StageTally(scored=4, nonconforming=1))
+    2
+    """
+    return _wave_walked(plan, total(tallies)).rejection_number - 1
+
+
+def trees_until_certain(plan: Plan, *tallies: StageTally) -> TreesLeft:
     """
     Return how many further trees may be needed until a stage is decided.
 
     Parameters
     ----------
-    plan : SinglePlan
+    plan : SinglePlan or DoublePlan or WavePlan
         The stage's plan.
-    tally : StageTally
-        The trees of its sample scored so far.
+    *tallies : StageTally
+        The trees scored so far in each wave of its sample, in order.
 
     Returns
     -------
@@ -203,22 +285,30 @@ def trees_until_certain(plan: SinglePlan, tally: StageTally) -> TreesLeft:
     Raises
     ------
     InvalidInput
-        If more trees are scored than the plan's sample holds.
+        If more trees are scored in a wave than it holds.
 
     Examples
     --------
     >>> trees_until_certain(SinglePlan(24, 3), StageTally(scored=10, nonconforming=1))
     TreesLeft(fewest=3, most=14)
     """
-    if decide(plan, tally) is not Outcome.OPEN:
+    if decide(plan, *tallies) is not Outcome.OPEN:
         return TreesLeft(0, 0)
-    return TreesLeft(
-        fewest=min(
-            plan.rejection_number - tally.nonconforming,
-            plan.conforming_to_accept - tally.conforming,
-        ),
-        most=plan.sample_size - tally.scored,
-    )
+    seen = total(tallies)
+    open_counts = {seen.nonconforming}
+    fewest = 0
+    for step in steps_of(plan, curtailed=True)[seen.scored :]:
+        walked = open_counts | {count + 1 for count in open_counts}
+        open_counts = {
+            count for count in walked if step.most_accepted < count < step.rejection_number
+        }
+        if not fewest and open_counts != walked:
+            fewest = step.size - seen.scored
+        if not open_counts:
+            return TreesLeft(fewest or 1, step.size - seen.scored)
+    # Trees of an earlier wave are still to come, such as one taken from the reserve.
+    left = max(1, plan.sample_size - seen.scored)
+    return TreesLeft(min(fewest or left, left), left)
 
 
 def lot_outcome(outcomes: Mapping[Stage, Outcome]) -> Outcome:
@@ -255,8 +345,8 @@ def lot_outcome(outcomes: Mapping[Stage, Outcome]) -> Outcome:
 
 def judge_stage(
     stage: Stage,
-    plan: SinglePlan,
-    tally: StageTally,
+    plan: Plan,
+    tallies: Sequence[StageTally],
     faults: Mapping[Fault, int] | None = None,
 ) -> StageVerdict:
     """
@@ -266,10 +356,10 @@ def judge_stage(
     ----------
     stage : Stage
         The stage.
-    plan : SinglePlan
+    plan : SinglePlan or DoublePlan or WavePlan
         Its plan.
-    tally : StageTally
-        The trees of its sample scored so far.
+    tallies : Sequence of StageTally
+        The trees scored so far in each wave of its sample, in order.
     faults : Mapping of Fault to int, optional
         Nonconforming trees that show each fault; a tree can show several.
 
@@ -281,15 +371,15 @@ def judge_stage(
     Raises
     ------
     InvalidInput
-        If more trees are scored than the plan's sample holds.
+        If more trees are scored in a wave than it holds.
     """
-    return StageVerdict(stage, decide(plan, tally), stage_reason(stage, plan, tally, faults))
+    return StageVerdict(stage, decide(plan, *tallies), stage_reason(stage, plan, tallies, faults))
 
 
 def stage_reason(
     stage: Stage,
-    plan: SinglePlan,
-    tally: StageTally,
+    plan: Plan,
+    tallies: Sequence[StageTally],
     faults: Mapping[Fault, int] | None = None,
 ) -> Message:
     """
@@ -299,10 +389,11 @@ def stage_reason(
     ----------
     stage : Stage
         The stage.
-    plan : SinglePlan
+    plan : SinglePlan or DoublePlan or WavePlan
         Its plan.
-    tally : StageTally
-        The trees of its sample scored so far.
+    tallies : Sequence of StageTally
+        The trees scored so far in each wave of its sample, in order; once the stage is decided,
+        only the waves that decided it are spoken of.
     faults : Mapping of Fault to int, optional
         Nonconforming trees that show each fault; the one seen most is named.
 
@@ -315,20 +406,21 @@ def stage_reason(
     Raises
     ------
     InvalidInput
-        If more trees are scored than the plan's sample holds.
+        If more trees are scored in a wave than it holds.
 
     Examples
     --------
-    >>> str(stage_reason(Stage.TOP, SinglePlan(24, 3), StageTally(24, 2), {Fault.HIGH: 2}))
+    >>> str(stage_reason(Stage.TOP, SinglePlan(24, 3), [StageTally(24, 2)], {Fault.HIGH: 2}))
     '2 of 24 trees too high; up to 3 allowed'
     """
-    outcome = decide(plan, tally)
+    decided_in = deciding_wave(plan, *tallies)
+    counted = tallies if decided_in is None else tallies[:decided_in]
+    tally = total(counted)
+    allowed = _still_open(plan, tally) if decided_in is None else _allowed(plan, counted)
     sentence = say(
-        "%(found)s; %(allowed)s",
-        found=_found(stage, tally, faults or {}),
-        allowed=_allowed(plan, tally),
+        "%(found)s; %(allowed)s", found=_found(stage, tally, faults or {}), allowed=allowed
     )
-    if outcome is Outcome.OPEN or tally.due >= FEW_DUE_TREES:
+    if decided_in is None or tally.due >= FEW_DUE_TREES:
         return sentence
     return say("%(reason)s. %(caution)s", reason=sentence, caution=_few_due(tally.due))
 
@@ -386,18 +478,57 @@ def leading_fault(faults: Mapping[Fault, int]) -> Fault | None:
     return max(seen, key=lambda fault: faults[fault], default=None)
 
 
-def _require_within(plan: SinglePlan, tally: StageTally) -> None:
-    if tally.scored > plan.sample_size:
+class _Ending(NamedTuple):
+    """Where a walk ends: the wave, and the outcome."""
+
+    wave: Wave
+    outcome: Outcome
+
+
+def _ending(plan: Plan, tallies: Sequence[StageTally], *, rest_fails: bool) -> _Ending:
+    """Return the end of a walk whose trees left all fail, or all do not."""
+    nonconforming = walked = 0
+    waves = plan.waves
+    unscored = StageTally(0, 0)
+    for number, wave in enumerate(waves):
+        tally = tallies[number] if number < len(tallies) else unscored
+        nonconforming += tally.nonconforming
+        if rest_fails:
+            nonconforming += wave.size - walked - tally.scored
+        walked = wave.size
+        if nonconforming >= wave.rejection_number:
+            return _Ending(wave, Outcome.NOT_ACCEPTED)
+        if nonconforming <= wave.most_accepted:
+            return _Ending(wave, Outcome.ACCEPTED)
+    return _Ending(waves[-1], Outcome.ACCEPTED)
+
+
+def _require_within(plan: Plan, tallies: Sequence[StageTally]) -> None:
+    if len(tallies) > len(plan.waves):
         raise InvalidInput(
             {
-                "scored": say_n(
-                    "The sample has %(count)s tree; %(scored)s are scored.",
-                    "The sample has %(count)s trees; %(scored)s are scored.",
-                    plan.sample_size,
-                    scored=tally.scored,
+                "tallies": say_n(
+                    "The sample has %(count)s wave; %(given)s are tallied.",
+                    "The sample has %(count)s waves; %(given)s are tallied.",
+                    len(plan.waves),
+                    given=len(tallies),
                 )
             }
         )
+    walked = 0
+    for wave, tally in zip(plan.waves, tallies, strict=False):
+        if tally.scored > wave.size - walked:
+            raise InvalidInput(
+                {
+                    "scored": say_n(
+                        "The sample has %(count)s tree; %(scored)s are scored.",
+                        "The sample has %(count)s trees; %(scored)s are scored.",
+                        wave.size - walked,
+                        scored=tally.scored,
+                    )
+                }
+            )
+        walked = wave.size
 
 
 def _found(stage: Stage, tally: StageTally, faults: Mapping[Fault, int]) -> Message:
@@ -428,16 +559,48 @@ def _of_trees(tally: StageTally, phrase: str) -> Message:
     )
 
 
-def _allowed(plan: SinglePlan, tally: StageTally) -> Message:
-    if tally.scored == plan.sample_size:
-        if plan.most_accepted == 0:
-            return say("none allowed")
-        return say("up to %(most)s allowed", most=plan.most_accepted)
-    if plan.most_accepted == 0:
-        return say("none of %(sample)s allowed", sample=plan.sample_size)
+def _allowed(plan: Plan, tallies: Sequence[StageTally]) -> Message:
+    """Say against what number a decided stage was held."""
+    at_best = _ending(plan, tallies, rest_fails=False)
+    if at_best.outcome is Outcome.NOT_ACCEPTED:
+        wave, most = at_best.wave, at_best.wave.rejection_number - 1
+    else:
+        wave = _ending(plan, tallies, rest_fails=True).wave
+        most = wave.most_accepted
+    if total(tallies).scored == wave.size:
+        return say("none allowed") if most == 0 else say("up to %(most)s allowed", most=most)
+    return _allowed_of(most, wave.size)
+
+
+def _still_open(plan: Plan, tally: StageTally) -> Message:
+    """Say what decides an open stage: the numbers of the wave that is walked."""
+    wave = _wave_walked(plan, tally)
+    if wave == plan.waves[-1]:
+        return _allowed_of(wave.most_accepted, wave.size)
+    if wave.acceptance_number is None:
+        return say(
+            "not accepted with %(rejected)s of %(sample)s, else the walk goes on",
+            rejected=wave.rejection_number,
+            sample=wave.size,
+        )
     return say(
-        "up to %(most)s of %(sample)s allowed", most=plan.most_accepted, sample=plan.sample_size
+        "accepted with up to %(accepted)s of %(sample)s, not accepted with %(rejected)s, else the "
+        "walk goes on",
+        accepted=wave.acceptance_number,
+        rejected=wave.rejection_number,
+        sample=wave.size,
     )
+
+
+def _wave_walked(plan: Plan, tally: StageTally) -> Wave:
+    *earlier, last = plan.waves
+    return next((wave for wave in earlier if tally.scored < wave.size), last)
+
+
+def _allowed_of(most: int, sample: int) -> Message:
+    if most == 0:
+        return say("none of %(sample)s allowed", sample=sample)
+    return say("up to %(most)s of %(sample)s allowed", most=most, sample=sample)
 
 
 def _few_due(due: int) -> Message:

@@ -1,8 +1,10 @@
 """Sampling plans as values: single, double, and in waves."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from itertools import pairwise
 from typing import Final, NamedTuple, TypeAlias
 
@@ -284,10 +286,11 @@ class WavePlan:
 
     @property
     def acceptance_number(self) -> int:
-        """The last acceptance number."""
-        return self.waves[-1].most_accepted
+        """The last acceptance number: most nonconforming trees that pass without consequence."""
+        return self.acceptance_numbers[-1] or 0
 
-    @property
+    # Kept, as a plan may have a wave for each of hundreds of trees.
+    @cached_property
     def waves(self) -> tuple[Wave, ...]:
         """The waves, in the order in which they are walked; a count in a last gap is accepted."""
         numbers = zip(self.sizes, self.acceptance_numbers, self.rejection_numbers, strict=True)
@@ -337,6 +340,28 @@ class WavePlan:
 
 
 Plan: TypeAlias = SinglePlan | DoublePlan | WavePlan
+
+
+def walk_sizes(plans: Iterable[Plan]) -> tuple[int, ...]:
+    """
+    Return the waves in which a sample for several plans is walked.
+
+    Parameters
+    ----------
+    plans : iterable of SinglePlan, DoublePlan or WavePlan
+        The plans of the stages that are scored on the same trees.
+
+    Returns
+    -------
+    tuple of int
+        Trees looked at by the end of each wave: every size after which a plan may decide.
+
+    Examples
+    --------
+    >>> walk_sizes([SinglePlan(24, 3), WavePlan((14, 30), (0, 4), (4, 5))])
+    (14, 24, 30)
+    """
+    return tuple(sorted({wave.size for plan in plans for wave in plan.waves}))
 
 
 def _too_small(plan: SinglePlan | DoublePlan, least: dict[str, int]) -> dict[str, Message]:

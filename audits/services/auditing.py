@@ -1,7 +1,7 @@
 """Audits: begin one, score it tree by tree, and see at any moment where it stands."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -51,7 +51,7 @@ from audits.storage.tables import (
     stage_score,
     tree_score,
 )
-from audits.vocabulary import LotState, Outcome, PlantingKind, Purpose, Result
+from audits.vocabulary import LotState, Outcome, PlantingKind, Purpose, Result, Strictness
 
 
 @dataclass(frozen=True)
@@ -185,6 +185,7 @@ def begin_audit(
     client_id: str,
     device: Device,
     now: datetime,
+    strictness: Strictness = Strictness.AS_WRITTEN,
 ) -> int:
     """
     Begin auditing a lot: draw its trees, or join the draw that is already open.
@@ -205,6 +206,8 @@ def begin_audit(
         The auditor's device.
     now : datetime
         The present.
+    strictness : Strictness, optional
+        How seldom a bad lot may pass; without effect where the trees are drawn already.
 
     Returns
     -------
@@ -233,7 +236,7 @@ def begin_audit(
                 if existing.auditor_id == actor.user_id and existing.device == device.name:
                     return existing.id
         else:
-            plan = plan_lot_audit(connection, actor.farm_id, lot_id)
+            plan = plan_lot_audit(connection, actor.farm_id, lot_id, strictness)
             draw_id = draw_lot(connection, actor, plan, seed, now)
             set_lot_state(connection, actor.farm_id, lot_id, LotState.IN_AUDIT)
         return add_audit(connection, actor, draw_id, client_id=client_id, device=device, now=now)
@@ -735,7 +738,7 @@ def _put_in_walk(
         )
         .values(walk_order=draw_tree.c.walk_order + 1)
     )
-    _set_tree(connection, farm_id, substitute.id, walk_order=place)
+    _set_tree(connection, farm_id, substitute.id, walk_order=place, wave=gone.wave)
     _set_tree(connection, farm_id, gone.id, found_kind=kind)
 
 
@@ -756,7 +759,7 @@ def _place_ahead(gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree]
         (tree for tree in trees if (tree.walk_order or 0) > here and tree.found_kind is None),
         key=lambda tree: tree.walk_order or 0,
     )
-    taken = _drawn(substitute)
+    taken = _drawn(replace(substitute, wave=gone.wave))
     where = insert_in_walk([_drawn(tree) for tree in ahead], taken).index(taken)
     if where < len(ahead):
         return ahead[where].walk_order or 0
@@ -764,7 +767,8 @@ def _place_ahead(gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree]
 
 
 def _drawn(tree: DrawTree) -> DrawnTree:
-    return DrawnTree(tree.walk_order, Place(tree.orchard_row_id, tree.position), tree.side)
+    place = Place(tree.orchard_row_id, tree.position)
+    return DrawnTree(tree.walk_order, place, tree.side, wave=tree.wave)
 
 
 def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:

@@ -21,10 +21,10 @@ from audits.records import (
     ReworkOrder,
     Row,
 )
+from audits.sampling.stored import read_plan
 from audits.services.access import require_crew_lead
 from audits.services.farms import the_block, the_crew
 from audits.services.planning import LotPlan, is_given_up, plan_lot_audit, the_lot
-from audits.services.scorebook import read_plan
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
@@ -234,7 +234,7 @@ def _draws(connection: sa.Connection, farm_id: int, lot_id: int) -> list[DrawLin
             for found in queries.audits_of_draw(connection, farm_id, drawn.id)
         ]
         trees = queries.draw_trees(connection, farm_id, drawn.id)
-        sample_size = max(read_plan(plan).sample_size for plan in plans)
+        sample_size = max(read_plan(plan.plan).sample_size for plan in plans)
         given_up = is_given_up(trees, sample_size)
         lines.append(DrawLine(drawn, plans, audits, given_up=given_up))
     return lines

@@ -8,13 +8,14 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
-from audits.lots import plan_lot, reserve_size
+from audits.lot_plans import consumer_risk, plan_lot
+from audits.lots import reserve_size
 from audits.messages import say
 from audits.records import Actor, CrewPass, DrawTree, Lot
-from audits.sampling import Place, SinglePlan, draw_trees, stage_producer_risk
+from audits.sampling import Place, Plan, draw_trees, stage_producer_risk, walk_sizes
+from audits.sampling.stored import plan_payload
 from audits.services.access import require_crew_lead
 from audits.services.farms import bearing_positions
-from audits.services.scorebook import plan_payload
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
@@ -23,7 +24,7 @@ from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import draw, draw_stage, draw_tree, lot
-from audits.vocabulary import LotState, Purpose, Stage
+from audits.vocabulary import LotState, Purpose, Stage, Strictness
 
 
 @dataclass(frozen=True)
@@ -43,8 +44,10 @@ class LotPlan:
         Its bearing trees, row by row.
     purpose : Purpose
         First audit or re-audit.
-    plans : dict of Stage to SinglePlan
+    plans : dict of Stage to Plan
         The plan of each stage that is to be scored.
+    strictness : Strictness
+        How seldom a bad lot may pass, against what the standard says.
     """
 
     lot: Lot
@@ -52,12 +55,23 @@ class LotPlan:
     standard: Standard
     places: list[Place]
     purpose: Purpose
-    plans: dict[Stage, SinglePlan]
+    plans: dict[Stage, Plan]
+    strictness: Strictness
+
+    @property
+    def wave_sizes(self) -> tuple[int, ...]:
+        """Trees looked at by the end of each wave of the walk."""
+        return walk_sizes(self.plans.values())
 
     @property
     def sample_size(self) -> int:
-        """Trees of the sample, the same for every stage."""
-        return max(plan.sample_size for plan in self.plans.values())
+        """Trees of the largest sample, that of all waves."""
+        return self.wave_sizes[-1]
+
+    @property
+    def consumer_risk(self) -> float:
+        """Chance that a lot with the rejectable fraction in a stage passes it."""
+        return consumer_risk(self.standard, self.strictness)
 
     @property
     def stage_producer_risk(self) -> float:
@@ -65,7 +79,12 @@ class LotPlan:
         return stage_producer_risk(self.standard.producer_risk, len(self.plans))
 
 
-def plan_audit(database: Database, actor: Actor, lot_id: int) -> LotPlan:
+def plan_audit(
+    database: Database,
+    actor: Actor,
+    lot_id: int,
+    strictness: Strictness = Strictness.AS_WRITTEN,
+) -> LotPlan:
     """
     Plan the sample of a lot's next audit, without drawing it.
 
@@ -77,6 +96,8 @@ def plan_audit(database: Database, actor: Actor, lot_id: int) -> LotPlan:
         The supervisor.
     lot_id : int
         The lot.
+    strictness : Strictness, optional
+        How seldom a bad lot may pass.
 
     Returns
     -------
@@ -92,10 +113,15 @@ def plan_audit(database: Database, actor: Actor, lot_id: int) -> LotPlan:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return plan_lot_audit(connection, actor.farm_id, lot_id)
+        return plan_lot_audit(connection, actor.farm_id, lot_id, strictness)
 
 
-def plan_lot_audit(connection: sa.Connection, farm_id: int, lot_id: int) -> LotPlan:
+def plan_lot_audit(
+    connection: sa.Connection,
+    farm_id: int,
+    lot_id: int,
+    strictness: Strictness = Strictness.AS_WRITTEN,
+) -> LotPlan:
     """
     Plan the sample of a lot's next audit in an open transaction.
 
@@ -105,6 +131,8 @@ def plan_lot_audit(connection: sa.Connection, farm_id: int, lot_id: int) -> LotP
         An open transaction.
     farm_id, lot_id : int
         The lot.
+    strictness : Strictness, optional
+        How seldom a bad lot may pass.
 
     Returns
     -------
@@ -136,7 +164,8 @@ def plan_lot_audit(connection: sa.Connection, farm_id: int, lot_id: int) -> LotP
         standard=standard,
         places=places,
         purpose=purpose,
-        plans=plan_lot(standard, len(places), stages),
+        plans=plan_lot(standard, len(places), stages, strictness=strictness),
+        strictness=strictness,
     )
 
 
@@ -195,7 +224,7 @@ def draw_lot(
     int
         The draw's id.
     """
-    drawn = draw_trees(plan.places, plan.sample_size, reserve_size(plan.sample_size), seed)
+    drawn = draw_trees(plan.places, plan.wave_sizes, reserve_size(plan.sample_size), seed)
     draw_id = insert(
         connection,
         draw,
@@ -221,7 +250,7 @@ def draw_lot(
                 "stage": stage,
                 "plan": plan_payload(stage_plan),
                 "producer_risk": plan.stage_producer_risk,
-                "consumer_risk": plan.standard.consumer_risk,
+                "consumer_risk": plan.consumer_risk,
             }
             for stage, stage_plan in plan.plans.items()
         ],
@@ -236,7 +265,7 @@ def draw_lot(
                 "orchard_row_id": tree.place.row,
                 "position": tree.place.position,
                 "side": tree.side,
-                "wave": 1,
+                "wave": tree.wave,
                 "walk_order": tree.order,
                 "reserve_order": tree.reserve_order,
             }

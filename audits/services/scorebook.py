@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -15,20 +16,23 @@ from audits.records import (
     Audit,
     CrewPass,
     Draw,
-    DrawStage,
     DrawTree,
     Farm,
     StageScoreRow,
     TreeScoreRow,
 )
 from audits.sampling import (
-    SinglePlan,
+    Plan,
     StageTally,
     StageVerdict,
     decide,
+    deciding_wave,
     judge_stage,
+    leading_fault,
     lot_outcome,
+    walk_sizes,
 )
+from audits.sampling.stored import read_plan
 from audits.scoring import StageScore, TreeScore, judged_side
 from audits.services.standards import standard_of
 from audits.standard import Standard
@@ -60,7 +64,7 @@ class Scorebook:
         The pass whose trees were drawn.
     standard : Standard
         The version in force when the pass began.
-    plans : Mapping of Stage to SinglePlan
+    plans : Mapping of Stage to Plan
         The plan of each stage; empty for a start check, which decides nothing.
     assignments : Sequence of Assignment
         Who did what in the rows that the draw visits.
@@ -71,8 +75,13 @@ class Scorebook:
     draw: Draw
     crew_pass: CrewPass
     standard: Standard
-    plans: Mapping[Stage, SinglePlan]
+    plans: Mapping[Stage, Plan]
     assignments: Sequence[Assignment]
+
+    @cached_property
+    def wave_sizes(self) -> tuple[int, ...]:
+        """Trees looked at by the end of each wave of the walk, on which the plans agree."""
+        return walk_sizes(self.plans.values())
 
     @property
     def scored_on(self) -> date:
@@ -123,12 +132,15 @@ class StageStanding:
     ----------
     stage : Stage
         The stage.
-    plan : SinglePlan
+    plan : SinglePlan or DoublePlan or WavePlan
         The plan that decides it.
+    tallies : tuple of StageTally
+        Trees scored in each wave of its sample.
     tally : StageTally
-        Trees scored and nonconforming so far.
+        Trees scored and nonconforming so far; once the stage is decided, in the waves that
+        decided it.
     due : int
-        Trees on which the stage was due.
+        Those of them on which the stage was due.
     faults : Mapping of Fault to int
         Nonconforming trees that show each fault.
     outcome : Outcome
@@ -136,7 +148,8 @@ class StageStanding:
     """
 
     stage: Stage
-    plan: SinglePlan
+    plan: Plan
+    tallies: tuple[StageTally, ...]
     tally: StageTally
     due: int
     faults: Mapping[Fault, int]
@@ -145,13 +158,12 @@ class StageStanding:
     @property
     def leading_fault(self) -> Fault | None:
         """The fault seen on most trees, the first of the vocabulary among equals."""
-        order = list(Fault)
-        return min(self.faults, key=lambda f: (-self.faults[f], order.index(f)), default=None)
+        return leading_fault(self.faults)
 
     @property
     def verdict(self) -> StageVerdict:
         """The outcome with its reason in one sentence."""
-        return judge_stage(self.stage, self.plan, self.tally, self.faults)
+        return judge_stage(self.stage, self.plan, self.tallies, self.faults)
 
 
 def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Scorebook:
@@ -195,7 +207,8 @@ def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Sc
         crew_pass=crew_pass,
         standard=standard_of(version),
         plans={
-            row.stage: read_plan(row) for row in queries.draw_stages(connection, farm_id, draw.id)
+            row.stage: read_plan(row.plan)
+            for row in queries.draw_stages(connection, farm_id, draw.id)
         },
         assignments=_assignments(connection, farm_id, draw),
     )
@@ -214,48 +227,6 @@ def _assignments(connection: sa.Connection, farm_id: int, draw: Draw) -> list[As
         )
         for row in rows
     ]
-
-
-def plan_payload(plan: SinglePlan) -> dict[str, object]:
-    """
-    Return a plan as it is stored: cumulative sizes and numbers, one entry a wave.
-
-    Parameters
-    ----------
-    plan : SinglePlan
-        The plan.
-
-    Returns
-    -------
-    dict of str to object
-        A value for a JSON column.
-    """
-    return {
-        "kind": "single",
-        "sizes": [plan.sample_size],
-        "acceptance_numbers": [plan.acceptance_number],
-        "rejection_numbers": [plan.rejection_number],
-    }
-
-
-def read_plan(row: DrawStage) -> SinglePlan:
-    """
-    Return the stored plan of a stage.
-
-    Parameters
-    ----------
-    row : DrawStage
-        The stored row.
-
-    Returns
-    -------
-    SinglePlan
-        The plan.
-    """
-    payload = row.plan
-    return SinglePlan(
-        payload["sizes"][0], payload["acceptance_numbers"][0], payload["rejection_numbers"][0]
-    )
 
 
 def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[StageStanding]:
@@ -277,26 +248,51 @@ def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[St
     by_stage: dict[Stage, list[StageScoreRow]] = {stage: [] for stage in book.draw.stages}
     for score in scores:
         by_stage[score.stage].append(score)
-    standings = []
-    for stage, plan in sorted(book.plans.items(), key=lambda item: list(Stage).index(item[0])):
-        results = Counter(score.result for score in by_stage[stage])
-        nonconforming = results[Result.NONCONFORMING]
-        tally = StageTally(
-            scored=sum(results.values()) - results[Result.NOT_SCORED],
-            nonconforming=nonconforming,
-            not_due=results[Result.NOT_DUE],
-        )
-        standings.append(
-            StageStanding(
-                stage=stage,
-                plan=plan,
-                tally=tally,
-                due=sum(results[result] for result in _DUE),
-                faults=Counter(fault for score in by_stage[stage] for fault in score.faults),
-                outcome=decide(plan, tally),
-            )
-        )
-    return standings
+    ordered = sorted(book.plans.items(), key=lambda item: list(Stage).index(item[0]))
+    return [_standing(book, stage, plan, by_stage[stage]) for stage, plan in ordered]
+
+
+def _standing(
+    book: Scorebook, stage: Stage, plan: Plan, scores: Sequence[StageScoreRow]
+) -> StageStanding:
+    waves = _by_wave(book, plan, scores)
+    tallies = tuple(_tally(wave) for wave in waves)
+    decided_in = deciding_wave(plan, *tallies)
+    # What was scored after the decision, for other stages' sake, is no part of it.
+    counted = [score for wave in waves[:decided_in] for score in wave]
+    return StageStanding(
+        stage=stage,
+        plan=plan,
+        tallies=tallies,
+        tally=_tally(counted),
+        due=sum(score.result in _DUE for score in counted),
+        faults=Counter(fault for score in counted for fault in score.faults),
+        outcome=decide(plan, *tallies),
+    )
+
+
+def _by_wave(
+    book: Scorebook, plan: Plan, scores: Iterable[StageScoreRow]
+) -> list[list[StageScoreRow]]:
+    """Sort a stage's scores by its plan's waves; trees beyond its sample are left out."""
+    sizes = book.wave_sizes
+    waves: list[list[StageScoreRow]] = [[] for _ in plan.waves]
+    for score in scores:
+        walked = sizes[score.wave - 1]
+        for number, wave in enumerate(plan.waves):
+            if walked <= wave.size:
+                waves[number].append(score)
+                break
+    return waves
+
+
+def _tally(scores: Sequence[StageScoreRow]) -> StageTally:
+    results = Counter(score.result for score in scores)
+    return StageTally(
+        scored=sum(results.values()) - results[Result.NOT_SCORED],
+        nonconforming=results[Result.NONCONFORMING],
+        not_due=results[Result.NOT_DUE],
+    )
 
 
 def lot_standing(standings: Sequence[StageStanding]) -> Outcome:

@@ -202,11 +202,11 @@ def test_a_lot_without_stages_cannot_be_decided():
     ],
 )
 def test_the_reason_is_one_sentence(plan, tally, faults, sentence):
-    assert str(stage_reason(Stage.TOP, plan, StageTally(*tally), faults)) == sentence
+    assert str(stage_reason(Stage.TOP, plan, [StageTally(*tally)], faults)) == sentence
 
 
 def test_an_open_stage_does_not_yet_complain_of_few_due_trees():
-    reason = stage_reason(Stage.LIMBS, PLAN, StageTally(5, 1, not_due=4))
+    reason = stage_reason(Stage.LIMBS, PLAN, [StageTally(5, 1, not_due=4)])
     assert str(reason) == "1 of 5 trees with a fault in the limbs; up to 3 of 24 allowed"
 
 
@@ -228,7 +228,7 @@ def test_every_part_of_a_reason_is_translated():
         "en", "en_US", "imperial", _loud, lambda one, many, n: _loud(one if n == 1 else many)
     )
     faults = {Fault.BLUNT: 3, Fault.HIGH: 2}
-    verdict = judge_stage(Stage.TOP, PLAN, StageTally(24, 5, not_due=16), faults)
+    verdict = judge_stage(Stage.TOP, PLAN, [StageTally(24, 5, not_due=16)], faults)
     sentence = loud.say(lot_reason([verdict]))
     assert sentence == sentence.upper()
     assert "BLUNT" in sentence
@@ -246,11 +246,11 @@ def _loud(text):
 
 def verdict(stage, outcome):
     tally = {ACCEPTED: (24, 1), OPEN: (10, 1), NOT_ACCEPTED: (24, 5)}[outcome]
-    return judge_stage(stage, PLAN, StageTally(*tally))
+    return judge_stage(stage, PLAN, [StageTally(*tally)])
 
 
 def test_a_verdict_carries_stage_outcome_and_reason():
-    found = judge_stage(Stage.TOP, PLAN, StageTally(24, 2), {Fault.HIGH: 2})
+    found = judge_stage(Stage.TOP, PLAN, [StageTally(24, 2)], {Fault.HIGH: 2})
     assert (found.stage, found.outcome) == (Stage.TOP, ACCEPTED)
     assert str(found.reason) == "2 of 24 trees too high; up to 3 allowed"
     assert isinstance(found, StageVerdict)

@@ -57,7 +57,7 @@ def plan_of(plan: LotPlan) -> PlanPage:
         purpose=words().say(PURPOSE_NAMES[plan.purpose]),
         sample=sample,
         stages=[
-            (words().say(STAGE_NAMES[stage]), _allowed(stage_plan.most_accepted))
+            (words().say(STAGE_NAMES[stage]), _allowed(stage_plan.waves[-1].most_accepted))
             for stage, stage_plan in plan.plans.items()
         ],
         risks=_risks(plan),

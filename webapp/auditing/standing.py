@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from flask_babel import gettext, ngettext
 
 from audits.messages import Message
-from audits.sampling import lot_reason, trees_until_certain
+from audits.sampling import lot_reason, most_not_lost, trees_until_certain
 from audits.services.auditing import AuditView
 from audits.services.scorebook import StageStanding, lot_standing
 from audits.vocabulary import OUTCOME_NAMES, STAGE_NAMES, Outcome, Stage
@@ -91,14 +91,14 @@ def _tally(standing: StageStanding) -> str:
         gettext(
             "%(found)s, up to %(most)s allowed",
             found=ngettext("%(num)s fault", "%(num)s faults", standing.tally.nonconforming),
-            most=standing.plan.most_accepted,
+            most=most_not_lost(standing.plan, *standing.tallies),
         )
     )
 
 
 def _trees_left(standings: Sequence[StageStanding]) -> str:
     left = [
-        trees_until_certain(standing.plan, standing.tally)
+        trees_until_certain(standing.plan, *standing.tallies)
         for standing in standings
         if standing.outcome is Outcome.OPEN
     ]

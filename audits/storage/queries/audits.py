@@ -44,9 +44,27 @@ _CURRENT_SCORES: Final = (
     .where(_OF_AUDIT)
     .order_by(tree_score.c.scoring_order)
 )
+# The wave in which the scored tree was walked to.
+_WAVE: Final = (
+    sa.select(draw_tree.c.wave)
+    .join(
+        tree_score,
+        sa.and_(
+            tree_score.c.farm_id == draw_tree.c.farm_id,
+            tree_score.c.draw_tree_id == draw_tree.c.id,
+        ),
+    )
+    .where(
+        tree_score.c.farm_id == stage_score.c.farm_id,
+        tree_score.c.id == stage_score.c.tree_score_id,
+    )
+    .correlate(stage_score)
+    .scalar_subquery()
+    .label("wave")
+)
 # An IN rather than a join: without statistics SQLite would read every score of the farm first.
 _CURRENT_STAGE_SCORES: Final = (
-    sa.select(*columns_of(stage_score, StageScoreRow))
+    sa.select(*columns_of(stage_score, StageScoreRow), _WAVE)
     .where(
         stage_score.c.farm_id == sa.bindparam("farm"),
         stage_score.c.tree_score_id.in_(sa.select(tree_score.c.id).where(_OF_AUDIT)),
@@ -197,7 +215,7 @@ def every_stage_score(
     """Return the stage scores of every version of each tree's answers in an audit."""
     return fetch_all(
         connection,
-        sa.select(*columns_of(stage_score, StageScoreRow))
+        sa.select(*columns_of(stage_score, StageScoreRow), _WAVE)
         .join(
             tree_score,
             sa.and_(

@@ -115,6 +115,8 @@ def test_the_length_after_each_wave_done_by_hand():
     # A walk of one wave is a loop: its other side is reached round an end.
     assert walk_lengths(out, lot) == [3 + (6 + 2) + 7]
     assert walk_lengths([], lot) == []
+    # Nothing is left of the first wave: nobody sets out for it.
+    assert walk_lengths([tree(5, LEFT, wave=2)], lot) == [0, 4 + 4]
 
 
 def test_a_row_is_left_by_an_end_between_waves_too():

@@ -357,6 +357,30 @@ def judged_side(stage: Stage, drawn_side: Side) -> Side:
     return Side.BOTH if stage in WHOLE_TREE_STAGES else drawn_side
 
 
+def diameter_fault(standard: Standard, diameter_mm: float) -> Fault | None:
+    """
+    Return what is wrong with the diameter of one heading cut.
+
+    Parameters
+    ----------
+    standard : Standard
+        The version in force when the pass began.
+    diameter_mm : float
+        Diameter just behind the cut, in mm.
+
+    Returns
+    -------
+    Fault or None
+        Thick or thin where it lies beyond the band by the guard or more; else None.
+    """
+    rule, guard = standard.heading, standard.diameter_guard_mm
+    if diameter_mm >= kept_length(rule.thickest_mm + guard):
+        return Fault.THICK
+    if diameter_mm <= kept_length(rule.thinnest_mm - guard):
+        return Fault.THIN
+    return None
+
+
 def desirability(distance: float, outer: float) -> float:
     """
     Return the share of the points left at a distance beyond the band.
@@ -523,7 +547,7 @@ def _score_columns(standard: Standard, answer: ColumnsMeasure) -> StageScore:
 
 
 def _score_heading(standard: Standard, answer: HeadingMeasure) -> StageScore:
-    rule, guard = standard.heading, standard.diameter_guard_mm
+    rule = standard.heading
     if rule.rule is HeadingRule.FORBIDDEN:
         return _failed([Fault.FORBIDDEN]) if answer.diameters_mm else _conforming()
     looked_at = len(answer.diameters_mm) + answer.left_long
@@ -537,14 +561,14 @@ def _score_heading(standard: Standard, answer: HeadingMeasure) -> StageScore:
                 )
             }
         )
-    thick = sum(d >= kept_length(rule.thickest_mm + guard) for d in answer.diameters_mm)
-    thin = sum(d <= kept_length(rule.thinnest_mm - guard) for d in answer.diameters_mm)
+    wrong = [fault for d in answer.diameters_mm if (fault := diameter_fault(standard, d))]
+    wrong += [Fault.LEFT_LONG] * answer.left_long
     allowed = rule.most_wrong if looked_at >= rule.few else 0
+    guard = standard.diameter_guard_mm
     points = sum(_diameter_desirability(rule, d, guard) for d in answer.diameters_mm) / looked_at
-    if thick + thin + answer.left_long <= allowed:
+    if len(wrong) <= allowed:
         return StageScore(Result.CONFORMING, (), FULL_POINTS * points)
-    counts = {Fault.THICK: thick, Fault.THIN: thin, Fault.LEFT_LONG: answer.left_long}
-    faults = [fault for fault, count in counts.items() if count]
+    faults = [fault for fault in STAGE_FAULTS[Stage.HEADING] if fault in wrong]
     return _scored(faults, points, set(faults))
 
 

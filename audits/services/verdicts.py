@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import sqlalchemy as sa
 
+from audits.branches import BranchReading, branch_readings
 from audits.errors import NotFound
 from audits.messages import say
 from audits.records import (
@@ -91,6 +93,13 @@ class VerdictView:
     def rows(self) -> dict[int, Row]:
         """The rows of the lot, by id."""
         return {row.id: row for _, row in self.ranges}
+
+    @cached_property
+    def branches(self) -> Sequence[BranchReading]:
+        """What the answers as they stand say of branches, stage by stage."""
+        answers = self.view.answers
+        trees = [answers[tree.id] for tree in self.view.walk if tree.id in answers]
+        return branch_readings(self.view.book.standard, trees)
 
     def decided(self, version: int) -> list[Decision]:
         """

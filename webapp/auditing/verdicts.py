@@ -10,6 +10,7 @@ from audits.services.verdicts import VerdictView, view_verdict
 from audits.vocabulary import LOT_STATE_NAMES
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
+from webapp.auditing.branches import branch_lines
 from webapp.auditing.places import lot_name
 from webapp.auditing.sheets import amended_trees, faulty_lines, row_strips, tree_lines
 from webapp.auditing.standing import lot_line, sign_of, stage_lines
@@ -64,6 +65,7 @@ def _page(view: VerdictView) -> str:
         amended_stages=stage_lines(audit_view.standings) if amended else [],
         onward_url=next_url(audit_view),
         strips=row_strips(view),
+        branches=branch_lines(view.branches),
         faulty=faulty_lines(view),
         lines=tree_lines(view),
         amendments=amended_trees(view),

@@ -137,6 +137,28 @@ class TestPlan:
             planning.plan_audit(database, orchard.supervisor, lot_id)
 
 
+def waves_of(view):
+    """Return the positions of each wave in the order in which they are walked."""
+    return [
+        [tree.position for tree in view.walk if tree.wave == wave]
+        for wave in sorted({tree.wave for tree in view.walk})
+    ]
+
+
+def write_sampling(database, orchard, **sampling):
+    """Let the standard of the block ask for another kind of plan."""
+    with database.read() as connection:
+        stored = standard_queries.standard_by_id(connection, orchard.farm_id, orchard.standard_id)
+    standards.write_standard(
+        database,
+        orchard.supervisor,
+        orchard.block_id,
+        payload=stored.payload | {"sampling": sampling},
+        in_force_from=PRUNED_FROM.date(),
+        now=AUDITED,
+    )
+
+
 class TestBegin:
     def test_a_draw_is_kept_with_its_seed_plans_and_reserve(self, database, orchard, lot_id):
         audit_id = begin(database, orchard, lot_id, seed=2**62)
@@ -165,13 +187,32 @@ class TestBegin:
         sides = Counter(tree.side for tree in view.walk)
         assert abs(sides[Side.LEFT] - sides[Side.RIGHT]) <= 1
 
-    def test_the_walk_goes_out_on_one_side_and_back_on_the_other(self, database, orchard, lot_id):
+    def test_one_wave_is_walked_out_and_the_next_one_back(self, database, orchard, lot_id):
+        view = view_of(database, orchard, begin(database, orchard, lot_id))
+        out, back = waves_of(view)
+        assert [tree.position for tree in view.walk] == out + back
+        assert out == sorted(out)
+        assert back == sorted(back, reverse=True)
+        sizes = {tuple(wave.size for wave in plan.waves) for plan in view.book.plans.values()}
+        assert sizes == {(len(out), len(out + back))}
+
+    def test_one_sample_goes_out_on_one_side_and_back_on_the_other(self, database, orchard):
+        write_sampling(database, orchard, method="single")
+        (lot_id,) = prune(database, orchard).lot_ids
         view = view_of(database, orchard, begin(database, orchard, lot_id))
         out = [tree.position for tree in view.walk if tree.side is Side.LEFT]
         back = [tree.position for tree in view.walk if tree.side is Side.RIGHT]
         assert [tree.position for tree in view.walk] == out + back
         assert out == sorted(out)
         assert back == sorted(back, reverse=True)
+
+    @pytest.mark.parametrize("method", ["single", "double", "table"])
+    def test_other_kinds_of_plans_are_drawn_and_decided(self, database, orchard, method):
+        write_sampling(database, orchard, method=method, acceptable_quality_limit=4.0)
+        (lot_id,) = prune(database, orchard).lot_ids
+        audit_id = begin(database, orchard, lot_id)
+        walk(database, orchard, audit_id)
+        assert seal(database, orchard, audit_id).outcome is Outcome.ACCEPTED
 
     def test_beginning_twice_is_beginning_once(self, database, orchard, lot_id):
         client_id = str(uuid4())
@@ -425,14 +466,12 @@ class TestReplace:
 
     def test_it_stands_in_the_walk_where_it_is_passed_anyway(self, database, orchard, audit_id):
         self.replace_first(database, orchard, audit_id)
-        walk_now = view_of(database, orchard, audit_id).walk
-        out = [tree.position for tree in walk_now if tree.side is Side.LEFT]
-        back = [tree.position for tree in walk_now if tree.side is Side.RIGHT]
+        out, back = waves_of(view_of(database, orchard, audit_id))
         assert out == sorted(out)
         assert back == sorted(back, reverse=True)
 
     def test_a_tree_the_walk_has_passed_comes_next(self, database, orchard, audit_id):
-        view = walk(database, orchard, audit_id, most=20)
+        view = walk(database, orchard, audit_id, most=10)
         _, substitute = self.replace_first(database, orchard, audit_id)
         later = view_of(database, orchard, audit_id)
         ahead = [tree.id for tree in later.walk if tree.id not in later.answers]
@@ -525,13 +564,16 @@ class TestVerdict:
         audit_id = begin(database, orchard, lot_id)
         view = walk(database, orchard, audit_id)
         plan = view.book.plans[Stage.TOP]
+        first, _ = plan.waves
         assert view.outcome is Outcome.ACCEPTED
-        assert len(view.answers) == plan.sample_size - plan.most_accepted
+        # Even if all trees left of the first wave failed, no stage would go on to the second.
+        assert len(view.answers) == first.size - first.most_accepted
         assert view.next_tree is None
 
     def test_a_stage_is_lost_at_its_rejection_number(self, database, orchard, lot_id):
         audit_id = begin(database, orchard, lot_id)
-        rejection = view_of(database, orchard, audit_id).book.plans[Stage.TOP].rejection_number
+        plan = view_of(database, orchard, audit_id).book.plans[Stage.TOP]
+        rejection = plan.waves[0].rejection_number
         before = walk(database, orchard, audit_id, lambda _: right(**HIGH), most=rejection - 1)
         assert before.outcome is Outcome.OPEN
         after = walk(database, orchard, audit_id, lambda _: right(**HIGH), most=1)
@@ -541,19 +583,45 @@ class TestVerdict:
 
     def test_up_to_the_acceptance_number_a_lot_is_accepted(self, database, orchard, lot_id):
         audit_id = begin(database, orchard, lot_id)
-        allowed = view_of(database, orchard, audit_id).book.plans[Stage.TOP].most_accepted
-        walk(database, orchard, audit_id, first_trees(allowed, **HIGH))
+        plan = view_of(database, orchard, audit_id).book.plans[Stage.TOP]
+        first, both = plan.waves
+        # As many as the second wave may have, the last of them in the second wave.
+        high = {*range(1, both.most_accepted), first.size + 1}
+        walk(database, orchard, audit_id, lambda n: right(**HIGH) if n in high else right())
         view = seal(database, orchard, audit_id)
+        allowed = both.most_accepted
         assert view.outcome is Outcome.ACCEPTED
         assert view.standings[0].tally.nonconforming == allowed
         assert str(view.standings[0].verdict.reason) == (
-            f"{allowed} of 30 trees too high; up to {allowed} allowed"
+            f"{allowed} of {both.size} trees too high; up to {allowed} allowed"
+        )
+
+    def test_what_the_first_wave_accepts_is_decided_there(self, database, orchard, lot_id):
+        audit_id = begin(database, orchard, lot_id)
+        first, _ = view_of(database, orchard, audit_id).book.plans[Stage.TOP].waves
+        # Columns go on to the second wave, where every top is too high: too late to matter.
+        forked = {1, 2, 3}
+        view = walk(
+            database,
+            orchard,
+            audit_id,
+            lambda n: right(
+                **(HIGH if n > first.size else {}),
+                **({"columns": fault(Fault.FORK)} if n in forked else {}),
+            ),
+        )
+        assert len(view.answers) > first.size
+        top = seal(database, orchard, audit_id).standings[0]
+        assert top.outcome is Outcome.ACCEPTED
+        assert (top.tally.scored, top.tally.nonconforming) == (first.size, 0)
+        assert str(top.verdict.reason) == (
+            f"No fault in {first.size} trees; up to {first.most_accepted} allowed"
         )
 
     def test_one_more_and_it_is_not(self, database, orchard, lot_id):
         audit_id = begin(database, orchard, lot_id)
-        allowed = view_of(database, orchard, audit_id).book.plans[Stage.TOP].most_accepted
-        walk(database, orchard, audit_id, first_trees(allowed + 1, **HIGH))
+        _, both = view_of(database, orchard, audit_id).book.plans[Stage.TOP].waves
+        walk(database, orchard, audit_id, first_trees(both.most_accepted + 1, **HIGH))
         assert seal(database, orchard, audit_id).outcome is Outcome.NOT_ACCEPTED
         assert lot_of(database, orchard, lot_id).state is LotState.REWORK
 
@@ -633,6 +701,12 @@ class TestVerdict:
         assert view.view.book.draw.lot_size == 3 * TREES_IN_ROW
 
 
+def accepted_without_a_fault(view):
+    """Return after how many trees without a fault the first wave is sure to accept."""
+    first = view.book.plans[Stage.LIMBS].waves[0]
+    return first.size - first.most_accepted
+
+
 class TestSkippedStages:
     """A standard may let a decided stage be left out on the trees that are left."""
 
@@ -661,7 +735,7 @@ class TestSkippedStages:
         walk(database, orchard, audit_id, lambda _: right(*self.OTHERS))
         view = seal(database, orchard, audit_id)
         assert view.standings[0].tally.scored == 5
-        assert view.standings[1].tally.scored == 26
+        assert view.standings[1].tally.scored == accepted_without_a_fault(view)
         with database.read() as connection:
             sums = queries.rollups(connection, orchard.farm_id, audit_id)
         assert {row.stage: row.trees for row in sums}[Stage.TOP] == 5
@@ -768,4 +842,6 @@ class TestRollups:
         with database.read() as connection:
             rows = {r.stage: r for r in queries.rollups(connection, orchard.farm_id, audit_id)}
         heading = rows[Stage.HEADING]
-        assert (heading.trees, heading.due, heading.points_sum) == (30, 20, 2_000.0)
+        trees = len(view_of(database, orchard, audit_id).answers)
+        assert (heading.trees, heading.due) == (trees, trees - 10)
+        assert heading.points_sum == 100.0 * heading.due

@@ -1,10 +1,12 @@
 """What a plan promises: chance of acceptance, trees to look at, and quality that gets through."""
 
 import math
+import sys
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from itertools import zip_longest
+from itertools import accumulate, zip_longest
+from operator import add
 from typing import Final, cast, overload
 
 from audits.errors import InvalidInput
@@ -18,10 +20,13 @@ from audits.sampling.inputs import (
 )
 from audits.sampling.laws import Binomial, Hypergeometric, Model, Poisson
 from audits.sampling.plans import Plan, SinglePlan, Wave, trees_at_fraction
-from audits.sampling.walks import Ending, chances_in_lot, count_endings, steps_of
+from audits.sampling.walks import Endings, chances_in_lot, count_endings, steps_of
 
 # Below this a fraction is taken as none; its logarithm must not be that of 0.
 _TINY: Final = 1e-300
+
+# Ends are summed so many at a time: their chances then stay in memory that is at hand.
+_BLOCK: Final = 96
 
 # A search along a curve looks at this many steps at a time, until they lie this close together.
 _GRID: Final = 16
@@ -293,10 +298,10 @@ def average_sample_number_at_count(
         law = _lot_law(plan, nonconforming, lot_size)
         return _mean_trees(plan, law, curtailed=curtailed, accepting_early=accepting_early)
     _require_lot(plan, nonconforming, lot_size)
-    steps = steps_of(plan, curtailed=curtailed, accepting_early=accepting_early)
     return math.fsum(
         trees * chance
-        for trees, chance in chances_in_lot(count_endings(steps), nonconforming, lot_size)
+        for endings in count_endings(plan, curtailed=curtailed, accepting_early=accepting_early)
+        for trees, chance in chances_in_lot(endings, nonconforming, lot_size)
     )
 
 
@@ -596,14 +601,11 @@ def chances_still_open(plan: Plan, nonconforming: int, lot_size: int) -> list[fl
        on multiple sampling: curtailed inspection.
     """
     _require_lot(plan, nonconforming, lot_size)
-    endings = count_endings(steps_of(plan, curtailed=True))
-    ends = dict(chances_in_lot(endings, nonconforming, lot_size))
-    going = 1.0
-    still_open = []
-    for trees in range(plan.sample_size):
-        going -= ends.get(trees, 0.0)
-        still_open.append(max(0.0, going))
-    return still_open
+    ended = [0.0] * (plan.sample_size + 1)
+    for endings in count_endings(plan, curtailed=True):
+        for trees, chance in chances_in_lot(endings, nonconforming, lot_size):
+            ended[trees] += chance
+    return [max(0.0, 1.0 - by_then) for by_then in accumulate(ended[:-1])]
 
 
 def trees_until_all_decided(stages: Iterable[tuple[Plan, int]], lot_size: int) -> float:
@@ -633,7 +635,7 @@ def trees_until_all_decided(stages: Iterable[tuple[Plan, int]], lot_size: int) -
     Examples
     --------
     >>> round(trees_until_all_decided([(SinglePlan(30, 4), 15)] * 4, 300), 2)
-    27.68
+    28.47
     """
     still_open = [chances_still_open(plan, count, lot_size) for plan, count in stages]
     return math.fsum(
@@ -662,12 +664,18 @@ def _most_accepted(plan: Plan, *, without_gap: bool) -> int:
     return plan.acceptance_number if without_gap else plan.waves[-1].most_accepted
 
 
-def _accepting_endings(plan: Plan, *, without_gap: bool = False) -> list[Ending]:
+def _accepting_endings(plan: Plan, *, without_gap: bool = False) -> Endings:
     """Return the ends that accept; how the walk gets there changes nothing in them."""
-    *earlier, last = plan.waves
+    accepted = count_endings(plan, curtailed=False).accepted
     most = _most_accepted(plan, without_gap=without_gap)
-    steps = (*earlier, Wave(last.size, most, last.rejection_number))
-    return [ending for ending in count_endings(steps) if ending.accepted]
+    if most == plan.waves[-1].most_accepted:
+        return accepted
+    outside_gap = (
+        (trees, bad, orders)
+        for trees, bad, orders in zip(*accepted, strict=True)
+        if trees < plan.sample_size or bad <= most
+    )
+    return Endings(*zip(*outside_gap, strict=True))
 
 
 def _acceptance(
@@ -692,7 +700,7 @@ def _acceptance(
             for value in fractions
         ]
     endings = _accepting_endings(plan, without_gap=without_gap)
-    return _sums(plan, endings, [1.0] * len(endings), fractions, lot_size, law)
+    return _sums(plan, endings, [1.0] * len(endings.trees), fractions, lot_size, law)
 
 
 def _mean_sizes(
@@ -721,10 +729,9 @@ def _mean_sizes(
             math.fsum(trees * chance for trees, chance, _ in _poisson_ends(steps, value))
             for value in fractions
         ]
-    steps = steps_of(plan, curtailed=stop.curtailed, accepting_early=stop.accepting_early)
-    endings = count_endings(steps)
-    trees = [float(ending.trees) for ending in endings]
-    return _sums(plan, endings, trees, fractions, lot_size, law)
+    endings = count_endings(plan, curtailed=stop.curtailed, accepting_early=stop.accepting_early)
+    ends = Endings(*map(add, *endings))
+    return _sums(plan, ends, ends.trees, fractions, lot_size, law)
 
 
 def _quality_left(
@@ -757,23 +764,23 @@ def _share_unseen(
             for value in fractions
         ]
     endings = _accepting_endings(plan)
-    weights = [unseen(ending.trees) for ending in endings]
+    weights = [unseen(trees) for trees in endings.trees]
     return _sums(plan, endings, weights, fractions, lot_size, law)
 
 
 def _sums(
     plan: Plan,
-    endings: Sequence[Ending],
+    endings: Endings,
     weights: Sequence[float],
     fractions: Sequence[float],
     lot_size: int | None,
     law: Model,
 ) -> list[float]:
-    """Sum the chances of the ends, each with its weight, for every fraction."""
+    """Sum the chances of some ends for every fraction, each with the weight of its trees."""
     if law is Model.HYPERGEOMETRIC and lot_size is not None:
         counts = [trees_at_fraction(value, lot_size) for value in fractions]
         _require_lot(plan, 0, lot_size)
-        weight_of = {ending.trees: weight for ending, weight in zip(endings, weights, strict=True)}
+        weight_of = dict(zip(endings.trees, weights, strict=True))
         return [
             math.fsum(
                 weight_of[trees] * chance
@@ -785,21 +792,26 @@ def _sums(
 
 
 def _binomial_sums(
-    endings: Sequence[Ending], weights: Sequence[float], fractions: Sequence[float]
+    endings: Endings, weights: Sequence[float], fractions: Sequence[float]
 ) -> list[float]:
     import numpy as np  # noqa: PLC0415 - keeps starting the app light
 
     # Nothing is nonconforming, or everything: a logarithm of 0 times a count of 0 must be 0.
-    quality = np.clip(np.array(fractions), _TINY, None)
-    rest = np.clip(1.0 - np.array(fractions), _TINY, None)
-    counts = np.array(
-        [
-            (math.log(ending.orders), ending.nonconforming, ending.trees - ending.nonconforming)
-            for ending in endings
-        ]
+    shares = np.array([fractions, [1.0 - fraction for fraction in fractions]])
+    factors = np.vstack([np.ones(len(fractions)), np.log(np.maximum(shares, _TINY))])
+    exponents = np.array(
+        [[math.log(orders) for orders in endings.orders], endings.nonconforming, endings.trees],
+        dtype=float,
     )
-    logarithms = counts @ np.stack([np.ones_like(quality), np.log(quality), np.log(rest)])
-    return cast("list[float]", (np.array(weights) @ np.exp(logarithms)).tolist())
+    exponents[2] -= exponents[1]
+    weight = np.array(weights, dtype=float)
+    sums = np.zeros(len(fractions))
+    for start in range(0, len(weight), _BLOCK):
+        block = slice(start, start + _BLOCK)
+        chances = exponents[:, block].T @ factors
+        np.exp(chances, out=chances)
+        sums += weight[block] @ chances
+    return sums.tolist()
 
 
 def _poisson_ends(
@@ -838,6 +850,10 @@ def _poisson_ends(
 
 
 def _require_fractions(fractions: Iterable[float], law: Model) -> None:
+    largest = sys.float_info.max if law is Model.POISSON else 1.0
+    # One glance for the usual case; which value is at fault is sorted out only when one is.
+    if all(0.0 <= fraction <= largest for fraction in fractions):
+        return
     for fraction in fractions:
         if law is not Model.POISSON:
             require_fraction("fraction_nonconforming", fraction)

@@ -293,16 +293,12 @@ class WavePlan:
     @cached_property
     def waves(self) -> tuple[Wave, ...]:
         """The waves, in the order in which they are walked; a count in a last gap is accepted."""
-        numbers = zip(self.sizes, self.acceptance_numbers, self.rejection_numbers, strict=True)
-        *earlier, (size, _, last) = numbers
-        most = 0 if last is None else last - 1
-        return (
-            *(
-                Wave(size, accepted, size + 1 if rejected is None else rejected)
-                for size, accepted, rejected in earlier
-            ),
-            Wave(size, most, most + 1),
-        )
+        rejected = [
+            size + 1 if number is None else number
+            for size, number in zip(self.sizes, self.rejection_numbers, strict=True)
+        ]
+        accepted = (*self.acceptance_numbers[:-1], rejected[-1] - 1)
+        return tuple(map(Wave._make, zip(self.sizes, accepted, rejected, strict=True)))
 
     def _problems(self) -> dict[str, Message]:
         problems = {}

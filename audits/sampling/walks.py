@@ -1,38 +1,54 @@
 """Every way in which a sample can come to its end, counted once in whole numbers."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
-from itertools import groupby
-from typing import NamedTuple
+from itertools import count, groupby, repeat, starmap
+from operator import itemgetter
+from typing import NamedTuple, TypeAlias
 
 from audits.sampling.plans import Plan, Wave
 
-# A lot cannot be turned down at such a step, or accepted.
-_NEVER_ACCEPTED = -1
+# Trees looked at, acceptance number, rejection number: a wave, or a step within one.
+_Step: TypeAlias = tuple[int, int | None, int]
 
 
-class Ending(NamedTuple):
+class Endings(NamedTuple):
     """
-    One end of a sample: the orders in which trees can come that lead there.
+    Ends of a sample that have the same outcome, in the order of the walk.
+
+    Each field holds one number for each end.
 
     Parameters
     ----------
-    trees : int
+    trees : Sequence of int
         Trees looked at.
-    nonconforming : int
+    nonconforming : Sequence of int
         Those that are nonconforming.
-    orders : int
-        Different orders of conforming and nonconforming trees that end exactly here.
-    accepted : bool
-        Whether the lot is accepted.
+    orders : Sequence of int
+        Different orders of conforming and nonconforming trees that end exactly there.
     """
 
-    trees: int
-    nonconforming: int
-    orders: int
-    accepted: bool
+    trees: Sequence[int]
+    nonconforming: Sequence[int]
+    orders: Sequence[int]
+
+
+class WalkEndings(NamedTuple):
+    """
+    All ends of a sample.
+
+    Parameters
+    ----------
+    accepted : Endings
+        Those with which the lot is accepted.
+    not_accepted : Endings
+        Those with which it is not.
+    """
+
+    accepted: Endings
+    not_accepted: Endings
 
 
 def certain_numbers(waves: Sequence[Wave]) -> tuple[tuple[int, int], ...]:
@@ -66,13 +82,19 @@ def certain_numbers(waves: Sequence[Wave]) -> tuple[tuple[int, int], ...]:
     surely_in = last.most_accepted - last.size
     surely_out = last.rejection_number
     certain = [(surely_in, surely_out)]
-    for wave in reversed(earlier):
-        surely_in = max(
-            wave.most_accepted - wave.size, min(wave.rejection_number - wave.size - 1, surely_in)
-        )
-        surely_out = min(wave.rejection_number, max(wave.most_accepted + 1, surely_out))
+    for size, accepted, rejected in reversed(earlier):
+        most = -1 if accepted is None else accepted
+        if surely_in + size < most:
+            surely_in = most - size
+        elif surely_in + size >= rejected:
+            surely_in = rejected - size - 1
+        if surely_out <= most:
+            surely_out = most + 1
+        elif surely_out > rejected:
+            surely_out = rejected
         certain.append((surely_in, surely_out))
-    return tuple(reversed(certain))
+    certain.reverse()
+    return tuple(certain)
 
 
 def steps_of(plan: Plan, *, curtailed: bool, accepting_early: bool = True) -> tuple[Wave, ...]:
@@ -93,23 +115,24 @@ def steps_of(plan: Plan, *, curtailed: bool, accepting_early: bool = True) -> tu
     tuple of Wave
         The waves themselves, or one step a tree.
     """
-    waves = plan.waves
     if not curtailed:
-        return waves
-    steps = []
+        return plan.waves
+    return tuple(starmap(Wave, _tree_by_tree(plan.waves, accepting_early=accepting_early)))
+
+
+def _tree_by_tree(waves: Sequence[Wave], *, accepting_early: bool) -> Iterator[_Step]:
     seen = 0
-    for wave, (surely_in, surely_out) in zip(waves, certain_numbers(waves), strict=True):
-        for trees in range(seen + 1, wave.size + 1):
-            most = trees + surely_in
-            if not accepting_early:
-                most = wave.most_accepted if trees == wave.size else _NEVER_ACCEPTED
-            steps.append(Wave(trees, max(most, _NEVER_ACCEPTED), surely_out))
-        seen = wave.size
-    return tuple(steps)
+    certain = certain_numbers(waves)
+    for (size, accepted, _), (surely_in, surely_out) in zip(waves, certain, strict=True):
+        for trees in range(seen + 1, size + 1):
+            most = trees + surely_in if accepting_early else -1
+            if trees == size and not accepting_early and accepted is not None:
+                most = accepted
+            yield trees, None if most < 0 else most, surely_out
+        seen = size
 
 
-@lru_cache(maxsize=512)
-def count_endings(steps: tuple[Wave, ...]) -> tuple[Ending, ...]:
+def count_endings(plan: Plan, *, curtailed: bool, accepting_early: bool = True) -> WalkEndings:
     """
     Count the orders of trees that lead to each end of a sample.
 
@@ -118,54 +141,117 @@ def count_endings(steps: tuple[Wave, ...]) -> tuple[Ending, ...]:
 
     Parameters
     ----------
-    steps : tuple of Wave
-        The points at which the sample can end, as `steps_of` returns them.
+    plan : SinglePlan or DoublePlan or WavePlan
+        The plan.
+    curtailed, accepting_early : bool
+        As in `steps_of`.
 
     Returns
     -------
-    tuple of Ending
-        All ends that can be reached, in the order of the walk.
+    WalkEndings
+        All ends that can be reached.
 
     References
     ----------
     .. [1] E. L. Grant and R. S. Leavenworth, Statistical Quality Control, on double and multiple
        sampling; the counting of paths follows from the multiplication rule.
+
+    Examples
+    --------
+    >>> from audits.sampling.plans import WavePlan
+    >>> count_endings(WavePlan((2, 3), (0, 1), (2, 2)), curtailed=False).accepted
+    Endings(trees=(2, 3), nonconforming=(0, 1), orders=(1, 2))
     """
-    endings = []
-    lowest, orders, seen = 0, [1], 0
+    # Without curtailment there is but one walk, whatever is said of accepting early.
+    return _count_once(plan, curtailed, accepting_early or not curtailed)
+
+
+@lru_cache(maxsize=512)
+def _count_once(plan: Plan, curtailed: bool, accepting_early: bool) -> WalkEndings:  # noqa: FBT001 - the key of the cache
+    steps: Iterable[_Step] = plan.waves
+    if curtailed:
+        steps = _tree_by_tree(plan.waves, accepting_early=accepting_early)
+    return _count(steps, plan.sample_size)
+
+
+def _count(steps: Iterable[_Step], sample_size: int) -> WalkEndings:
+    """
+    Walk from step to step.
+
+    The orders that go on are kept as the digits of one large number, those with the fewest
+    nonconforming trees in the lowest digit: a further tree is one addition, several are one
+    multiplication (Kronecker substitution).
+    """
+    # Whole bytes, and more bits than trees: of n trees there are 2 ** n orders.
+    digit = 8 * (sample_size // 8 + 1)
+    fewest = (1 << digit) - 1
+    accepted_ends: list[tuple[int, int, int]] = []
+    other_ends: list[tuple[int, int, int]] = []
+    going, lowest, width, seen = 1, 0, 1, 0
     for size, accepted, rejected in steps:
-        orders = _walk_on(orders, size - seen)
+        further = size - seen
+        if further == 1:
+            going += going << digit
+        else:
+            going *= _from_digits([math.comb(further, bad) for bad in range(further + 1)], digit)
+        width += further
         seen = size
-        most = _NEVER_ACCEPTED if accepted is None else accepted
-        inside = max(0, most + 1 - lowest)
-        outside = max(inside, rejected - lowest)
-        endings += [
-            Ending(size, lowest + extra, ways, accepted=extra < inside)
-            for extra, ways in enumerate(orders)
-            if not inside <= extra < outside
-        ]
-        orders = orders[inside:outside]
-        lowest += inside
-        if not orders:
+        # One end at a time is the usual case, worth its own lines for speed.
+        if accepted is None or accepted < lowest:
+            pass
+        elif accepted == lowest:
+            accepted_ends.append((size, lowest, going & fewest))
+            going >>= digit
+            lowest += 1
+            width -= 1
+        else:
+            ending = min(accepted + 1 - lowest, width)
+            passed = going & ((1 << ending * digit) - 1)
+            accepted_ends += _ends(size, lowest, passed, ending, digit)
+            going >>= ending * digit
+            lowest += ending
+            width -= ending
+        ending = lowest + width - rejected
+        if ending == 1:
+            width -= 1
+            last = going >> width * digit
+            going -= last << width * digit
+            other_ends.append((size, rejected, last))
+        elif ending > 1:
+            ending = min(ending, width)
+            width -= ending
+            beyond = going >> width * digit
+            going -= beyond << width * digit
+            other_ends += _ends(size, lowest + width, beyond, ending, digit)
+        if not width:
             break
-    return tuple(endings)
+    return WalkEndings(_columns(accepted_ends), _columns(other_ends))
 
 
-def _walk_on(orders: list[int], trees: int) -> list[int]:
-    """Return the orders by their nonconforming trees after some more trees."""
-    if trees == 1:
-        return [stays + comes for stays, comes in zip([*orders, 0], [0, *orders], strict=True)]
-    ways = [math.comb(trees, bad) for bad in range(trees + 1)]
-    walked = [0] * (len(orders) + trees)
-    for start, number in enumerate(orders):
-        for bad, choice in enumerate(ways):
-            walked[start + bad] += number * choice
-    return walked
+def _ends(
+    size: int, lowest: int, orders: int, ending: int, digit: int
+) -> Iterator[tuple[int, int, int]]:
+    return zip(repeat(size), count(lowest), _to_digits(orders, ending, digit), strict=False)
 
 
-def chances_in_lot(
-    endings: Iterable[Ending], nonconforming: int, lot_size: int
-) -> list[tuple[int, float]]:
+def _columns(ends: Sequence[tuple[int, int, int]]) -> Endings:
+    return Endings(*zip(*ends, strict=True)) if ends else Endings((), (), ())
+
+
+def _from_digits(digits: Iterable[int], bits: int) -> int:
+    return int.from_bytes(b"".join(each.to_bytes(bits // 8, "little") for each in digits), "little")
+
+
+def _to_digits(number: int, digits: int, bits: int) -> list[int]:
+    length = bits // 8
+    whole = number.to_bytes(digits * length, "little")
+    return [
+        int.from_bytes(whole[start : start + length], "little")
+        for start in range(0, len(whole), length)
+    ]
+
+
+def chances_in_lot(endings: Endings, nonconforming: int, lot_size: int) -> list[tuple[int, float]]:
     """
     Return the chance that a sample from a lot ends after each number of trees.
 
@@ -174,8 +260,8 @@ def chances_in_lot(
 
     Parameters
     ----------
-    endings : iterable of Ending
-        The ends that are asked for, in the order of the walk.
+    endings : Endings
+        The ends that are asked for.
     nonconforming : int
         Nonconforming trees in the lot (symbol D).
     lot_size : int
@@ -192,31 +278,14 @@ def chances_in_lot(
     ]
 
 
-def _ways_in_lot(
-    endings: Iterable[Ending], nonconforming: int, lot_size: int
-) -> Iterable[tuple[int, int]]:
-    """Count the ordered draws from a lot that end after each number of trees."""
-    conforming = lot_size - nonconforming
-    for trees, group in groupby(endings, key=lambda ending: ending.trees):
-        yield (
-            trees,
-            sum(
-                ending.orders
-                * math.perm(nonconforming, ending.nonconforming)
-                * math.perm(conforming, trees - ending.nonconforming)
-                for ending in group
-            ),
-        )
-
-
-def exact_chance(endings: Iterable[Ending], nonconforming: int, lot_size: int) -> Fraction:
+def exact_chance(endings: Endings, nonconforming: int, lot_size: int) -> Fraction:
     """
     Return the chance that a sample from a lot ends in one of some ways, without rounding.
 
     Parameters
     ----------
-    endings : iterable of Ending
-        The ends that are asked for, in the order of the walk.
+    endings : Endings
+        The ends that are asked for.
     nonconforming : int
         Nonconforming trees in the lot (symbol D).
     lot_size : int
@@ -234,3 +303,16 @@ def exact_chance(endings: Iterable[Ending], nonconforming: int, lot_size: int) -
         ),
         Fraction(0),
     )
+
+
+def _ways_in_lot(endings: Endings, nonconforming: int, lot_size: int) -> Iterator[tuple[int, int]]:
+    """Count the ordered draws from a lot that end after each number of trees."""
+    conforming = lot_size - nonconforming
+    for trees, group in groupby(zip(*endings, strict=True), key=itemgetter(0)):
+        yield (
+            trees,
+            sum(
+                orders * math.perm(nonconforming, bad) * math.perm(conforming, trees - bad)
+                for _, bad, orders in group
+            ),
+        )

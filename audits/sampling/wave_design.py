@@ -17,9 +17,6 @@ from audits.sampling.wave_search import Found, Lots, Numbers, Search
 # Trees that the largest sample of a wave plan may have beyond the single plan.
 MORE_TREES: Final = 8
 
-# With lots decided early, a last wave may do with a few trees less than the single plan.
-_FEWER_TREES: Final = 3
-
 # A walk of more waves than this is no walk; the search would take too long as well.
 MOST_WAVES: Final = 5
 
@@ -139,7 +136,7 @@ def _design(
         producer_risk,
         consumer_risk,
     )
-    for candidate in _search(lots, stages, most_waves, largest, single.sample_size):
+    for candidate in _search(lots, stages, most_waves, largest):
         plan = as_plan(candidate.numbers)
         if keeps_promises(plan, lots):
             return plan
@@ -216,13 +213,13 @@ def keeps_promises(plan: WavePlan, lots: Lots) -> bool:
     bool
         True if neither risk is exceeded.
     """
-    accepting = [ending for ending in count_endings(plan.waves) if ending.accepted]
+    accepting = count_endings(plan, curtailed=False).accepted
     passed = exact_chance(accepting, lots.bad, lots.lot_size)
     sent_back = 1 - exact_chance(accepting, lots.good, lots.lot_size)
     return passed <= as_written(lots.consumer_risk) and sent_back <= as_written(lots.producer_risk)
 
 
-def _search(lots: Lots, stages: int, most_waves: int, largest: int, single: int) -> list[Found]:
+def _search(lots: Lots, stages: int, most_waves: int, largest: int) -> list[Found]:
     """Search with one wave, then with two ..., each round bounded by the best before it."""
     best: list[Found] = []
     for waves in range(1, most_waves + 1):
@@ -231,8 +228,9 @@ def _search(lots: Lots, stages: int, most_waves: int, largest: int, single: int)
         spacing = 1 if all_of_them else -(-largest // _SIZES_TRIED[waves])
         # Counted from the largest sample, which is nearly always of use.
         tried = list(range(largest, 0, -spacing))[::-1]
-        every = list(range(max(1, single - _FEWER_TREES), largest + 1))
-        search.over([tried] * (waves - 1) + [every])
+        # Every last size, those below the single plan's too: where its risks are not used up, lots
+        # turned down early let a last wave do with fewer trees.
+        search.over([tried] * (waves - 1) + [range(1, largest + 1)])
         while spacing > 1:
             narrower = spacing // 2
             for found in search.best[:_LOOKED_AROUND]:

@@ -3,8 +3,6 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from flask_babel import gettext
-
 from audits.branches import RIGHT_BRANCH_NAMES, BranchReading
 from webapp.reading import words
 
@@ -15,24 +13,16 @@ class BranchLine:
 
     name: str
     sentence: str
-    note: str | None
+    has_range: bool
 
 
 def branch_lines(readings: Iterable[BranchReading]) -> Sequence[BranchLine]:
-    """Return what may be said of branches, stage by stage, with what the range allows for."""
+    """Return what may be said of branches, stage by stage."""
     return [
         BranchLine(
             name=words().say(RIGHT_BRANCH_NAMES[reading.stage]),
             sentence=words().say(reading.sentence),
-            note=None if reading.interval is None else _note(),
+            has_range=reading.interval is not None,
         )
         for reading in readings
     ]
-
-
-def _note() -> str:
-    return str(
-        gettext(
-            "Branches of one tree are alike, so the range goes by trees as well as by branches."
-        )
-    )

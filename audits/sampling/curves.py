@@ -30,6 +30,7 @@ _BLOCK: Final = 96
 
 # A search along a curve looks at this many steps at a time, until they lie this close together.
 _GRID: Final = 16
+_FINE_GRID: Final = 400
 _NARROW: Final = 1e-9
 
 
@@ -203,9 +204,10 @@ def average_sample_number(
     accepting_early: bool = True,
 ) -> float | list[float]:
     """
-    Return the trees looked at on average until a lot is decided.
+    Return the trees looked at on average until a lot is decided (ASN).
 
-    With Re the rejection number and A = n - Re + 1 the conforming trees that settle acceptance,
+    Of plans in several waves the ends are counted (`audits.sampling.walks`). Of a single plan
+    with Re the rejection number and A = n - Re + 1 the conforming trees that settle acceptance,
     exactly one of the two is reached by the n-th tree. The mean of the tree at which it happens
     is Re/p P(X >= Re + 1) + A/(1 - p) P(Y >= A + 1) with X and Y the nonconforming and the
     conforming trees among n + 1. Without replacement p becomes (D + 1)/(N + 1), and X and Y
@@ -438,16 +440,23 @@ def average_outgoing_quality_limit(
     def left(fractions: Sequence[float]) -> list[float]:
         return _quality_left(plan, fractions, lot_size, model)
 
-    if chosen_model(model, lot_size) is Model.HYPERGEOMETRIC and lot_size is not None:
+    law = chosen_model(model, lot_size)
+    if law is Model.HYPERGEOMETRIC and lot_size is not None:
         grid = [count / lot_size for count in range(lot_size + 1)]
         return max(zip(left(grid), grid, strict=True))
-    low, high = 0.0, 1.0
-    # Each round looks at the neighbours of the best point of the last; the curve has one peak.
+    # An end with d nonconforming trees of t adds most at (d + 1)/t at the latest; so does the sum.
+    low, high = 0.0, max((wave.most_accepted + 1) / wave.size for wave in plan.waves)
+    if law is not Model.POISSON:
+        high = min(1.0, high)
+    # The curve may have a peak for each wave, so that the first look is a close one; each further
+    # round looks between the neighbours of the best point of the last.
+    steps = _GRID if len(plan.waves) == 1 else _FINE_GRID
     while high - low > _NARROW:
-        grid = [low + (high - low) * step / _GRID for step in range(_GRID + 1)]
+        grid = [low + (high - low) * step / steps for step in range(steps + 1)]
         heights = left(grid)
         best = heights.index(max(heights))
-        low, high = grid[max(0, best - 1)], grid[min(_GRID, best + 1)]
+        low, high = grid[max(0, best - 1)], grid[min(steps, best + 1)]
+        steps = _GRID
     worst = (low + high) / 2
     return left([worst])[0], worst
 

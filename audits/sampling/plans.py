@@ -310,7 +310,7 @@ class WavePlan:
                 "The sizes of the waves count all trees so far, so each must be larger than the "
                 "one before it."
             )
-        for field in ("acceptance_numbers", "rejection_numbers"):
+        for field, least in (("acceptance_numbers", 0), ("rejection_numbers", 1)):
             numbers = getattr(self, field)
             if len(numbers) != len(sizes):
                 problems[field] = say_n(
@@ -319,8 +319,10 @@ class WavePlan:
                     len(sizes),
                     found=len(numbers),
                 )
-            elif not all(number is None or is_count(number, 0) for number in numbers):
-                problems[field] = say("These must be whole numbers, 0 or more.")
+            elif not all(number is None or is_count(number, least) for number in numbers):
+                problems[field] = say(
+                    "These must be whole numbers of at least %(least)s.", least=least
+                )
             elif not numbers or numbers[-1] is None:
                 problems[field] = say("The last wave must decide, so it needs a number.")
         if not problems and any(
@@ -361,11 +363,15 @@ def walk_sizes(plans: Iterable[Plan]) -> tuple[int, ...]:
 
 
 def _too_small(plan: SinglePlan | DoublePlan, least: dict[str, int]) -> dict[str, Message]:
-    return {
+    problems = {
         field: too_small(getattr(plan, field), smallest)
         for field, smallest in least.items()
         if not is_count(getattr(plan, field), smallest)
     }
+    # A rejection number is held against its acceptance number, which must be right first.
+    for accepted in problems.keys() & {field for field in least if "acceptance" in field}:
+        problems.pop(accepted.replace("acceptance", "rejection"), None)
+    return problems
 
 
 def trees_at_fraction(fraction: float, lot_size: int, rounding: Rounding = Rounding.NEAREST) -> int:

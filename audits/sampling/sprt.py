@@ -38,10 +38,11 @@ from audits.sampling.plans import WavePlan
 _NEAR: Final = 1e-10
 
 # Chance of a walk still open that can no longer change a printed figure.
-_NEGLIGIBLE: Final = 1e-16
+_NEGLIGIBLE: Final = 1e-15
 
-# With a longer average the walk may still be open at the largest sample.
-_LARGEST_AVERAGE: Final = LARGEST_SAMPLE / 20
+# Nearly all of a walk is over within some thirty times its average; with a longer average it could
+# outlast the largest sample.
+_LARGEST_AVERAGE: Final = LARGEST_SAMPLE / 40
 
 # So near to 0 Wald's parameter changes the curves by less than rounding does.
 _TINY_PARAMETER: Final = 1e-16

@@ -44,6 +44,7 @@ from audits.services.scorebook import (
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import passes as pass_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import (
     audit,
@@ -569,7 +570,15 @@ def replace_tree(
             _give_up(connection, book, gone, kind)
             return None
         substitute = min(reserve, key=lambda tree: tree.reserve_order or 0)
-        _put_in_walk(connection, actor.farm_id, gone, substitute, kind, list(trees.values()))
+        _put_in_walk(
+            connection,
+            actor.farm_id,
+            gone,
+            substitute,
+            kind,
+            list(trees.values()),
+            _rows_of_lot(connection, book),
+        )
         return substitute
 
 
@@ -727,8 +736,9 @@ def _put_in_walk(
     substitute: DrawTree,
     kind: PlantingKind,
     trees: Sequence[DrawTree],
+    rows: Sequence[int],
 ) -> None:
-    place = _place_ahead(gone, substitute, trees)
+    place = _place_ahead(gone, substitute, trees, rows)
     connection.execute(
         draw_tree.update()
         .where(
@@ -742,6 +752,16 @@ def _put_in_walk(
     _set_tree(connection, farm_id, gone.id, found_kind=kind)
 
 
+def _rows_of_lot(connection: sa.Connection, book: Scorebook) -> list[int]:
+    """Return the rows of a draw in the order in which they are walked."""
+    if book.draw.lot_id is None:
+        return list(
+            dict.fromkeys(tree.orchard_row_id for tree in trees_by_id(connection, book).values())
+        )
+    ranges = pass_queries.lot_ranges(connection, book.farm.id, book.draw.lot_id)
+    return list(dict.fromkeys(part.orchard_row_id for part in ranges))
+
+
 def _set_tree(
     connection: sa.Connection, farm_id: int, tree_id: int, **values: int | PlantingKind
 ) -> None:
@@ -752,7 +772,9 @@ def _set_tree(
     )
 
 
-def _place_ahead(gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree]) -> int:
+def _place_ahead(
+    gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree], rows: Sequence[int]
+) -> int:
     """Return where in the walk the substitute comes: where it is passed anyway, else next."""
     here = gone.walk_order or 0
     ahead = sorted(
@@ -760,7 +782,7 @@ def _place_ahead(gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree]
         key=lambda tree: tree.walk_order or 0,
     )
     taken = _drawn(replace(substitute, wave=gone.wave))
-    where = insert_in_walk([_drawn(tree) for tree in ahead], taken).index(taken)
+    where = insert_in_walk([_drawn(tree) for tree in ahead], taken, rows=rows).index(taken)
     if where < len(ahead):
         return ahead[where].walk_order or 0
     return 1 + max((tree.walk_order or 0 for tree in trees), default=0)

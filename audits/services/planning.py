@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from audits.attribution import answerable_worker
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.lot_plans import consumer_risk, plan_lot
 from audits.lots import reserve_size
@@ -16,6 +17,7 @@ from audits.sampling import Place, Plan, draw_trees, stage_producer_risk, walk_s
 from audits.sampling.stored import plan_payload
 from audits.services.access import require_crew_lead
 from audits.services.farms import bearing_positions
+from audits.services.scorebook import read_assignments
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
@@ -24,7 +26,7 @@ from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import draw, draw_stage, draw_tree, lot
-from audits.vocabulary import LotState, Purpose, Stage, Strictness
+from audits.vocabulary import LotState, Purpose, Side, Stage, Strictness
 
 
 @dataclass(frozen=True)
@@ -224,7 +226,13 @@ def draw_lot(
     int
         The draw's id.
     """
-    drawn = draw_trees(plan.places, plan.wave_sizes, reserve_size(plan.sample_size), seed)
+    drawn = draw_trees(
+        plan.places,
+        plan.wave_sizes,
+        reserve_size(plan.sample_size),
+        seed,
+        workers=_workers(connection, actor.farm_id, plan),
+    )
     draw_id = insert(
         connection,
         draw,
@@ -273,6 +281,23 @@ def draw_lot(
         ],
     )
     return draw_id
+
+
+def _workers(
+    connection: sa.Connection, farm_id: int, plan: LotPlan
+) -> dict[Place, tuple[int | None, ...]]:
+    """Return who answers for what on each tree, so that everybody's trees are drawn alike."""
+    assignments = read_assignments(pass_queries.assignments(connection, farm_id, plan.crew_pass.id))
+    if not assignments:
+        return {}
+    return {
+        place: tuple(
+            answerable_worker(assignments, stage, place.row, place.position, side)
+            for stage in plan.plans
+            for side in (Side.LEFT, Side.RIGHT)
+        )
+        for place in plan.places
+    }
 
 
 def walk_of(trees: Iterable[DrawTree]) -> list[DrawTree]:

@@ -13,6 +13,7 @@ from audits.attribution import Assignment, answerable_worker
 from audits.errors import NotFound
 from audits.messages import say
 from audits.records import (
+    AssignmentRow,
     Audit,
     CrewPass,
     Draw,
@@ -210,12 +211,26 @@ def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Sc
             row.stage: read_plan(row.plan)
             for row in queries.draw_stages(connection, farm_id, draw.id)
         },
-        assignments=_assignments(connection, farm_id, draw),
+        assignments=read_assignments(
+            pass_queries.assignments_in_draw(connection, farm_id, draw.crew_pass_id, draw.id)
+        ),
     )
 
 
-def _assignments(connection: sa.Connection, farm_id: int, draw: Draw) -> list[Assignment]:
-    rows = pass_queries.assignments_in_draw(connection, farm_id, draw.crew_pass_id, draw.id)
+def read_assignments(rows: Iterable[AssignmentRow]) -> list[Assignment]:
+    """
+    Return stored assignments as attribution takes them.
+
+    Parameters
+    ----------
+    rows : iterable of AssignmentRow
+        The stored rows.
+
+    Returns
+    -------
+    list of Assignment
+        Who did what, in the same order.
+    """
     return [
         Assignment(
             worker_id=row.worker_id,

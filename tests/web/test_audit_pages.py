@@ -77,7 +77,7 @@ class TestPlan:
     def test_it_says_what_is_looked_at_what_is_allowed_and_the_risks(self, supervisor, lot_id):
         page = read_page(supervisor.get(f"/lots/{lot_id}"))
         assert page.headings == ["Row 1"]
-        assert "30 of 310 trees are looked at, drawn by chance." in page.text
+        assert "33 of 310 trees are looked at, drawn by chance." in page.text
         assert page.text.count("accepted with up to 4 faulty trees") == len(Stage)
         assert "goes back by chance in at most 5 % of cases" in page.text
         assert "25 % faulty trees passes in at most 10 %" in page.text
@@ -109,7 +109,7 @@ class TestPlan:
     def test_beginning_leads_to_the_first_tree(self, database, orchard, supervisor, lot_id):
         answer = supervisor.post(f"/lots/{lot_id}/audit", data={"client_id": str(uuid4())})
         page = read_page(supervisor.get(answer.location, follow_redirects=True))
-        assert page.headings == ["Tree 1 of 30"]
+        assert page.headings == ["Tree 1 of 20"]
         lot = view_lot(database, orchard.supervisor, lot_id)
         assert lot.lot.state is LotState.IN_AUDIT
 
@@ -233,19 +233,19 @@ class TestTree:
         far = second.position - first.position
         assert f"out: {far} tree" in read_page(supervisor.get(tree_url(2))).text
 
-    def test_the_walk_comes_back_on_the_other_side(
-        self, database, orchard, supervisor, audit_id, tree_url
-    ):
-        sides = [tree.side for tree in view_of(database, orchard, audit_id).walk]
-        turn = sides.index("right") + 1
-        assert "back to the start (north)" in read_page(supervisor.get(tree_url(turn))).text
+    def test_the_second_wave_comes_back(self, database, orchard, supervisor, audit_id, tree_url):
+        waves = [tree.wave for tree in view_of(database, orchard, audit_id).walk]
+        turn = waves.index(2) + 1
+        page = read_page(supervisor.get(tree_url(turn)))
+        assert "back to the start (north)" in page.text
+        assert page.headings == [f"Tree {turn} of {len(waves)}"]
         assert "back: " in read_page(supervisor.get(tree_url(turn + 1))).text
 
     def test_a_tree_behind_the_auditor_asks_to_turn_round(
         self, database, orchard, supervisor, audit_id
     ):
         """A reserve tree that the walk has passed comes next."""
-        walk(database, orchard, audit_id, most=15)
+        walk(database, orchard, audit_id, most=12)
         for _ in range(6):
             view = view_of(database, orchard, audit_id)
             url = f"/audits/{audit_id}/trees/{view.next_tree.id}"
@@ -256,7 +256,7 @@ class TestTree:
             for tree in walk_now
         ]
         behind = [
-            before.side == tree.side == "left" and tree.position < before.position
+            before.wave == tree.wave == 1 and tree.position < before.position
             for before, tree in pairwise(walk_now)
         ]
         assert any(behind)
@@ -299,7 +299,7 @@ class TestTree:
         page = read_page(answer)
         assert answer.status_code == 422
         assert sentence in page.problems[field]
-        assert page.headings == ["Tree 1 of 30"]
+        assert page.headings == ["Tree 1 of 20"]
         assert count(database, tree_score) == 0
 
     def test_what_was_entered_stays_in_a_form_that_is_refused(self, supervisor, tree_url):
@@ -453,7 +453,7 @@ class TestVerdict:
     def test_a_good_lot_is_accepted_after_as_few_trees_as_make_it_certain(
         self, database, orchard, supervisor, audit_id, lot_id
     ):
-        assert score_to_the_end(supervisor, audit_id) == 26
+        assert score_to_the_end(supervisor, audit_id) == 18
         page = read_page(supervisor.get(f"/audits/{audit_id}"))
         assert "Stop" in page.text
         assert "All 4 stages are accepted." in page.text
@@ -467,9 +467,9 @@ class TestVerdict:
         self, database, orchard, supervisor, audit_id, lot_id
     ):
         trees = score_to_the_end(supervisor, audit_id, lambda n: TOO_HIGH if n <= 5 else ALL_RIGHT)
-        assert trees == 26
+        assert trees == 18
         page = read_page(supervisor.get(f"/audits/{audit_id}"))
-        assert "Top: 5 of 26 trees too high; up to 4 of 30 allowed." in page.text
+        assert "Top: 5 of 18 trees too high; up to 4 of 20 allowed." in page.text
         sealed = read_page(supervisor.post(f"/audits/{audit_id}/seal", follow_redirects=True))
         assert "/rework/1" in sealed.links
 
@@ -636,8 +636,8 @@ class TestAmendment:
         for part in (
             "Verdict as issued",
             "As amended",
-            "4 of 30 trees too high; up to 4 allowed.",
-            "5 of 30 trees too high; up to 4 allowed.",
+            "4 of 33 trees too high; up to 4 allowed.",
+            "5 of 20 trees too high; up to 4 allowed.",
             "Wrong mark on the pole",
             "Top: Right; Limbs: Right",
             "Top: Too high; Limbs: Right",
@@ -645,7 +645,7 @@ class TestAmendment:
             assert part in text
         assert "As amended: Not accepted" in read_page(supervisor.get("/lots/1")).text
         assert "Versions so far" in read_page(supervisor.get(url)).text
-        assert count(database, tree_score) == 31
+        assert count(database, tree_score) == 34
         assert found
 
     def test_it_needs_a_reason(self, database, supervisor, url):
@@ -654,7 +654,7 @@ class TestAmendment:
         assert answer.status_code == 422
         assert page.problems["reason"] == "Say why the score is changed."
         assert page.values["top"] == "fault"
-        assert count(database, tree_score) == 30
+        assert count(database, tree_score) == 33
 
     def test_reason_and_answers_are_both_looked_at(self, database, supervisor, url):
         answer = supervisor.post(url, data=entry(top="fault"))
@@ -663,7 +663,7 @@ class TestAmendment:
         assert page.problems["top"] == "Name the fault."
         assert page.problems["reason"] == "Say why the score is changed."
         assert "Look at the stages again." in page.text
-        assert count(database, tree_score) == 30
+        assert count(database, tree_score) == 33
 
     def test_an_incomplete_page_is_refused_with_a_sentence(self, supervisor, url):
         answer = supervisor.post(url, data=TOO_HIGH | {"reason": "Wrong mark"})

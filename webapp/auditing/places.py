@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from flask_babel import gettext, ngettext
 
@@ -14,7 +15,7 @@ from webapp.reading import words
 
 @dataclass(frozen=True)
 class TreePlace:
-    """A tree of the walk as the tree screen shows it."""
+    """A tree of the walk as the tree screen shows it; `total` counts up to its wave's end."""
 
     order: int
     total: int
@@ -30,10 +31,10 @@ def tree_place(walk: Sequence[DrawTree], tree: DrawTree, rows: Mapping[int, Row]
     row = rows[tree.orchard_row_id]
     return TreePlace(
         order=index + 1,
-        total=len(walk),
+        total=sum(other.wave <= tree.wave for other in walk),
         place_words=place_words(tree, rows),
         side_words=words().say(SIDE_NAMES[tree.side]),
-        direction_words=_direction(before, tree, row),
+        direction_words=_direction(walk, before, tree, row),
     )
 
 
@@ -83,14 +84,11 @@ def stretch_words(row: Row, first: int, last: int) -> str:
     )
 
 
-def _direction(before: DrawTree | None, tree: DrawTree, row: Row) -> str:
-    """Return the way to a tree: rows are walked out on the left side and back on the right."""
-    out = tree.side is Side.LEFT
-    if (
-        before is None
-        or before.orchard_row_id != tree.orchard_row_id
-        or before.side is not tree.side
-    ):
+def _direction(walk: Sequence[DrawTree], before: DrawTree | None, tree: DrawTree, row: Row) -> str:
+    """Return the way to a tree: a leg is walked out from the row's start or back to it."""
+    leg = _leg(walk, tree)
+    out = _goes_out(leg, tree)
+    if before is None or before not in leg:
         if out:
             return str(gettext("out from the start (%(end)s)", end=row.start_end))
         return str(gettext("back to the start (%(end)s)", end=row.start_end))
@@ -104,6 +102,28 @@ def _direction(before: DrawTree | None, tree: DrawTree, row: Row) -> str:
     if not way_on:
         return str(gettext("turn round: %(far)s", far=far))
     return str(gettext("out: %(far)s on", far=far) if out else gettext("back: %(far)s on", far=far))
+
+
+def _leg(walk: Sequence[DrawTree], tree: DrawTree) -> list[DrawTree]:
+    """Return the trees walked in one direction: of a row and wave, or of a row and side."""
+    in_row = [other for other in walk if other.orchard_row_id == tree.orchard_row_id]
+    if _has_waves(walk):
+        return [other for other in in_row if other.wave == tree.wave]
+    return [other for other in in_row if other.side is tree.side]
+
+
+def _goes_out(leg: Sequence[DrawTree], tree: DrawTree) -> bool:
+    """Tell whether a leg leads away from its row's start."""
+    rising = sum(here.position < there.position for here, there in pairwise(leg))
+    falling = sum(here.position > there.position for here, there in pairwise(leg))
+    if rising != falling:
+        return rising > falling
+    # One tree alone, or as many steps either way: as the walk goes in a lot of one row.
+    return tree.wave % 2 == 1 if tree.wave > 1 else tree.side is Side.LEFT
+
+
+def _has_waves(walk: Sequence[DrawTree]) -> bool:
+    return any(tree.wave > 1 for tree in walk)
 
 
 def _panels_between(before: DrawTree, tree: DrawTree, row: Row) -> int:

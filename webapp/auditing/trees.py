@@ -200,6 +200,9 @@ def _screen(
         undo_url=_undo_url(view, found),
         stages=panels,
         tallies=tallies(view.standings),
+        settled=[
+            standing.stage for standing in view.standings if standing.outcome is not Outcome.OPEN
+        ],
         missed={
             "tree_selected": missed is Missed.TREE,
             "side_selected": missed is Missed.SIDE,

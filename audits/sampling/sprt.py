@@ -572,14 +572,18 @@ def sequential_point(test: SequentialTest, fraction: float) -> SequentialPoint:
     (0.978, 30.21)
     """
     if test.wald_point_at(fraction).trees > _LARGEST_AVERAGE:
-        raise AuditError(_too_long())
-    lowest, still_open = 0, [1.0]
+        raise AuditError(
+            say(
+                "Even %(trees)s trees may not end this test. Set the two fractions further apart, "
+                "or allow larger risks.",
+                trees=LARGEST_SAMPLE,
+            )
+        )
+    tree, lowest, still_open = 0, 0, [1.0]
     accepted: list[float] = []
     reached: list[float] = []
-    for tree in range(1, LARGEST_SAMPLE + 1):
-        share_open = math.fsum(still_open)
-        if share_open <= _NEGLIGIBLE:
-            return SequentialPoint(fraction, math.fsum(accepted), math.fsum(reached))
+    while (share_open := math.fsum(still_open)) > _NEGLIGIBLE:
+        tree += 1
         reached.append(share_open)
         counts = [*(share * (1.0 - fraction) for share in still_open), 0.0]
         for place, share in enumerate(still_open, start=1):
@@ -589,15 +593,7 @@ def sequential_point(test: SequentialTest, fraction: float) -> SequentialPoint:
         last = len(counts) if fewest is None else fewest - lowest
         accepted.extend(counts[:first])
         lowest, still_open = lowest + first, counts[first:last]
-    raise AuditError(_too_long())
-
-
-def _too_long() -> Message:
-    return say(
-        "Even %(trees)s trees may not end this test. Set the two fractions further apart, or "
-        "allow larger risks.",
-        trees=LARGEST_SAMPLE,
-    )
+    return SequentialPoint(fraction, math.fsum(accepted), math.fsum(reached))
 
 
 def _tilted(first: float, second: float) -> float:

@@ -476,9 +476,9 @@ def _few_nonconforming(lots: tuple[OriginalLot, ...], limit: float | str) -> Mes
         if most is NoLimit.NOT_GIVEN or found > most:
             return None
         return say(
-            "The last %(lots)s lots were all accepted, with %(found)s nonconforming trees in "
-            "their samples where up to %(most)s are allowed, and the work is steady: reduced "
-            "inspection from the next lot.",
+            "The last %(lots)s lots were all accepted (nonconforming trees in their samples: "
+            "%(found)s, up to %(most)s allowed) and the work is steady: reduced inspection from "
+            "the next lot.",
             lots=number,
             found=found,
             most=most,

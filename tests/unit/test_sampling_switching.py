@@ -109,8 +109,8 @@ def test_reduced_inspection_says_what_earned_it():
     state = switching_state(lots, 1.0)
     assert state.inspection is Inspection.REDUCED
     assert str(state.reason) == (
-        "The last 10 lots were all accepted, with 4 nonconforming trees in their samples where "
-        "up to 4 are allowed, and the work is steady: reduced inspection from the next lot."
+        "The last 10 lots were all accepted (nonconforming trees in their samples: 4, up to 4 "
+        "allowed) and the work is steady: reduced inspection from the next lot."
     )
 
 

@@ -117,8 +117,7 @@ class OriginalLot:
     nonconforming : int, optional
         Nonconforming trees in its sample; with double sampling in all that was inspected.
     trees : int, optional
-        Trees inspected. A lot of unknown sample (0) never helps towards reduced inspection by
-        limit numbers.
+        Trees inspected. A lot of unknown sample (0) breaks the run that limit numbers are for.
     is_in_gap : bool, optional
         Whether it was accepted with a count above the acceptance number of a reduced plan.
     score_gain : int, optional
@@ -464,7 +463,7 @@ def _reason_to_reduce(
 def _few_nonconforming(lots: tuple[OriginalLot, ...], limit: float | str) -> Message | None:
     """Say that the last ten lots were good enough, or the fewest more that have a limit number."""
     trees = found = 0
-    run = takewhile(lambda lot: lot.is_accepted, reversed(lots))
+    run = takewhile(lambda lot: lot.is_accepted and lot.trees > 0, reversed(lots))
     for number, lot in enumerate(run, start=1):
         trees += lot.trees
         found += lot.nonconforming

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from audits.messages import Units
 from audits.records import Actor, StageScoreRow
-from audits.scoring import read_answers, score_tree
+from audits.scoring import measured_value, read_answers, score_tree
 from audits.services import (
     accounts,
     auditing,
@@ -630,18 +630,23 @@ def _trees_needed(view: AuditView, entries: Sequence[TreeEntry]) -> int:
     book = view.book
     waves = {tree.id: tree.wave for tree in view.walk}
     rows: list[StageScoreRow] = []
+    values: dict[tuple[int, Stage], float] = {}
     for number, entry in enumerate(entries, start=1):
+        answers = read_answers(entry.answers)
         score = score_tree(
             book.standard,
-            read_answers(entry.answers),
+            answers,
             method=book.crew_pass.method,
             stages=book.draw.stages,
         )
-        rows += [
-            StageScoreRow(0, stage, part.result, part.faults, None, None, waves[entry.draw_tree_id])
-            for stage, part in score.stages.items()
-        ]
-        if all(each.outcome is not Outcome.OPEN for each in stage_standings(book, rows)):
+        for stage, part in score.stages.items():
+            wave = waves[entry.draw_tree_id]
+            rows.append(StageScoreRow(number, stage, part.result, part.faults, None, None, wave))
+            value = measured_value(stage, answers)
+            if value is not None:
+                values[number, stage] = value
+        standings = stage_standings(book, rows, values)
+        if all(each.outcome is not Outcome.OPEN for each in standings):
             return number
     return len(entries)
 

@@ -3,23 +3,32 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
-from itertools import pairwise, product
+from itertools import pairwise, product, zip_longest
+from math import prod
 from typing import Final
 
 from audits.sampling import (
     DoublePlan,
+    MeasuredPlan,
     Plan,
     Rounding,
     SinglePlan,
+    StagePlan,
+    VariablesPlan,
     WavePlan,
+    chances_still_open,
+    design_mean,
     design_single,
+    design_variables,
     design_waves,
     fit_waves,
     stage_producer_risk,
     trees_at_fraction,
     trees_until_all_decided,
 )
+from audits.sampling.measured_design import SHARE_OF_MEAN
 from audits.sampling.tables import Inspection, table_plan
+from audits.sampling.wave_design import MORE_TREES
 from audits.sampling.wave_search import Lots
 from audits.standard import Promise, Standard
 from audits.vocabulary import PlanMethod, Stage, Strictness
@@ -67,14 +76,15 @@ def plan_lot(
     *,
     strictness: Strictness = Strictness.AS_WRITTEN,
     inspections: Mapping[Stage, Inspection] | None = None,
-) -> dict[Stage, Plan]:
+) -> dict[Stage, StagePlan]:
     """
     Plan the sample of a lot by the method that its standard asks for.
 
     Every stage is scored on the same trees. The lot's producer's risk is shared over the stages.
     Single, double and wave plans keep each stage's promises for this lot; where all stages
     promise the same, they share one plan. Plans from the published tables promise what their
-    curves say.
+    curves say. Stages that the standard decides by the mean are measured, unless counting alone
+    needs no more trees.
 
     Parameters
     ----------
@@ -92,7 +102,7 @@ def plan_lot(
 
     Returns
     -------
-    dict of Stage to Plan
+    dict of Stage to StagePlan
         One plan a stage.
 
     Raises
@@ -117,9 +127,11 @@ def plan_lot(
             for stage in ordered
         }
     promises = tuple(standard.rule(stage).promise for stage in ordered)
+    by_mean = tuple(stage in standard.stages_by_mean for stage in ordered)
     risks = (stage_producer_risk(standard.producer_risk, len(ordered)),)
     designed = _designed(
         promises,
+        by_mean,
         lot_size,
         risks[0],
         consumer_risk(standard, strictness),
@@ -132,13 +144,42 @@ def plan_lot(
 @lru_cache(maxsize=1024)
 def _designed(
     promises: tuple[Promise, ...],
+    by_mean: tuple[bool, ...],
     lot_size: int,
     producer_risk: float,
     consumer_risk_used: float,
     method: PlanMethod,
     most_waves: int,
-) -> tuple[Plan, ...]:
-    lots = [
+) -> tuple[StagePlan, ...]:
+    lots = _lots(promises, lot_size, producer_risk, consumer_risk_used)
+    singles = _same_size_singles(promises, lot_size, producer_risk, consumer_risk_used)
+    if any(by_mean):
+        measured = _measured(
+            [promise for promise, chosen in zip(promises, by_mean, strict=True) if chosen],
+            [each for each, chosen in zip(lots, by_mean, strict=True) if chosen],
+            singles[0].sample_size,
+            method,
+        )
+        if measured:
+            counting = [
+                (each, single)
+                for each, single, chosen in zip(lots, singles, by_mean, strict=True)
+                if not chosen
+            ]
+            counted = iter(_beside(measured[0], counting, method))
+            means = iter(measured)
+            return tuple(next(means if chosen else counted) for chosen in by_mean)
+    if method is PlanMethod.SINGLE:
+        return singles
+    if method is PlanMethod.DOUBLE:
+        return _doubles(lots, singles)
+    return _waves(promises, lots, most_waves)
+
+
+def _lots(
+    promises: Iterable[Promise], lot_size: int, producer_risk: float, consumer_risk_used: float
+) -> list[Lots]:
+    return [
         Lots(
             lot_size,
             trees_at_fraction(promise.acceptable_fraction, lot_size, Rounding.DOWN),
@@ -148,12 +189,6 @@ def _designed(
         )
         for promise in promises
     ]
-    singles = _same_size_singles(promises, lot_size, producer_risk, consumer_risk_used)
-    if method is PlanMethod.SINGLE:
-        return singles
-    if method is PlanMethod.DOUBLE:
-        return _doubles(lots, singles)
-    return _waves(promises, lots, most_waves)
 
 
 def _same_size_singles(
@@ -177,6 +212,84 @@ def _same_size_singles(
         if all(plan.sample_size == largest for plan in plans):
             return plans
         least = largest
+
+
+def _measured(
+    promises: Sequence[Promise], lots: Sequence[Lots], single_size: int, method: PlanMethod
+) -> tuple[MeasuredPlan, ...]:
+    """
+    Return measuring plans of one sample, each with its counting plan behind it.
+
+    There are none where counting alone, which looks at `single_size` trees in one sample, needs no
+    more trees than measuring.
+    """
+    lot_size = lots[0].lot_size
+    producer_risk, consumer_risk_used = lots[0].producer_risk, lots[0].consumer_risk
+    mean_risks = SHARE_OF_MEAN * producer_risk, SHARE_OF_MEAN * consumer_risk_used
+    # One sample is walked whole for the other stages, so that measuring may as well use all of it.
+    whole = method is PlanMethod.SINGLE
+    means = _same_size_means(promises, mean_risks, single_size if whole else 1, single_size)
+    if not means or (means[0].sample_size == single_size and not whole):
+        return ()
+    measured_size = means[0].sample_size
+    risks = producer_risk - mean_risks[0], consumer_risk_used - mean_risks[1]
+    singles = _same_size_singles(promises, lot_size, *risks)
+    sizes = measured_size, singles[0].sample_size
+    if sizes[0] >= sizes[1]:
+        return ()
+    counted = _fitted(_lots(promises, lot_size, *risks), sizes) or [
+        WavePlan(sizes, (None, single.acceptance_number), (None, single.rejection_number))
+        for single in singles
+    ]
+    return tuple(MeasuredPlan(*each) for each in zip(means, counted, strict=True))
+
+
+def _same_size_means(
+    promises: Sequence[Promise], risks: tuple[float, float], least: int, most: int
+) -> tuple[VariablesPlan, ...]:
+    """Return measured samples of one size, the least that keeps every promise; none beyond most."""
+    while True:
+        plans = []
+        for promise in promises:
+            points = promise.acceptable_fraction, risks[0], promise.rejectable_fraction, risks[1]
+            # With one limit fewer trees do, and they are found much sooner.
+            if design_variables(*points).sample_size > most:
+                return ()
+            plans.append(design_mean(*points, least_sample=least))
+        largest = max(plan.sample_size for plan in plans)
+        if largest > most:
+            return ()
+        if all(plan.sample_size == largest for plan in plans):
+            return tuple(plans)
+        least = largest
+
+
+def _beside(
+    measured: MeasuredPlan, counting: Sequence[tuple[Lots, SinglePlan]], method: PlanMethod
+) -> tuple[Plan, ...]:
+    """
+    Return the plans of the stages that are counted on the trees of a measured sample.
+
+    All of that sample is walked in any case, so that its end is the best place to decide.
+    """
+    lots = [each for each, _ in counting]
+    singles = tuple(single for _, single in counting)
+    first = measured.measured_size
+    if not lots or method is PlanMethod.SINGLE:
+        return singles
+    lot_size = lots[0].lot_size
+    if method is PlanMethod.DOUBLE:
+        both = _fitted(lots, (first, 2 * first)) if 2 * first <= lot_size else None
+        return tuple(map(_as_double, both)) if both else _doubles(lots, singles)
+    largest = min(lot_size, singles[0].sample_size + MORE_TREES)
+    found = [
+        plans
+        for last in range(first + 1, largest + 1)
+        if (plans := _fitted(lots, (first, last))) is not None
+    ]
+    if not found:
+        return singles
+    return min(found, key=lambda plans: (_expected(plans, lots, walked=first), plans[0].sizes))
 
 
 def _doubles(lots: Sequence[Lots], singles: Sequence[SinglePlan]) -> tuple[Plan, ...]:
@@ -257,6 +370,14 @@ def _fitted(lots: Sequence[Lots], sizes: tuple[int, ...]) -> tuple[WavePlan, ...
     return plans if len(plans) == len(lots) else None
 
 
-def _expected(plans: Iterable[Plan], lots: Sequence[Lots]) -> float:
+def _expected(plans: Iterable[Plan], lots: Sequence[Lots], *, walked: int = 0) -> float:
+    """Return the trees expected, at least those that are walked in any case."""
     stages = [(plan, each.good) for plan, each in zip(plans, lots, strict=True)]
-    return trees_until_all_decided(stages, lots[0].lot_size)
+    lot_size = lots[0].lot_size
+    if not walked:
+        return trees_until_all_decided(stages, lot_size)
+    still_open = [chances_still_open(plan, good, lot_size)[walked:] for plan, good in stages]
+    return walked + sum(
+        1.0 - prod(1.0 - chance for chance in chances)
+        for chances in zip_longest(*still_open, fillvalue=0.0)
+    )

@@ -373,11 +373,68 @@ def diameter_fault(standard: Standard, diameter_mm: float) -> Fault | None:
     Fault or None
         Thick or thin where it lies beyond the band by the guard or more; else None.
     """
-    rule, guard = standard.heading, standard.diameter_guard_mm
-    if diameter_mm >= kept_length(rule.thickest_mm + guard):
+    thinnest, thickest = measured_limits(standard, Stage.HEADING)
+    if diameter_mm >= thickest:
         return Fault.THICK
-    if diameter_mm <= kept_length(rule.thinnest_mm - guard):
+    if diameter_mm <= thinnest:
         return Fault.THIN
+    return None
+
+
+def measured_limits(standard: Standard, stage: Stage) -> tuple[float, float]:
+    """
+    Return the limits of what is measured, those by which single trees fail.
+
+    Parameters
+    ----------
+    standard : Standard
+        The version in force when the pass began.
+    stage : Stage
+        Top or heading.
+
+    Returns
+    -------
+    tuple of float
+        Lowest and highest right height in mm; for heading the ends of the guard band about the
+        diameters, where a cut is wrong already.
+
+    Raises
+    ------
+    ValueError
+        If no single length decides the stage.
+    """
+    if stage is Stage.TOP:
+        return standard.top.band_mm
+    if stage is Stage.HEADING:
+        rule, guard = standard.heading, standard.diameter_guard_mm
+        return kept_length(rule.thinnest_mm - guard), kept_length(rule.thickest_mm + guard)
+    raise ValueError(f"no single length decides {stage}")
+
+
+def measured_value(stage: Stage, answers: TreeAnswers) -> float | None:
+    """
+    Return the one length that was measured at a stage of a tree.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    answers : TreeAnswers
+        What the auditor entered.
+
+    Returns
+    -------
+    float or None
+        Height, or diameter of the only cut looked at, in mm; None where the stage was missed or
+        answered in any other way.
+    """
+    if _missed_fault(stage, answers.missed) is not None:
+        return None
+    match answers.stages.get(stage):
+        case TopMeasure(height_mm=height_mm):
+            return height_mm
+        case HeadingMeasure(diameters_mm=(diameter_mm,), left_long=0):
+            return diameter_mm
     return None
 
 

@@ -92,12 +92,16 @@ class TopRule(StageRule):
         Distance from the target at which points reach 0.
     to_side_branch : bool
         Whether the cut must end at a side branch (never asked on machine-topped rows).
+    by_mean : bool
+        Whether the stage is decided by mean and spread of the measured heights, where they allow
+        it, rather than by counting trees.
     """
 
     target_mm: float = Field(gt=500, le=10_000)
     tolerance_mm: float = Field(150.0, gt=0, le=1_000)
     outer_mm: float = Field(450.0, gt=0, le=3_000)
     to_side_branch: bool = True
+    by_mean: bool = False
 
     @property
     def band_mm(self) -> tuple[float, float]:
@@ -178,6 +182,10 @@ class HeadingStageRule(StageRule):
         Branches that may be wrong before the tree fails.
     few : int
         With fewer due branches than this, none may be wrong.
+    by_mean : bool
+        Whether the stage is decided by mean and spread of the measured diameters, where they
+        allow it, rather than by counting trees. It takes one cut a tree, so that a tree fails
+        exactly when that cut does.
     """
 
     rule: HeadingRule = HeadingRule.OFF
@@ -187,6 +195,7 @@ class HeadingStageRule(StageRule):
     looked_at: int = Field(5, ge=1, le=12)
     most_wrong: int = Field(1, ge=0, le=5)
     few: int = Field(3, ge=0, le=5)
+    by_mean: bool = False
 
 
 class SamplingRule(_Frozen):
@@ -300,6 +309,16 @@ class Standard(_Frozen):
             and not (stage is Stage.HEADING and self.heading.rule is HeadingRule.OFF)
         )
 
+    @property
+    def stages_by_mean(self) -> tuple[Stage, ...]:
+        """The stages in use that are decided by mean and spread where the measures allow it."""
+        by_mean = {
+            Stage.TOP: self.top.by_mean,
+            # A heading that is forbidden leaves nothing to measure.
+            Stage.HEADING: self.heading.by_mean and self.heading.rule is HeadingRule.REQUIRED,
+        }
+        return tuple(stage for stage in self.stages_in_use if by_mean.get(stage, False))
+
 
 def contradictions(standard: Standard) -> dict[str, Message]:
     """
@@ -342,7 +361,7 @@ def contradictions(standard: Standard) -> dict[str, Message]:
         problems["sampling.acceptable_quality_limit"] = say(
             "The tables have no such quality limit; choose one of those they have."
         )
-    return problems | _heading_contradictions(standard)
+    return problems | _heading_contradictions(standard) | _mean_contradictions(standard)
 
 
 def _heading_contradictions(standard: Standard) -> dict[str, Message]:
@@ -353,6 +372,29 @@ def _heading_contradictions(standard: Standard) -> dict[str, Message]:
         problems["heading.most_wrong"] = say("Fewer branches may be wrong than are looked at.")
     if standard.heading.outer_mm <= standard.diameter_guard_mm:
         problems["heading.outer_mm"] = say("The outer limit must lie beyond the guard band.")
+    return problems
+
+
+def _mean_contradictions(standard: Standard) -> dict[str, Message]:
+    problems: dict[str, Message] = {}
+    for stage, rule in ((Stage.TOP, standard.top), (Stage.HEADING, standard.heading)):
+        if not rule.by_mean:
+            continue
+        if not rule.measured:
+            problems[f"{stage}.by_mean"] = say(
+                "Deciding by the mean needs measures: let the auditor measure this stage."
+            )
+        elif standard.sampling.method is PlanMethod.TABLE:
+            problems[f"{stage}.by_mean"] = say(
+                "Plans from the published tables count trees. Choose another kind of plan, or do "
+                "not decide by the mean."
+            )
+    heading = standard.heading
+    if heading.by_mean and (heading.looked_at > 1 or heading.most_wrong > 0):
+        problems.setdefault(
+            "heading.by_mean",
+            say("To decide by the mean, look at one end on each tree, and allow no wrong one."),
+        )
     return problems
 
 

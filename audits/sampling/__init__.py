@@ -42,6 +42,16 @@ from audits.sampling.effort import (
     is_lot_audited,
 )
 from audits.sampling.laws import Model
+from audits.sampling.measured import (
+    Fallback,
+    LengthLimits,
+    MeasuredPlan,
+    MeasuredStanding,
+    MeasuredTree,
+    StagePlan,
+    judge_measured,
+)
+from audits.sampling.measured_design import design_mean
 from audits.sampling.plans import (
     DoublePlan,
     Plan,
@@ -118,9 +128,14 @@ __all__ = [
     "DrawnTree",
     "Effort",
     "EffortState",
+    "Fallback",
     "Inspection",
     "InspectionLevel",
     "Leaning",
+    "LengthLimits",
+    "MeasuredPlan",
+    "MeasuredStanding",
+    "MeasuredTree",
     "MeasuredVerdict",
     "Model",
     "NoLimit",
@@ -136,6 +151,7 @@ __all__ = [
     "SequentialPoint",
     "SequentialTest",
     "SinglePlan",
+    "StagePlan",
     "StageTally",
     "StageVerdict",
     "SwitchingRules",
@@ -158,6 +174,7 @@ __all__ = [
     "code_letter",
     "decide",
     "deciding_wave",
+    "design_mean",
     "design_single",
     "design_single_for_counts",
     "design_variables",
@@ -166,6 +183,7 @@ __all__ = [
     "fit_waves",
     "insert_in_walk",
     "is_lot_audited",
+    "judge_measured",
     "judge_measurements",
     "judge_stage",
     "leading_fault",

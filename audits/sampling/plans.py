@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
 from itertools import pairwise
-from typing import Final, NamedTuple, TypeAlias
+from typing import Final, NamedTuple, Protocol, TypeAlias
 
 from audits.errors import InvalidInput
 from audits.messages import Message, say, say_n
@@ -340,13 +340,20 @@ class WavePlan:
 Plan: TypeAlias = SinglePlan | DoublePlan | WavePlan
 
 
-def walk_sizes(plans: Iterable[Plan]) -> tuple[int, ...]:
+class _Walked(Protocol):
+    """Anything with waves: a plan of this module, or one that measures as well."""
+
+    @property
+    def waves(self) -> tuple[Wave, ...]: ...
+
+
+def walk_sizes(plans: Iterable[_Walked]) -> tuple[int, ...]:
     """
     Return the waves in which a sample for several plans is walked.
 
     Parameters
     ----------
-    plans : iterable of SinglePlan, DoublePlan or WavePlan
+    plans : iterable of StagePlan
         The plans of the stages that are scored on the same trees.
 
     Returns

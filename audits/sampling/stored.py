@@ -3,26 +3,30 @@
 from collections.abc import Mapping
 from typing import Any
 
-from audits.sampling.plans import DoublePlan, Plan, SinglePlan, WavePlan
+from audits.sampling.measured import MeasuredPlan, StagePlan
+from audits.sampling.plans import DoublePlan, SinglePlan, WavePlan
+from audits.sampling.variables import VariablesPlan
 
 _SINGLE = "single"
 _DOUBLE = "double"
 _WAVES = "waves"
+_MEASURED = "measured"
 
 
-def plan_payload(plan: Plan) -> dict[str, object]:
+def plan_payload(plan: StagePlan) -> dict[str, object]:
     """
     Return a plan as it is stored.
 
     Parameters
     ----------
-    plan : SinglePlan or DoublePlan or WavePlan
+    plan : StagePlan
         The plan.
 
     Returns
     -------
     dict of str to object
-        A value for a JSON column: cumulative sizes and numbers, one entry a wave.
+        A value for a JSON column: cumulative sizes and numbers, one entry a wave. A measuring
+        plan has those of counting, and beside them what decides by mean and spread.
 
     Examples
     --------
@@ -40,10 +44,19 @@ def plan_payload(plan: Plan) -> dict[str, object]:
             (plan.first_acceptance_number, plan.second_acceptance_number),
             (plan.first_rejection_number, plan.second_rejection_number),
         )
+    if isinstance(plan, MeasuredPlan):
+        counted, variables = plan.counted, plan.variables
+        return {
+            **_payload(
+                _MEASURED, counted.sizes, counted.acceptance_numbers, counted.rejection_numbers
+            ),
+            "k": variables.k,
+            "known_sigma": variables.known_sigma,
+        }
     return _payload(_WAVES, plan.sizes, plan.acceptance_numbers, plan.rejection_numbers)
 
 
-def read_plan(payload: Mapping[str, Any]) -> Plan:
+def read_plan(payload: Mapping[str, Any]) -> StagePlan:
     """
     Return a plan from what is stored of it.
 
@@ -54,7 +67,7 @@ def read_plan(payload: Mapping[str, Any]) -> Plan:
 
     Returns
     -------
-    SinglePlan or DoublePlan or WavePlan
+    StagePlan
         The plan.
 
     Raises
@@ -70,7 +83,10 @@ def read_plan(payload: Mapping[str, Any]) -> Plan:
     if payload["kind"] == _DOUBLE:
         first, both = sizes
         return DoublePlan(first, accepted[0], rejected[0], both - first, accepted[1], rejected[1])
-    return WavePlan(tuple(sizes), tuple(accepted), tuple(rejected))
+    waves = WavePlan(tuple(sizes), tuple(accepted), tuple(rejected))
+    if payload["kind"] == _MEASURED:
+        return MeasuredPlan(VariablesPlan(sizes[0], payload["k"], payload["known_sigma"]), waves)
+    return waves
 
 
 def _payload(

@@ -15,6 +15,7 @@ from audits.services.auditing import Device, refuse_used_ids
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
+    measured_values,
     open_scorebook,
     stage_standings,
     trees_by_id,
@@ -139,7 +140,8 @@ def _decide_as_amended(connection: sa.Connection, book: Scorebook, now: datetime
     if not known:
         return
     scores = queries.current_stage_scores(connection, book.farm.id, book.audit.id)
-    standings = stage_standings(book, scores)
+    answered = queries.current_scores(connection, book.farm.id, book.audit.id)
+    standings = stage_standings(book, scores, measured_values(book, answered))
     version = max(verdict.version for verdict in known)
     latest = [verdict for verdict in known if verdict.version == version]
     if _differ(latest, standings):

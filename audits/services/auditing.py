@@ -35,6 +35,7 @@ from audits.services.scorebook import (
     Scorebook,
     StageStanding,
     lot_standing,
+    measured_values,
     open_scorebook,
     scores_by_tree,
     stage_standings,
@@ -820,7 +821,7 @@ def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
         answered=scores_by_tree(current),
         scores=scores,
         tree_of_score={score.id: by_id[score.draw_tree_id] for score in current},
-        standings=stage_standings(book, scores),
+        standings=stage_standings(book, scores, measured_values(book, current)),
         reserve_left=sum(tree.walk_order is None for tree in trees),
     )
 

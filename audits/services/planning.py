@@ -13,7 +13,7 @@ from audits.lot_plans import consumer_risk, plan_lot
 from audits.lots import reserve_size
 from audits.messages import say
 from audits.records import Actor, CrewPass, DrawTree, Lot
-from audits.sampling import Place, Plan, draw_trees, stage_producer_risk, walk_sizes
+from audits.sampling import Place, StagePlan, draw_trees, stage_producer_risk, walk_sizes
 from audits.sampling.stored import plan_payload
 from audits.services.access import require_crew_lead
 from audits.services.farms import bearing_positions
@@ -46,7 +46,7 @@ class LotPlan:
         Its bearing trees, row by row.
     purpose : Purpose
         First audit or re-audit.
-    plans : dict of Stage to Plan
+    plans : dict of Stage to StagePlan
         The plan of each stage that is to be scored.
     strictness : Strictness
         How seldom a bad lot may pass, against what the standard says.
@@ -57,7 +57,7 @@ class LotPlan:
     standard: Standard
     places: list[Place]
     purpose: Purpose
-    plans: dict[Stage, Plan]
+    plans: dict[Stage, StagePlan]
     strictness: Strictness
 
     @property

@@ -10,6 +10,7 @@ from audits.records import StageScoreRow
 from audits.scoring import StageScore, read_answers, score_tree
 from audits.services.scorebook import (
     Scorebook,
+    measured_values,
     open_scorebook,
     rollup_rows,
     stage_standings,
@@ -177,7 +178,8 @@ def _check_verdicts(
         for verdict in known
         if verdict.version == latest and verdict.stage is not None
     }
-    for standing in stage_standings(book, scores):
+    answered = queries.current_scores(connection, book.farm.id, book.audit.id)
+    for standing in stage_standings(book, scores, measured_values(book, answered)):
         recomputed = (
             f"{standing.outcome} {standing.tally.scored} {standing.due} "
             f"{standing.tally.nonconforming} {standing.leading_fault}"

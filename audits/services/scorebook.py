@@ -23,18 +23,35 @@ from audits.records import (
     TreeScoreRow,
 )
 from audits.sampling import (
+    LengthLimits,
+    MeasuredPlan,
+    MeasuredStanding,
+    MeasuredTree,
     Plan,
+    StagePlan,
     StageTally,
     StageVerdict,
+    TreesLeft,
     decide,
     deciding_wave,
+    judge_measured,
     judge_stage,
     leading_fault,
     lot_outcome,
+    most_not_lost,
+    trees_until_certain,
     walk_sizes,
 )
+from audits.sampling.measured import LENGTH_FAULTS, MEASURED_KINDS
 from audits.sampling.stored import read_plan
-from audits.scoring import StageScore, TreeScore, judged_side
+from audits.scoring import (
+    StageScore,
+    TreeScore,
+    judged_side,
+    measured_limits,
+    measured_value,
+    read_answers,
+)
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.queries import audits as queries
@@ -46,6 +63,7 @@ from audits.storage.tables import rollup, stage_score
 from audits.vocabulary import Fault, Outcome, Purpose, Result, Stage
 
 _DUE = frozenset({Result.CONFORMING, Result.NONCONFORMING})
+_LENGTH_FAULTS = frozenset(LENGTH_FAULTS.values())
 
 
 @dataclass(frozen=True)
@@ -65,7 +83,7 @@ class Scorebook:
         The pass whose trees were drawn.
     standard : Standard
         The version in force when the pass began.
-    plans : Mapping of Stage to Plan
+    plans : Mapping of Stage to StagePlan
         The plan of each stage; empty for a start check, which decides nothing.
     assignments : Sequence of Assignment
         Who did what in the rows that the draw visits.
@@ -76,7 +94,7 @@ class Scorebook:
     draw: Draw
     crew_pass: CrewPass
     standard: Standard
-    plans: Mapping[Stage, Plan]
+    plans: Mapping[Stage, StagePlan]
     assignments: Sequence[Assignment]
 
     @cached_property
@@ -133,7 +151,7 @@ class StageStanding:
     ----------
     stage : Stage
         The stage.
-    plan : SinglePlan or DoublePlan or WavePlan
+    plan : StagePlan
         The plan that decides it.
     tallies : tuple of StageTally
         Trees scored in each wave of its sample.
@@ -146,25 +164,55 @@ class StageStanding:
         Nonconforming trees that show each fault.
     outcome : Outcome
         The verdict as soon as it is certain, else open.
+    measured : MeasuredStanding or None
+        For a stage that is decided by its mean where that may be: whether it is, and how.
     """
 
     stage: Stage
-    plan: Plan
+    plan: StagePlan
     tallies: tuple[StageTally, ...]
     tally: StageTally
     due: int
     faults: Mapping[Fault, int]
     outcome: Outcome
+    measured: MeasuredStanding | None = None
 
     @property
     def leading_fault(self) -> Fault | None:
-        """The fault seen on most trees, the first of the vocabulary among equals."""
-        return leading_fault(self.faults)
+        """The fault seen on most trees, or what the mean speaks of where no tree shows any."""
+        seen = leading_fault(self.faults)
+        return seen or next(iter(self.faults_of_mean), None)
+
+    @property
+    def faults_of_mean(self) -> tuple[Fault, ...]:
+        """What turned the lot down by its mean, whether or not a tree of the sample shows it."""
+        return () if self.measured is None else self.measured.leading_faults
 
     @property
     def verdict(self) -> StageVerdict:
         """The outcome with its reason in one sentence."""
-        return judge_stage(self.stage, self.plan, self.tallies, self.faults)
+        if self.measured is not None:
+            reason = self.measured.reason(self.stage, self.faults)
+            return StageVerdict(self.stage, self.outcome, reason)
+        return judge_stage(self.stage, self._counting, self.tallies, self.faults)
+
+    @property
+    def trees_left(self) -> TreesLeft:
+        """Further trees until the stage is decided, in the best and in the worst case."""
+        if self.measured is not None:
+            return self.measured.trees_left
+        return trees_until_certain(self._counting, *self.tallies)
+
+    @property
+    def most_not_lost(self) -> int | None:
+        """With how many nonconforming trees the stage is not lost; None where none are counted."""
+        if self.measured is not None:
+            return self.measured.most_not_lost
+        return most_not_lost(self._counting, *self.tallies)
+
+    @property
+    def _counting(self) -> Plan:
+        return self.plan.counted if isinstance(self.plan, MeasuredPlan) else self.plan
 
 
 def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Scorebook:
@@ -244,7 +292,40 @@ def read_assignments(rows: Iterable[AssignmentRow]) -> list[Assignment]:
     ]
 
 
-def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[StageStanding]:
+def measured_values(
+    book: Scorebook, scores: Iterable[TreeScoreRow]
+) -> dict[tuple[int, Stage], float]:
+    """
+    Return the measured lengths by which stages may be decided.
+
+    Parameters
+    ----------
+    book : Scorebook
+        The audit.
+    scores : Iterable of TreeScoreRow
+        Stored answers.
+
+    Returns
+    -------
+    dict of tuple of int and Stage to float
+        Lengths in mm, by the tree score's id and the stage; none where no plan measures.
+    """
+    stages = [stage for stage, plan in book.plans.items() if isinstance(plan, MeasuredPlan)]
+    values = {}
+    for score in scores if stages else ():
+        answers = read_answers(score.answers)
+        for stage in stages:
+            value = measured_value(stage, answers)
+            if value is not None:
+                values[score.id, stage] = value
+    return values
+
+
+def stage_standings(
+    book: Scorebook,
+    scores: Iterable[StageScoreRow],
+    values: Mapping[tuple[int, Stage], float],
+) -> list[StageStanding]:
     """
     Return where each stage of an audit stands.
 
@@ -254,6 +335,8 @@ def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[St
         The audit.
     scores : Iterable of StageScoreRow
         Its current stage scores.
+    values : Mapping of tuple of int and Stage to float
+        What `measured_values` returned for the same trees.
 
     Returns
     -------
@@ -264,15 +347,26 @@ def stage_standings(book: Scorebook, scores: Iterable[StageScoreRow]) -> list[St
     for score in scores:
         by_stage[score.stage].append(score)
     ordered = sorted(book.plans.items(), key=lambda item: list(Stage).index(item[0]))
-    return [_standing(book, stage, plan, by_stage[stage]) for stage, plan in ordered]
+    return [_standing(book, stage, plan, by_stage[stage], values) for stage, plan in ordered]
 
 
 def _standing(
-    book: Scorebook, stage: Stage, plan: Plan, scores: Sequence[StageScoreRow]
+    book: Scorebook,
+    stage: Stage,
+    plan: StagePlan,
+    scores: Sequence[StageScoreRow],
+    values: Mapping[tuple[int, Stage], float],
 ) -> StageStanding:
     waves = _by_wave(book, plan, scores)
     tallies = tuple(_tally(wave) for wave in waves)
-    decided_in = deciding_wave(plan, *tallies)
+    measured = None
+    if isinstance(plan, MeasuredPlan):
+        limits = LengthLimits(*measured_limits(book.standard, stage), MEASURED_KINDS[stage])
+        trees = _measured_trees(waves[0], values)
+        measured = judge_measured(plan, limits, trees, tallies)
+        outcome, decided_in = measured.outcome, measured.decided_in
+    else:
+        outcome, decided_in = decide(plan, *tallies), deciding_wave(plan, *tallies)
     # What was scored after the decision, for other stages' sake, is no part of it.
     counted = [score for wave in waves[:decided_in] for score in wave]
     return StageStanding(
@@ -282,12 +376,26 @@ def _standing(
         tally=_tally(counted),
         due=sum(score.result in _DUE for score in counted),
         faults=Counter(fault for score in counted for fault in score.faults),
-        outcome=decide(plan, *tallies),
+        outcome=outcome,
+        measured=measured,
     )
 
 
+def _measured_trees(
+    scores: Iterable[StageScoreRow], values: Mapping[tuple[int, Stage], float]
+) -> list[MeasuredTree]:
+    return [
+        MeasuredTree(
+            values.get((score.tree_score_id, score.stage)) if score.result in _DUE else None,
+            other_fault=not _LENGTH_FAULTS.issuperset(score.faults),
+        )
+        for score in scores
+        if score.result is not Result.NOT_SCORED
+    ]
+
+
 def _by_wave(
-    book: Scorebook, plan: Plan, scores: Iterable[StageScoreRow]
+    book: Scorebook, plan: StagePlan, scores: Iterable[StageScoreRow]
 ) -> list[list[StageScoreRow]]:
     """Sort a stage's scores by its plan's waves; trees beyond its sample are left out."""
     sizes = book.wave_sizes

@@ -150,6 +150,8 @@ def _move_lot(connection: sa.Connection, book: Scorebook, view: AuditView, now: 
         stage: {fault for score in scores for fault in score.faults}
         for stage, scores in failed_stages(view.scores).items()
     }
+    for standing in view.standings:
+        faults.setdefault(standing.stage, set()).update(standing.faults_of_mean)
     state = state_after_audit(_latest_outcomes(connection, book.farm.id, lot_id), faults)
     closed = state in {LotState.ACCEPTED, LotState.CLOSED_NOT_ACCEPTED}
     set_lot_state(connection, book.farm.id, lot_id, state, closed_at=now if closed else None)
@@ -204,6 +206,14 @@ def _latest_outcomes(connection: sa.Connection, farm_id: int, lot_id: int) -> di
     return outcomes
 
 
+def _add_faults_of_mean(trees: list[FailedTree], standing: StageStanding) -> None:
+    """Add what the mean turned down and no tree of the sample shows; nobody can be named for it."""
+    shown = {fault for tree in trees for fault in tree.faults}
+    unseen = tuple(fault for fault in standing.faults_of_mean if fault not in shown)
+    if unseen:
+        trees.append(FailedTree(row_id=0, position=0, faults=unseen, worker_id=None))
+
+
 def _rework_lines(connection: sa.Connection, book: Scorebook, view: AuditView) -> list[ReworkLine]:
     lost = {
         standing.stage for standing in view.standings if standing.outcome is Outcome.NOT_ACCEPTED
@@ -221,6 +231,8 @@ def _rework_lines(connection: sa.Connection, book: Scorebook, view: AuditView) -
         for stage, scores in failed_stages(view.scores).items()
         if stage in lost
     }
+    for standing in view.standings:
+        _add_faults_of_mean(failed.setdefault(standing.stage, []), standing)
     ranges = pass_queries.lot_ranges(connection, book.farm.id, book.draw.lot_id or 0)
 
     def stretches_of(stage: Stage, worker_id: int) -> list[Stretch]:

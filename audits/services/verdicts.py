@@ -30,6 +30,7 @@ from audits.services.planning import the_lot
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
+    measured_values,
     open_scorebook,
     stage_standings,
 )
@@ -200,9 +201,11 @@ def _issued(
     scores = [
         score for score in view.scores if view.tree_of_score[score.tree_score_id].id not in versions
     ]
-    for rows in versions.values():
-        scores += version_scores[rows[0].id]
-    return stage_standings(view.book, scores)
+    first = [rows[0] for rows in versions.values()]
+    for row in first:
+        scores += version_scores[row.id]
+    values = measured_values(view.book, [*view.answered.values(), *first])
+    return stage_standings(view.book, scores, values)
 
 
 def _scores_of(connection: sa.Connection, book: Scorebook) -> dict[int, Sequence[StageScoreRow]]:

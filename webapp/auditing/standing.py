@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from flask_babel import gettext, ngettext
 
 from audits.messages import Message
-from audits.sampling import lot_reason, most_not_lost, trees_until_certain
+from audits.sampling import lot_reason
 from audits.services.auditing import AuditView
 from audits.services.scorebook import StageStanding, lot_standing
 from audits.vocabulary import OUTCOME_NAMES, STAGE_NAMES, Outcome, Stage
@@ -87,21 +87,20 @@ def sentence(message: Message) -> str:
 def _tally(standing: StageStanding) -> str:
     if standing.outcome is not Outcome.OPEN:
         return words().say(OUTCOME_NAMES[standing.outcome])
+    most = standing.most_not_lost
+    if most is None:
+        return str(gettext("the mean decides"))
     return str(
         gettext(
             "%(found)s, up to %(most)s allowed",
             found=ngettext("%(num)s fault", "%(num)s faults", standing.tally.nonconforming),
-            most=most_not_lost(standing.plan, *standing.tallies),
+            most=most,
         )
     )
 
 
 def _trees_left(standings: Sequence[StageStanding]) -> str:
-    left = [
-        trees_until_certain(standing.plan, *standing.tallies)
-        for standing in standings
-        if standing.outcome is Outcome.OPEN
-    ]
+    left = [standing.trees_left for standing in standings if standing.outcome is Outcome.OPEN]
     fewest = max(more.fewest for more in left)
     most = max(more.most for more in left)
     if fewest == most:

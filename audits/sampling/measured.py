@@ -23,7 +23,7 @@ from audits.sampling.variables import (
     VariablesPlan,
     judge_measurements,
 )
-from audits.units import MM_PER_INCH, Length, LengthKind, kept_length
+from audits.units import MM_PER_INCH, Length, LengthKind
 from audits.vocabulary import Fault, Outcome, Stage
 
 # The stages whose trees fail by one length, and what kind of length that is.
@@ -127,6 +127,9 @@ _ALL_EQUAL: Final = {
     ),
 }
 _MOST_DECIMALS: Final = 2
+
+# Lengths are kept to a hundredth of a millimetre, so that one misses its step by half of that.
+_KEPT_TO_MM: Final = 0.005 + 1e-9
 
 
 @dataclass(frozen=True)
@@ -414,7 +417,7 @@ def reading_step(values: Sequence[float], kind: LengthKind) -> float:
     25.4
     """
     for step in _STEPS_MM[kind]:
-        if all(kept_length(round(value / step) * step) == kept_length(value) for value in values):
+        if all(abs(round(value / step) * step - value) <= _KEPT_TO_MM for value in values):
             return step
     return 0.0
 

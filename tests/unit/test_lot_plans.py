@@ -3,11 +3,12 @@
 import math
 
 import pytest
-from scipy.stats import hypergeom
+from scipy.stats import hypergeom, nct, norm
 
 from audits.lot_plans import consumer_risk, plan_lot
 from audits.sampling import (
     DoublePlan,
+    MeasuredPlan,
     SinglePlan,
     WavePlan,
     acceptance_probability_at_count,
@@ -160,3 +161,91 @@ def test_a_farms_usual_row_takes_a_walk_of_some_thirty_trees():
 def test_one_sample_is_a_single_plan():
     standard = written_standard(PlanMethod.SINGLE)
     assert isinstance(plan_lot(standard, 310, [Stage.TOP])[Stage.TOP], SinglePlan)
+
+
+def measuring_standard(method=PlanMethod.WAVES, *, cuts_too=False, promise=None) -> Standard:
+    return written_standard(
+        method,
+        top=TopRule(target_mm=3_000, measured=True, by_mean=True, promise=promise or Promise()),
+        heading=HeadingStageRule(
+            rule=HeadingRule.REQUIRED,
+            looked_at=1,
+            most_wrong=0,
+            measured=cuts_too,
+            by_mean=cuts_too,
+        ),
+    )
+
+
+class TestByMean:
+    def test_the_usual_row_is_measured_on_24_trees_instead_of_30(self):
+        standard = measuring_standard()
+        plans = plan_lot(standard, 310, standard.stages_in_use)
+        assert isinstance(plans[Stage.TOP], MeasuredPlan)
+        assert plans[Stage.TOP].measured_size == 24
+        single = plan_lot(written_standard(PlanMethod.SINGLE), 310, standard.stages_in_use)
+        assert single[Stage.TOP].sample_size == 30
+
+    @pytest.mark.parametrize("method", DESIGNED)
+    @pytest.mark.parametrize("lot_size", [310, 1_200])
+    def test_both_ways_together_keep_the_promises(self, method, lot_size):
+        """The mean by scipy.stats.nct with all of the fraction on one side, and the count."""
+        standard = measuring_standard(method)
+        plan = plan_lot(standard, lot_size, standard.stages_in_use)[Stage.TOP]
+        variables = plan.variables
+
+        def passed_by_mean(fraction):
+            size = variables.sample_size
+            shift = -norm.ppf(fraction) * math.sqrt(size)
+            return nct.sf(variables.k * math.sqrt(size), size - 1, shift)
+
+        def passed_by_count(trees):
+            return acceptance_probability_at_count(plan.counted, trees, lot_size)
+
+        acceptable, rejectable = counts(standard.top.promise, lot_size)
+        stage_risk = 1 - (1 - standard.producer_risk) ** 0.25
+        sent_back = (1 - passed_by_mean(0.05)) + (1 - passed_by_count(acceptable))
+        assert sent_back <= stage_risk + 1e-9
+        passed = passed_by_mean(0.25) + passed_by_count(rejectable)
+        assert passed <= standard.consumer_risk + 1e-9
+
+    @pytest.mark.parametrize("method", DESIGNED)
+    def test_the_other_stages_keep_their_promises_and_end_a_wave_with_the_measured_trees(
+        self, method
+    ):
+        standard = measuring_standard(method, cuts_too=True)
+        plans = plan_lot(standard, 310, standard.stages_in_use)
+        first = plans[Stage.TOP].measured_size
+        assert plans[Stage.HEADING].measured_size == first
+        assert len(walk_sizes(plans.values())) <= 3
+        for stage in (Stage.LIMBS, Stage.COLUMNS):
+            assert plans[stage].waves[0].size == first
+            assert acceptance_probability_at_count(plans[stage], 78, 310) <= 0.10
+            kept = acceptance_probability_at_count(plans[stage], 15, 310)
+            assert 1 - kept <= 1 - 0.95**0.25 + 1e-12
+
+    @pytest.mark.parametrize("method", DESIGNED)
+    @pytest.mark.parametrize("lot_size", [4, 30, 60])
+    def test_small_lots_are_counted(self, method, lot_size):
+        """The mean knows nothing of the lot's size, and counting does."""
+        standard = measuring_standard(method)
+        plans = plan_lot(standard, lot_size, standard.stages_in_use)
+        assert plans == plan_lot(written_standard(method), lot_size, standard.stages_in_use)
+
+    def test_fractions_too_close_for_the_mean_are_counted(self):
+        promise = Promise(acceptable_fraction=0.05, rejectable_fraction=0.07)
+        plans = plan_lot(measuring_standard(promise=promise), 310, [Stage.TOP])
+        assert isinstance(plans[Stage.TOP], WavePlan)
+
+    def test_stages_with_other_promises_are_measured_on_the_same_trees(self):
+        promise = Promise(acceptable_fraction=0.02, rejectable_fraction=0.2)
+        standard = measuring_standard(cuts_too=True, promise=promise)
+        plans = plan_lot(standard, 310, standard.stages_in_use)
+        top, heading = plans[Stage.TOP], plans[Stage.HEADING]
+        assert top.measured_size == heading.measured_size
+        assert top.counted.sizes == heading.counted.sizes
+        assert top.variables.k > heading.variables.k
+
+    def test_a_re_audit_of_the_measured_stage_alone_is_measured(self):
+        plan = plan_lot(measuring_standard(), 310, [Stage.TOP])[Stage.TOP]
+        assert isinstance(plan, MeasuredPlan)

@@ -22,6 +22,8 @@ from audits.scoring import (
     TreeAnswers,
     desirability,
     judged_side,
+    measured_limits,
+    measured_value,
     possible_faults,
     read_answers,
     score_tree,
@@ -577,3 +579,69 @@ class TestDesirability:
     def test_it_falls_from_1_to_0_and_stays_there(self, distance, share):
         # Derringer and Suich 1980, one-sided case with exponent 1.
         assert desirability(distance, 400.0) == share
+
+
+class TestMeasuredLengths:
+    @pytest.mark.parametrize(
+        ("stage", "answer", "value"),
+        [
+            (Stage.TOP, TopMeasure(height_mm=2_990), 2_990),
+            (Stage.TOP, ClassAnswer(tap=Tap.RIGHT), None),
+            (Stage.HEADING, HeadingMeasure(diameters_mm=(7.5,)), 7.5),
+            (Stage.HEADING, HeadingMeasure(diameters_mm=(7.5, 8.0)), None),
+            (Stage.HEADING, HeadingMeasure(diameters_mm=(7.5,), left_long=1), None),
+            (Stage.HEADING, HeadingMeasure(left_long=1), None),
+            (Stage.LIMBS, LimbsMeasure(cut_mm=(25.0,)), None),
+        ],
+    )
+    def test_a_stage_has_one_only_where_one_length_decides(self, stage, answer, value):
+        assert measured_value(stage, TreeAnswers(stages={stage: answer})) == value
+
+    @pytest.mark.parametrize(
+        ("missed", "stage", "value"),
+        [
+            (Missed.TREE, Stage.TOP, None),
+            (Missed.SIDE, Stage.TOP, 2_990),
+            (Missed.SIDE, Stage.HEADING, None),
+        ],
+    )
+    def test_what_was_missed_has_none(self, missed, stage, value):
+        answers = {
+            Stage.TOP: TopMeasure(height_mm=2_990),
+            Stage.HEADING: HeadingMeasure(diameters_mm=(7.5,)),
+        }
+        assert measured_value(stage, TreeAnswers(missed=missed, stages=answers)) == value
+
+    def test_a_stage_without_an_answer_has_none(self):
+        assert measured_value(Stage.TOP, TreeAnswers()) is None
+
+    @pytest.mark.parametrize(
+        ("stage", "within", "beyond"),
+        [
+            (Stage.TOP, (2_850.0, 3_150.0), (2_849.9, 3_150.1)),
+            (Stage.HEADING, (5.1, 9.9), (5.0, 10.0)),
+        ],
+    )
+    def test_the_limits_are_those_by_which_a_tree_fails(self, stage, within, beyond):
+        heading = HeadingStageRule(rule=HeadingRule.REQUIRED, looked_at=1, most_wrong=0)
+        standard = written_standard(heading=heading)
+
+        def result(value):
+            measure = (
+                TopMeasure(height_mm=value)
+                if stage is Stage.TOP
+                else HeadingMeasure(diameters_mm=(value,))
+            )
+            answers = TreeAnswers(stages={stage: measure})
+            return score_tree(standard, answers, method=Method.LADDER).stages[stage].result
+
+        lower, upper = measured_limits(standard, stage)
+        assert beyond[0] <= lower <= within[0]
+        assert within[1] <= upper <= beyond[1]
+        assert {result(value) for value in within} == {CONFORMING}
+        assert {result(value) for value in beyond} == {NONCONFORMING}
+
+    @pytest.mark.parametrize("stage", [Stage.LIMBS, Stage.COLUMNS])
+    def test_other_stages_have_no_one_length(self, stage):
+        with pytest.raises(ValueError, match="no single length"):
+            measured_limits(written_standard(), stage)

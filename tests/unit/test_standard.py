@@ -176,3 +176,55 @@ def test_fewer_branches_may_be_wrong_than_are_looked_at():
             row_spacing_mm=3_353,
         )
     assert set(refused.value.problems) == {"heading.most_wrong"}
+
+
+BY_MEAN = {
+    "top__measured": True,
+    "top__by_mean": True,
+    "heading__rule": "required",
+    "heading__measured": True,
+    "heading__by_mean": True,
+    "heading__looked_at": 1,
+    "heading__most_wrong": 0,
+}
+
+
+class TestByMean:
+    def test_no_stage_goes_by_its_mean_until_asked_to(self):
+        assert preset(BearingHabit.STANDARD, ROW_SPACING_MM).stages_by_mean == ()
+
+    def test_top_and_heading_may(self):
+        standard = read_standard(payload(**BY_MEAN))
+        assert standard.stages_by_mean == (Stage.TOP, Stage.HEADING)
+
+    @pytest.mark.parametrize(
+        ("changes", "stages"),
+        [
+            ({"heading__rule": "forbidden"}, (Stage.TOP,)),
+            ({"heading__rule": "off"}, (Stage.TOP,)),
+            ({"top__in_use": False}, (Stage.HEADING,)),
+        ],
+    )
+    def test_only_where_there_is_something_to_measure(self, changes, stages):
+        assert read_standard(payload(**(BY_MEAN | changes))).stages_by_mean == stages
+
+    @pytest.mark.parametrize(
+        ("changes", "field", "words"),
+        [
+            ({"top__measured": False}, "top.by_mean", "needs measures"),
+            ({"heading__measured": False}, "heading.by_mean", "needs measures"),
+            ({"heading__looked_at": 2}, "heading.by_mean", "one end on each tree"),
+            ({"sampling__method": "table"}, "top.by_mean", "count trees"),
+            ({"sampling__method": "table"}, "heading.by_mean", "count trees"),
+        ],
+    )
+    def test_what_it_needs_is_said_at_its_field(self, changes, field, words):
+        with pytest.raises(InvalidInput) as refusal:
+            read_standard(payload(**(BY_MEAN | changes)))
+        assert words in ENGLISH.say(refusal.value.problems[field])
+
+    def test_a_standard_written_before_reads_as_counting(self):
+        stored = payload()
+        for stage in ("top", "heading"):
+            del stored[stage]["by_mean"]
+        assert read_standard(stored).stages_by_mean == ()

@@ -39,6 +39,7 @@ class TopPart(StagePart):
     target_mm = LengthField(lazy_gettext("Target height"))
     tolerance_mm = LengthField(lazy_gettext("More or less that is right"))
     to_side_branch = BooleanField(lazy_gettext("The cut ends at a side branch"))
+    by_mean = BooleanField(lazy_gettext("Decide by mean and spread of the measured heights"))
     outer_mm = LengthField(lazy_gettext("No points from this far off"))
 
 
@@ -81,6 +82,7 @@ class HeadingPart(StagePart):
     looked_at = WholeNumberField(lazy_gettext("Ends looked at, at most"))
     most_wrong = WholeNumberField(lazy_gettext("Wrong ends allowed"))
     few = WholeNumberField(lazy_gettext("None allowed with fewer ends than"))
+    by_mean = BooleanField(lazy_gettext("Decide by mean and spread of the measured cuts"))
 
 
 class StandardForm(BaseForm):

@@ -82,7 +82,14 @@ def decision_lines(standard: Standard) -> list[tuple[str, str]]:
             )
             or gettext("nothing: each stage is one tap"),
         ),
+        *_means(standard),
     ]
+
+
+def _means(standard: Standard) -> list[tuple[str, str]]:
+    """Return which stages go by mean and spread, if any."""
+    stages = [words().say(STAGE_NAMES[stage]) for stage in standard.stages_by_mean]
+    return [(gettext("Decided by mean and spread"), ", ".join(stages))] if stages else []
 
 
 def _promises(standard: Standard) -> list[tuple[str, str]]:

@@ -1,6 +1,6 @@
 """Wave plans for a real lot: both promises kept exactly, decided with as few trees as can be."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from typing import Final
 
@@ -22,11 +22,11 @@ MOST_WAVES: Final = 5
 
 # Up to so many trees every size of a wave is tried, by the number of waves; of larger samples
 # only so many sizes at first, evenly spaced, and then those near the best.
-_ALL_SIZES_UP_TO: Final = {1: 400, 2: 64, 3: 40, 4: 24, 5: 16}
+_ALL_SIZES_UP_TO: Final = {1: 400, 2: 128, 3: 40, 4: 24, 5: 16}
 _SIZES_TRIED: Final = {1: 200, 2: 32, 3: 20, 4: 12, 5: 9}
 
-# How many of the best plans are looked around, and how far in steps.
-_LOOKED_AROUND: Final = 3
+# Around how many of the best beginnings, all waves but the last, the search looks again.
+_LOOKED_AROUND: Final = 5
 
 
 def design_waves(
@@ -47,8 +47,8 @@ def design_waves(
     hypergeometric law. Among the plans that keep them, the one is chosen with the fewest trees
     expected, in a lot at the acceptable fraction, until every stage is decided. A walk stops as
     soon as that is certain. Sizes and numbers are searched together, best first, leaving out
-    what cannot beat the best plan found; with at most 64 sizes of two waves, or 40 of three, all
-    of them are tried, in larger samples first a part and then the neighbours of the best.
+    what cannot beat the best plan found; with at most 128 sizes of two waves, or 40 of three,
+    all of them are tried, in larger samples first a part and then the neighbours of the best.
 
     Parameters
     ----------
@@ -233,11 +233,9 @@ def _search(lots: Lots, stages: int, most_waves: int, largest: int) -> list[Foun
         search.over([tried] * (waves - 1) + [range(1, largest + 1)])
         while spacing > 1:
             narrower = spacing // 2
-            for found in search.best[:_LOOKED_AROUND]:
-                if len(found.numbers.sizes) == waves:
-                    search.over(
-                        [_around(size, spacing, narrower, largest) for size in found.numbers.sizes]
-                    )
+            for sizes in _best_beginnings(search.best, waves):
+                near = [_around(size, spacing, narrower, largest) for size in sizes]
+                search.over([*near, range(1, largest + 1)])
             spacing = narrower
         best = search.best
     # Among equals the plan with fewer waves, as one that spares nothing is only in the way.
@@ -246,12 +244,20 @@ def _search(lots: Lots, stages: int, most_waves: int, largest: int) -> list[Foun
     )
 
 
+def _best_beginnings(best: Iterable[Found], waves: int) -> list[tuple[int, ...]]:
+    """Return the sizes of all waves but the last, each once, from the best plan on."""
+    beginnings = dict.fromkeys(
+        found.numbers.sizes[:-1] for found in best if len(found.numbers.sizes) == waves
+    )
+    return list(beginnings)[:_LOOKED_AROUND]
+
+
 def _around(size: int, reach: int, spacing: int, largest: int) -> list[int]:
     return [near for near in range(size - reach, size + reach + 1, spacing) if 1 <= near <= largest]
 
 
 def _largest_number(lots: Lots, largest: int) -> int:
-    """Return an acceptance number beyond which every plan would pass the bad lot too often."""
+    """Return the largest acceptance number that is tried."""
     number = 0
     while (
         number < largest
@@ -259,5 +265,6 @@ def _largest_number(lots: Lots, largest: int) -> int:
         <= lots.consumer_risk
     ):
         number += 1
-    # Lots turned down in an earlier wave leave room for one more in the last.
+    # One sample with this number would pass the bad lot too often; one with waves may not, as
+    # bad lots that an earlier wave turns down leave room for one more in the last.
     return number

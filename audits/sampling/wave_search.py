@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 from typing import NamedTuple
 
 # Sums of chances stay well within this distance of the truth; whoever searches keeps clear of a
@@ -180,19 +181,18 @@ class Search:
         self, node: _Node, live: Sequence[float], nonconforming: int, furthest: int, width: int
     ) -> list[list[float]]:
         chances = [*live, *([0.0] * (width - len(live)))][:width]
-        sums = [_running(chances)]
+        bad_left = [max(0, nonconforming - node.lowest - place) for place in range(width)]
+        sums = [list(accumulate(chances))]
         for seen in range(node.size, furthest):
-            left = self.lots.lot_size - seen
+            share = 1.0 / (self.lots.lot_size - seen)
             before = 0.0
-            bad_left = nonconforming - node.lowest
             walked = []
-            for chance in chances:
-                share = bad_left / left if bad_left > 0 else 0.0
-                walked.append(chance * (1.0 - share) + before)
-                before = chance * share
-                bad_left -= 1
+            for chance, bad in zip(chances, bad_left, strict=True):
+                found = chance * bad * share
+                walked.append(chance - found + before)
+                before = found
             chances = walked
-            sums.append(_running(chances))
+            sums.append(list(accumulate(chances)))
         return sums
 
     def _children(self, node: _Node, ahead: _Ahead, size: int) -> Iterator[_Node]:
@@ -246,27 +246,20 @@ class Search:
                 return
 
     def _finish(self, node: _Node, ahead: _Ahead, choices: Sequence[int]) -> None:
-        alive = sum(node.good)
+        most_passed = self.lots.consumer_risk + _NEAR - node.passed
+        least_kept = node.sent_back + sum(node.good) - self.lots.producer_risk - _NEAR
+        least = max(node.lowest, node.least_rejected - 1)
         for size in choices:
             step = size - node.size
             good, bad = ahead.good[step], ahead.bad[step]
-            for accepted in range(max(node.lowest, node.least_rejected - 1), self.cap + 1):
-                if node.passed + _at(bad, accepted - node.lowest) > self._most_passed:
+            for accepted in range(least, self.cap + 1):
+                if bad[accepted - node.lowest] > most_passed:
                     break
-                sent_back = node.sent_back + alive - _at(good, accepted - node.lowest)
-                if sent_back > self._most_sent_back:
+                if good[accepted - node.lowest] < least_kept:
                     continue
                 trees = node.trees + self._cost(node, ahead.good, size, accepted, accepted + 1)
                 if trees < self._limit:
                     self._keep(Found(trees, node.numbers.then(size, accepted, accepted + 1)))
-
-    @property
-    def _most_passed(self) -> float:
-        return self.lots.consumer_risk + _NEAR
-
-    @property
-    def _most_sent_back(self) -> float:
-        return self.lots.producer_risk + _NEAR
 
     @property
     def _limit(self) -> float:
@@ -298,15 +291,6 @@ class Search:
         if self.stages == 1:
             return still_open
         return 1.0 - (1.0 - still_open) ** self.stages
-
-
-def _running(chances: Sequence[float]) -> list[float]:
-    total = 0.0
-    sums = []
-    for chance in chances:
-        total += chance
-        sums.append(total)
-    return sums
 
 
 def _single(sums: Sequence[float]) -> list[float]:

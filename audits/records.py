@@ -7,6 +7,7 @@ from typing import Any
 from audits.messages import Units
 from audits.vocabulary import (
     BearingHabit,
+    Effort,
     Fault,
     LotState,
     Method,
@@ -172,6 +173,7 @@ class PassRow:
     first_position: int
     last_position: int
     finished_at: datetime | None
+    chance: float | None
 
 
 @dataclass(frozen=True)
@@ -198,6 +200,8 @@ class Lot:
     state: LotState
     finished_at: datetime
     closed_at: datetime | None
+    effort: Effort
+    chosen: bool
 
 
 @dataclass(frozen=True)
@@ -208,6 +212,16 @@ class LotRange:
     orchard_row_id: int
     first_position: int
     last_position: int
+
+
+@dataclass(frozen=True)
+class CauseNoted:
+    """That the cause of a crew's bad work in one stage of a block was put right."""
+
+    crew_id: int
+    block_id: int
+    stage: Stage
+    noted_at: datetime
 
 
 @dataclass(frozen=True)

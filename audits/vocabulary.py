@@ -128,6 +128,13 @@ class Outcome(StrEnum):
     NOT_ACCEPTED = "not_accepted"
 
 
+class Effort(StrEnum):
+    """How many of a crew's lots are audited."""
+
+    EVERY_LOT = "every_lot"
+    ONE_IN_THREE = "one_in_three"
+
+
 class LotState(StrEnum):
     """Where a lot stands between pruning and closing."""
 
@@ -136,6 +143,7 @@ class LotState(StrEnum):
     ACCEPTED = "accepted"
     REWORK = "rework"
     CLOSED_NOT_ACCEPTED = "closed_not_accepted"
+    NOT_CHOSEN = "not_chosen"
 
 
 class PlanMethod(StrEnum):
@@ -300,6 +308,7 @@ LOT_STATE_NAMES: Final = {
     LotState.ACCEPTED: mark("Accepted"),
     LotState.REWORK: mark("Rework"),
     LotState.CLOSED_NOT_ACCEPTED: mark("Not accepted, cannot be mended"),
+    LotState.NOT_CHOSEN: mark("Not chosen for an audit"),
 }
 
 PLAN_METHOD_NAMES: Final = {

@@ -36,7 +36,6 @@ from audits.sampling.design import (
 )
 from audits.sampling.draw import Draw, draw_trees
 from audits.sampling.effort import (
-    Effort,
     EffortState,
     audit_effort,
     is_lot_audited,
@@ -114,6 +113,7 @@ from audits.sampling.variables import (
     variables_table_plan,
 )
 from audits.sampling.wave_design import MOST_WAVES, design_waves, fit_waves
+from audits.vocabulary import Effort
 
 __all__ = [
     "ACCEPTABLE_QUALITY_LIMITS",

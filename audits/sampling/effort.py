@@ -15,23 +15,16 @@ References
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
 from audits.errors import InvalidInput
 from audits.messages import Message, say
 from audits.sampling.inputs import TypedNumber
+from audits.vocabulary import Effort
 
 ACCEPTED_FOR_FEWER_AUDITS: Final = 5
 
 _SHARE_AUDITED: Final = 1 / 3
-
-
-class Effort(StrEnum):
-    """How many of a crew's lots are audited."""
-
-    EVERY_LOT = "every_lot"
-    ONE_IN_THREE = "one_in_three"
 
 
 @dataclass(frozen=True)

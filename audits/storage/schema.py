@@ -1,6 +1,7 @@
 """Brings a database to the schema that this version of the program needs."""
 
 from pathlib import Path
+from typing import Final
 
 from alembic import command
 from alembic.config import Config
@@ -12,6 +13,8 @@ from audits.errors import Conflict
 from audits.messages import say
 from audits.storage.database import Database
 from audits.storage.tables import metadata
+
+MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
 
 def upgrade(database: Database) -> None:
@@ -71,7 +74,7 @@ def _refresh_statistics(database: Database) -> None:
 
 def _config(connection: Connection) -> Config:
     config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.set_main_option("script_location", str(MIGRATIONS))
     config.attributes["connection"] = connection
     config.attributes["metadata"] = metadata
     return config

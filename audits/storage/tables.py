@@ -8,6 +8,7 @@ from audits.messages import Units
 from audits.storage.columns import UtcDateTime, Word, WordList, farm_table, points_to
 from audits.vocabulary import (
     BearingHabit,
+    Effort,
     Fault,
     LotState,
     Method,
@@ -207,6 +208,9 @@ pass_row = farm_table(
     _required("first_position", sa.Integer),
     _required("last_position", sa.Integer),
     sa.Column("finished_at", UtcDateTime),
+    # The random number by which it is decided whether the row's lot is audited. It stays when the
+    # row is taken back, so that nobody can ask twice.
+    sa.Column("chance", sa.Float),
     points_to("crew_pass"),
     points_to("orchard_row"),
     sa.UniqueConstraint("farm_id", "crew_pass_id", "orchard_row_id"),
@@ -236,6 +240,15 @@ lot = farm_table(
     _required("state", Word(LotState)),
     _required("finished_at", UtcDateTime),
     sa.Column("closed_at", UtcDateTime),
+    # What was in force when its first row was finished, and what came of it.
+    sa.Column(
+        "effort",
+        Word(Effort),
+        nullable=False,
+        default=Effort.EVERY_LOT,
+        server_default=Effort.EVERY_LOT,
+    ),
+    sa.Column("chosen", sa.Boolean, nullable=False, default=True, server_default=sa.true()),
     points_to("crew_pass"),
     sa.UniqueConstraint("farm_id", "crew_pass_id", "number"),
     sa.Index(None, "farm_id", "state"),
@@ -251,6 +264,21 @@ lot_range = farm_table(
     points_to("lot"),
     points_to("orchard_row"),
     sa.UniqueConstraint("farm_id", "lot_id", "orchard_row_id", "first_position"),
+)
+
+# Ends a stop of acceptance by sampling: the owner has seen to what was wrong with a crew's work.
+cause_removed = farm_table(
+    "cause_removed",
+    metadata,
+    _required("crew_id", sa.Integer),
+    _required("block_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("noted_at", UtcDateTime),
+    _required("noted_by", sa.Integer),
+    points_to("crew"),
+    points_to("block"),
+    points_to("user_account", "noted_by"),
+    sa.Index(None, "farm_id", "crew_id", "block_id"),
 )
 
 # --- draws, audits and scores ------------------------------------------------------------------

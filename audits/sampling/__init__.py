@@ -1,5 +1,11 @@
 """Acceptance sampling: which trees are looked at, and when a lot is decided."""
 
+from audits.sampling.clusters import (
+    SIMULATED_ROWS,
+    ClusteredRows,
+    clustered_trees,
+    simulate_clusters,
+)
 from audits.sampling.curves import (
     acceptance_probability,
     acceptance_probability_at_count,
@@ -121,7 +127,9 @@ __all__ = [
     "INSPECTION_NAMES",
     "LARGEST_SAMPLE",
     "MOST_WAVES",
+    "SIMULATED_ROWS",
     "CauseRemoved",
+    "ClusteredRows",
     "Discontinuation",
     "DoublePlan",
     "Draw",
@@ -171,6 +179,7 @@ __all__ = [
     "average_total_inspection",
     "chances_still_open",
     "check_normality",
+    "clustered_trees",
     "code_letter",
     "decide",
     "deciding_wave",
@@ -195,6 +204,7 @@ __all__ = [
     "quality_accepted",
     "resolved_cell",
     "sequential_point",
+    "simulate_clusters",
     "stage_producer_risk",
     "stage_reason",
     "switching_score_gain",

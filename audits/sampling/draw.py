@@ -155,11 +155,11 @@ def draw_trees(
         for pick, side in zip(picks, sides, strict=True)
     ]
     rest = sorted(set(range(len(lot))).difference(*picked))
-    held = _picks_in_random_order(rest, min(reserve_size, len(rest)), generator)
+    held = picks_in_random_order(rest, min(reserve_size, len(rest)), generator)
     reserve = tuple(
         DrawnTree(None, lot[pick], side, is_reserve=True, reserve_order=number)
         for number, (pick, side) in enumerate(
-            zip(held, _sides(len(held), generator), strict=True), start=1
+            zip(held, toss_sides(len(held), generator), strict=True), start=1
         )
     )
     ordered = order_of_walk(sample, lot, next_row_on=next_row_on)
@@ -275,6 +275,54 @@ def stratified_picks(lot_size: int, sample_size: int, generator: Random) -> list
     )
 
 
+def toss_sides(trees: int, generator: Random) -> list[Side]:
+    """
+    Toss which of every two trees is looked at from the left.
+
+    Parameters
+    ----------
+    trees : int
+        Trees, in the order in which they stand.
+    generator : random.Random
+        Source of random numbers.
+
+    Returns
+    -------
+    list of Side
+        One side for each tree; left and right as often, to within one.
+    """
+    sides: list[Side] = []
+    for _ in range(0, trees, 2):
+        left_first = _below(2, generator) == 0
+        sides += [Side.LEFT, Side.RIGHT] if left_first else [Side.RIGHT, Side.LEFT]
+    return sides[:trees]
+
+
+def picks_in_random_order(choices: Sequence[int], number: int, generator: Random) -> list[int]:
+    """
+    Pick without replacement, each choice swapped to the front as it is taken.
+
+    Parameters
+    ----------
+    choices : Sequence of int
+        What can be picked.
+    number : int
+        How many to pick, at most all.
+    generator : random.Random
+        Source of random numbers.
+
+    Returns
+    -------
+    list of int
+        A simple random sample, every order of it as likely as any other.
+    """
+    pool = list(choices)
+    for front in range(number):
+        taken = front + _below(len(pool) - front, generator)
+        pool[front], pool[taken] = pool[taken], pool[front]
+    return pool[:number]
+
+
 def _require_drawable(
     lot: Sequence[Place], waves: Sequence[int], reserve_size: int, seed: int
 ) -> None:
@@ -367,28 +415,10 @@ def _sides_by_wave(sizes: Iterable[int], generator: Random) -> list[list[Side]]:
     waves: list[list[Side]] = []
     odd_side: Side | None = None
     for size in sizes:
-        sides = _sides(size, generator)
+        sides = toss_sides(size, generator)
         if size % 2:
             if odd_side is not None:
                 sides[-1] = odd_side
             odd_side = Side.RIGHT if sides[-1] is Side.LEFT else Side.LEFT
         waves.append(sides)
     return waves
-
-
-def _sides(trees: int, generator: Random) -> list[Side]:
-    """Toss which of every two trees is looked at from the left."""
-    sides: list[Side] = []
-    for _ in range(0, trees, 2):
-        left_first = _below(2, generator) == 0
-        sides += [Side.LEFT, Side.RIGHT] if left_first else [Side.RIGHT, Side.LEFT]
-    return sides[:trees]
-
-
-def _picks_in_random_order(choices: Sequence[int], number: int, generator: Random) -> list[int]:
-    """Pick without replacement: each choice is swapped to the front as it is taken."""
-    pool = list(choices)
-    for front in range(number):
-        taken = front + _below(len(pool) - front, generator)
-        pool[front], pool[taken] = pool[taken], pool[front]
-    return pool[:number]

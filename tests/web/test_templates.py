@@ -327,6 +327,7 @@ TREE = {
     "undo_url": "/trees/6",
     "stages": [stage(key) for key in STAGES],
     "tallies": {"top": "1 fault"},
+    "settled": [],
     "missed": {"tree_selected": False, "side_selected": False},
     "kinds": [{"value": "dead", "name": "Dead tree"}],
     "client_id": "a1",
@@ -386,6 +387,17 @@ def test_a_decided_stage_keeps_its_place_and_asks_nothing(tree_page):
     assert not reader.all("input", name="top")
     assert "No more trees needed" in reader.texts
     assert [found["data-stage"] for found in reader.all("section")] == ["top", "limbs"]
+
+
+def test_a_decided_stage_that_is_still_asked_is_greyed(tree_page):
+    reader = tree_page(settled=["limbs"])
+    greyed = {
+        found["data-stage"]
+        for found in reader.all("section")
+        if "stage-settled" in found["class"].split()
+    }
+    assert greyed == {"limbs"}
+    assert reader.all("input", name="limbs")
 
 
 def test_a_stage_without_an_answer_says_so_at_its_tiles(tree_page):

@@ -2,15 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Final
 
 from printables.drawing.inks import Ink
-from printables.drawing.legend import LETTERS_MM, SMALLEST_MM, Key, legend
-from printables.drawing.lettering import largest_size, text_width
+from printables.drawing.legend import LETTERS_MM, Key, legend
+from printables.drawing.lettering import text_width
+from printables.drawing.plane import Axis, Marker, Plane, axes_of, marked, plane_of
 from printables.drawing.primitives import (
     Anchor,
-    Circle,
     Drawing,
     Line,
     Point,
@@ -23,41 +22,10 @@ from printables.drawing.primitives import (
 
 DEFAULT_SIZE_MM: Final = (84.0, 58.0)
 
-_DOT_MM: Final = 1.0
 # Up to so many blocks, names at both ends are enough.
 _FEW: Final = 4
 # Ends that read well on an axis of fractions.
 _FRACTION_ENDS: Final = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0)
-
-
-class Marker(StrEnum):
-    """The shape of a series' points."""
-
-    NONE = "none"
-    DOT = "dot"
-    SQUARE = "square"
-    DIAMOND = "diamond"
-
-
-@dataclass(frozen=True, slots=True)
-class Axis:
-    """
-    An axis with the few numbers written on it.
-
-    Parameters
-    ----------
-    low, high : float
-        Its ends.
-    marks : tuple of (float, str)
-        Values with their words, in the reader's language.
-    title : str, optional
-        What it counts, in the reader's language.
-    """
-
-    low: float
-    high: float
-    marks: tuple[tuple[float, str], ...]
-    title: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,29 +112,6 @@ class ChartLabels:
     share: Callable[[float], str] = field(compare=False)
 
 
-@dataclass(frozen=True, slots=True)
-class _Plane:
-    """Where values come to lie."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-    across: Axis
-    upright: Axis
-
-    def x(self, value: float) -> float:
-        part = (value - self.across.low) / (self.across.high - self.across.low)
-        return self.left + part * (self.right - self.left)
-
-    def y(self, value: float) -> float:
-        part = (value - self.upright.low) / (self.upright.high - self.upright.low)
-        return self.bottom - part * (self.bottom - self.top)
-
-    def at(self, point: Point) -> Point:
-        return (self.x(point[0]), self.y(point[1]))
-
-
 def block_chart_drawing(
     points: Sequence[ChartPoint],
     centre: float,
@@ -202,10 +147,10 @@ def block_chart_drawing(
     )
     across = Axis(0.5, max(len(points), 1) + 0.5, _few_names(points), labels.across)
     below = _block_legend(points, labels, size_mm[0])
-    plane = _plane(across, upright, size_mm, below.height_mm)
+    plane = plane_of(across, upright, size_mm, below.height_mm)
     shapes = [
         *_limits(plane, points),
-        *_axes(plane),
+        *axes_of(plane),
         Line((plane.left, plane.y(centre)), (plane.right, plane.y(centre)), Ink.RIGHT_LINE),
         *_block_points(plane, points),
         below.at(0.0, size_mm[1] - below.height_mm),
@@ -241,58 +186,12 @@ def plot(
     """
     keys = [(_key(one), one.name) for one in series if one.name]
     below = legend(keys, size_mm[0])
-    plane = _plane(across, upright, size_mm, below.height_mm)
-    shapes = [*_axes(plane)]
+    plane = plane_of(across, upright, size_mm, below.height_mm)
+    shapes = [*axes_of(plane)]
     for one in series:
         shapes += _series(plane, one)
     shapes.append(below.at(0.0, size_mm[1] - below.height_mm))
     return Drawing(*size_mm, tuple(shapes), *words)
-
-
-def _plane(across: Axis, upright: Axis, size_mm: tuple[float, float], legend_mm: float) -> _Plane:
-    widest = max((text_width(words, LETTERS_MM) for _, words in upright.marks), default=0.0)
-    title_mm = LETTERS_MM + 1.8 if upright.title else 0.0
-    below_mm = (LETTERS_MM + 1.4) * (2 if across.title else 1) + 0.5
-    return _Plane(
-        left=widest + 1.6,
-        top=title_mm + 1.8,
-        right=size_mm[0] - 1.6,
-        bottom=size_mm[1] - legend_mm - below_mm - 1.2,
-        across=across,
-        upright=upright,
-    )
-
-
-def _axes(plane: _Plane) -> list[Shape]:
-    shapes: list[Shape] = []
-    for value, words in plane.upright.marks:
-        y = plane.y(value)
-        ink = Ink.FINE_LINE if value == plane.upright.low else Ink.HAIRLINE
-        shapes.append(Line((plane.left, y), (plane.right, y), ink))
-        shapes.append(
-            Text(plane.left - 1.2, y + 0.36 * LETTERS_MM, words, LETTERS_MM, anchor=Anchor.END)
-        )
-    base = plane.bottom + LETTERS_MM + 1.5
-    for value, words in plane.across.marks:
-        x = plane.x(value)
-        shapes.append(Line((x, plane.bottom), (x, plane.bottom + 0.9), Ink.FINE_LINE))
-        shapes.append(_kept_inside(Text(x, base, words, LETTERS_MM), plane))
-    room = plane.right
-    if plane.upright.title:
-        size = largest_size(plane.upright.title, room, LETTERS_MM, SMALLEST_MM)
-        shapes.append(Text(0.0, LETTERS_MM, plane.upright.title, size, Ink.SOFT))
-    if plane.across.title:
-        size = largest_size(plane.across.title, room - plane.left, LETTERS_MM, SMALLEST_MM)
-        place = (plane.right, base + LETTERS_MM + 1.2)
-        shapes.append(Text(*place, plane.across.title, size, Ink.SOFT, Anchor.END))
-    return shapes
-
-
-def _kept_inside(text: Text, plane: _Plane) -> Text:
-    # Centred below its mark, unless it would run off the sheet.
-    half = text_width(text.text, text.size_mm) / 2
-    centre = min(max(text.x_mm, half), plane.right + 1.4 - half)
-    return Text(centre, text.y_mm, text.text, text.size_mm, anchor=Anchor.MIDDLE)
 
 
 def _few_names(points: Sequence[ChartPoint]) -> tuple[tuple[float, str], ...]:
@@ -303,7 +202,7 @@ def _few_names(points: Sequence[ChartPoint]) -> tuple[tuple[float, str], ...]:
     return tuple((place + 1.0, points[place].name) for place in sorted(chosen))
 
 
-def _limits(plane: _Plane, points: Sequence[ChartPoint]) -> list[Shape]:
+def _limits(plane: Plane, points: Sequence[ChartPoint]) -> list[Shape]:
     if not points:
         return []
     upper = _steps(plane, [point.upper for point in points])
@@ -317,7 +216,7 @@ def _limits(plane: _Plane, points: Sequence[ChartPoint]) -> list[Shape]:
     return shapes
 
 
-def _steps(plane: _Plane, values: Sequence[float]) -> tuple[Point, ...]:
+def _steps(plane: Plane, values: Sequence[float]) -> tuple[Point, ...]:
     # Every block has its own limits: level over the block, a step between blocks.
     corners: list[Point] = []
     for place, value in enumerate(values, start=1):
@@ -325,14 +224,14 @@ def _steps(plane: _Plane, values: Sequence[float]) -> tuple[Point, ...]:
     return tuple(corners)
 
 
-def _block_points(plane: _Plane, points: Sequence[ChartPoint]) -> list[Shape]:
+def _block_points(plane: Plane, points: Sequence[ChartPoint]) -> list[Shape]:
     places = [plane.at((number, point.fraction)) for number, point in enumerate(points, start=1)]
     shapes: list[Shape] = []
     if len(places) > 1:
         shapes.append(Polyline(tuple(places), Ink.FINE_LINE))
     free_from = 0.0
     for place, point in zip(places, points, strict=True):
-        shapes += _marker(place, Marker.DIAMOND if point.signal else Marker.DOT, _ink(point))
+        shapes += marked(place, Marker.DIAMOND if point.signal else Marker.DOT, _ink(point))
         if point.signal:
             words = _beside_signal(place, point.signal, plane)
             start = words.x_mm - text_width(words.text, words.size_mm, bold=True) / 2
@@ -347,7 +246,7 @@ def _ink(point: ChartPoint) -> Ink:
     return Ink.FAULT if point.signal else Ink.SOLID
 
 
-def _beside_signal(place: Point, words: str, plane: _Plane) -> Text:
+def _beside_signal(place: Point, words: str, plane: Plane) -> Text:
     half = text_width(words, LETTERS_MM, bold=True) / 2
     x = min(max(place[0], plane.left + half), plane.right - half)
     above = place[1] - 2.4
@@ -355,23 +254,7 @@ def _beside_signal(place: Point, words: str, plane: _Plane) -> Text:
     return Text(x, y, words, LETTERS_MM, Ink.FAULT, Anchor.MIDDLE, bold=True)
 
 
-def _marker(place: Point, marker: Marker, ink: Ink) -> list[Shape]:
-    x, y = place
-    match marker:
-        case Marker.NONE:
-            return []
-        case Marker.DOT:
-            return [Circle(place, _DOT_MM, ink)]
-        case Marker.SQUARE:
-            side = 1.8 * _DOT_MM
-            return [Rect(x - side / 2, y - side / 2, side, side, ink)]
-        case Marker.DIAMOND:
-            reach = 1.8 * _DOT_MM
-            corners = ((x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y))
-            return [Polygon(corners, ink)]
-
-
-def _series(plane: _Plane, series: Series) -> list[Shape]:
+def _series(plane: Plane, series: Series) -> list[Shape]:
     places = tuple(map(plane.at, series.points))
     shapes: list[Shape] = []
     for (x, _), (low, high) in zip(series.points, series.spans, strict=False):
@@ -379,7 +262,7 @@ def _series(plane: _Plane, series: Series) -> list[Shape]:
     if series.line is not None and len(places) > 1:
         shapes.append(Polyline(places, series.line))
     for place in places:
-        shapes += _marker(place, series.marker, series.fill)
+        shapes += marked(place, series.marker, series.fill)
     return shapes
 
 
@@ -393,12 +276,12 @@ def _whisker(x: float, low: float, high: float) -> list[Shape]:
 
 def _key(series: Series) -> tuple[Shape, ...]:
     line = () if series.line is None else (Line((0.4, 0.0), (6.0, 0.0), series.line),)
-    return (*line, *_marker((3.2, 0.0), series.marker, series.fill))
+    return (*line, *marked((3.2, 0.0), series.marker, series.fill))
 
 
 def _block_legend(points: Sequence[ChartPoint], labels: ChartLabels, width_mm: float) -> Drawing:
     keys: list[Key] = [
-        (tuple(_marker((3.2, 0.0), Marker.DOT, Ink.SOLID)), labels.block),
+        (tuple(marked((3.2, 0.0), Marker.DOT, Ink.SOLID)), labels.block),
         ((Line((0.4, 0.0), (6.0, 0.0), Ink.RIGHT_LINE),), labels.centre),
         (
             (
@@ -410,5 +293,5 @@ def _block_legend(points: Sequence[ChartPoint], labels: ChartLabels, width_mm: f
     ]
     words = next((point.signal for point in points if point.signal), "")
     if words:
-        keys.append((tuple(_marker((3.2, 0.0), Marker.DIAMOND, Ink.FAULT)), words))
+        keys.append((tuple(marked((3.2, 0.0), Marker.DIAMOND, Ink.FAULT)), words))
     return legend(keys, width_mm)

@@ -747,6 +747,8 @@ def _quality_left(
     plan: Plan, fractions: Sequence[float], lot_size: int | None, model: Model | str | None
 ) -> list[float]:
     unseen = _share_unseen(plan, fractions, lot_size, model)
+    if chosen_model(model, lot_size) is Model.HYPERGEOMETRIC and lot_size is not None:
+        fractions = [trees_at_fraction(value, lot_size) / lot_size for value in fractions]
     return [fraction * share for fraction, share in zip(fractions, unseen, strict=True)]
 
 

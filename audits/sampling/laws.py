@@ -415,6 +415,8 @@ class Poisson(CountLaw):
         float
             Probability in [0, 1].
         """
+        if self.mean == 0.0:
+            return float(count == 0)
         return math.exp(count * math.log(self.mean) - self.mean - math.lgamma(count + 1))
 
     def step(self, count: int) -> float:

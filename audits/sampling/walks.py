@@ -113,7 +113,8 @@ def steps_of(plan: Plan, *, curtailed: bool, accepting_early: bool = True) -> tu
     Returns
     -------
     tuple of Wave
-        The waves themselves, or one step a tree.
+        The waves themselves, or one step a tree; before the first of them one without trees if
+        the plan cannot turn a lot down.
     """
     if not curtailed:
         return plan.waves
@@ -123,6 +124,9 @@ def steps_of(plan: Plan, *, curtailed: bool, accepting_early: bool = True) -> tu
 def _tree_by_tree(waves: Sequence[Wave], *, accepting_early: bool) -> Iterator[_Step]:
     seen = 0
     certain = certain_numbers(waves)
+    if accepting_early and certain[0][0] >= 0:
+        # A plan that cannot turn a lot down takes no tree.
+        yield 0, 0, certain[0][1]
     for (size, accepted, _), (surely_in, surely_out) in zip(waves, certain, strict=True):
         for trees in range(seen + 1, size + 1):
             most = trees + surely_in if accepting_early else -1

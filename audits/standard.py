@@ -226,6 +226,11 @@ class SamplingRule(_Frozen):
     inspection_level: InspectionLevel = InspectionLevel.GENERAL_2
     table_kind: PlanKind = PlanKind.SINGLE
 
+    @property
+    def passes_lots_over(self) -> bool:
+        """Whether lots of a good crew may go without an audit; plans of the tables switch."""
+        return self.skip_lots and self.method is not PlanMethod.TABLE
+
 
 class Standard(_Frozen):
     """

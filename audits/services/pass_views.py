@@ -23,9 +23,12 @@ from audits.records import (
     StandardVersion,
     Worker,
 )
+from audits.sampling import EffortState
 from audits.seasons import season_of, season_span
 from audits.services.access import require_crew_lead
+from audits.services.effort import effort_of_pass
 from audits.services.farms import the_block, the_crew
+from audits.services.standards import standard_of
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
@@ -104,6 +107,8 @@ class PassView:
         Its start checks, oldest first.
     rework_order_id : int or None
         The rework order that it carried out, if it is a rework pass.
+    effort : EffortState or None
+        How many of its next lots are audited; None where every lot is, whatever the history.
     """
 
     crew_pass: CrewPass
@@ -117,6 +122,7 @@ class PassView:
     named: Mapping[int, Worker]
     start_checks: list[StartCheck]
     rework_order_id: int | None
+    effort: EffortState | None
 
 
 @dataclass(frozen=True)
@@ -240,6 +246,7 @@ def view_pass(database: Database, actor: Actor, pass_id: int) -> PassView:
             named={w.id: w for w in everyone if w in people or w.id in named},
             start_checks=start_checks,
             rework_order_id=pass_lists.rework_order_id_of_pass(connection, farm_id, pass_id),
+            effort=effort_of_pass(connection, farm_id, found, standard_of(version)),
         )
 
 

@@ -1,6 +1,7 @@
 """Passes: a crew going once through some rows, who did what, and the lots that come of it."""
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, NotRequired, TypedDict, Unpack
 from zoneinfo import ZoneInfo
@@ -11,17 +12,20 @@ from audits.errors import Conflict, NotFound
 from audits.lots import MOST_WORKERS_FOR_ROW_LOTS, half_day
 from audits.messages import Message, say
 from audits.records import Actor, AssignmentRow, CrewPass, Farm, Lot, PassRow, Row
+from audits.sampling import Effort, EffortState, is_lot_audited
 from audits.services.access import require_crew_lead
 from audits.services.attributing import reattribute
+from audits.services.effort import Chance, effort_of_pass
 from audits.services.entries import Entries
 from audits.services.farms import the_block, the_crew
+from audits.services.standards import standard_of
 from audits.storage.database import Database
 from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
 from audits.storage.queries import passes as queries
 from audits.storage.queries.fetch import insert, insert_many
-from audits.storage.queries.standards import standard_in_force
+from audits.storage.queries.standards import standard_by_id, standard_in_force
 from audits.storage.tables import assignment, crew_pass, lot, lot_range, pass_row
 from audits.vocabulary import LotState, Method, PassKind, Side, Stage
 
@@ -31,6 +35,9 @@ LOT_BY_HALF_DAY: Final = "half_day"
 # A pass may be entered some days before it begins; a date further off is a slip of the pen.
 LONGEST_AHEAD: Final = timedelta(days=7)
 MOST_HOURS: Final = 10_000
+
+# While a lot stands so, rows may still come to it or leave it.
+_NOT_BEGUN: Final = frozenset({LotState.WAITING, LotState.NOT_CHOSEN})
 
 
 class PassEntry(TypedDict):
@@ -290,9 +297,11 @@ def finish_row(
     row_id: int,
     finished_at: datetime,
     now: datetime | None = None,
+    *,
+    chance: Chance | None = None,
 ) -> int:
     """
-    Mark a row as finished, which makes its lot ready for an audit.
+    Mark a row as finished, which makes its lot ready for an audit or has it passed over.
 
     Parameters
     ----------
@@ -306,6 +315,8 @@ def finish_row(
         When it was finished.
     now : datetime or None, optional
         The present, to refuse a time still to come.
+    chance : callable or None, optional
+        As for `finish_rows`.
 
     Returns
     -------
@@ -321,7 +332,8 @@ def finish_row(
     NotFound
         If the pass does not go through that row.
     """
-    return finish_rows(database, actor, pass_id, [row_id], finished_at, now)[0]
+    lot_ids = finish_rows(database, actor, pass_id, [row_id], finished_at, now, chance=chance)
+    return lot_ids[0]
 
 
 def finish_rows(
@@ -331,9 +343,14 @@ def finish_rows(
     row_ids: Sequence[int],
     finished_at: datetime,
     now: datetime | None = None,
+    *,
+    chance: Chance | None = None,
 ) -> list[int]:
     """
     Mark several rows as finished at one time, all of them or none.
+
+    Where the crew's history lets lots go without an audit, chance decides for each new lot. A row
+    that was taken back and is finished again keeps its random number.
 
     Parameters
     ----------
@@ -349,6 +366,8 @@ def finish_rows(
         When they were finished.
     now : datetime or None, optional
         The present, to refuse a time still to come.
+    chance : callable or None, optional
+        Returns another random number in [0, 1) each time; without it every lot is audited.
 
     Returns
     -------
@@ -383,16 +402,49 @@ def finish_rows(
         if now is not None and finished_at > now:
             entries.add("finished_at", _still_to_come())
         entries.stop_if_any()
-        return [_finish(connection, actor.farm_id, found, part, finished_at) for part in parts]
+        choice = _Choice(_effort(connection, actor.farm_id, found), chance)
+        return [
+            _finish(connection, actor.farm_id, found, part, finished_at, choice) for part in parts
+        ]
+
+
+def _effort(connection: sa.Connection, farm_id: int, found: CrewPass) -> EffortState | None:
+    version = standard_by_id(connection, farm_id, found.standard_version_id)
+    return effort_of_pass(connection, farm_id, found, standard_of(version)) if version else None
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """How many of a crew's lots are audited, and what decides which ones."""
+
+    state: EffortState | None
+    chance: Chance | None
+
+    @property
+    def effort(self) -> Effort:
+        return Effort.EVERY_LOT if self.state is None else self.state.effort
+
+    def number_of(self, part: PassRow) -> float | None:
+        """Return a row's random number: the one that it had before, or a new one."""
+        if part.chance is not None or self.chance is None or self.effort is Effort.EVERY_LOT:
+            return part.chance
+        return self.chance()
 
 
 def _finish(
-    connection: sa.Connection, farm_id: int, found: CrewPass, part: PassRow, finished_at: datetime
+    connection: sa.Connection,
+    farm_id: int,
+    found: CrewPass,
+    part: PassRow,
+    finished_at: datetime,
+    choice: _Choice,
 ) -> int:
-    _set_finished(connection, farm_id, part, finished_at)
-    lot_id = _open_half_day_lot(connection, farm_id, found, finished_at)
+    number = choice.number_of(part)
+    _set_finished(connection, farm_id, part, finished_at, chance=number)
+    lot_id = _open_half_day_lot(connection, farm_id, found, finished_at, choice.effort)
     if lot_id is None:
-        lot_id = _add_lot(connection, farm_id, found, finished_at)
+        chosen = number is None or is_lot_audited(choice.effort, number)
+        lot_id = _add_lot(connection, farm_id, found, finished_at, choice.effort, chosen=chosen)
     insert(
         connection,
         lot_range,
@@ -454,10 +506,10 @@ def _take_back(connection: sa.Connection, farm_id: int, part: PassRow) -> None:
         raise Conflict(say("Row %(row)s is not finished.", row=number))
     # A draw that was given up leaves its lot waiting, but stays in the lot's history.
     drawn = audit_queries.draws_of_lot(connection, farm_id, own_lot.id)
-    if drawn or own_lot.state is not LotState.WAITING:
+    if drawn or own_lot.state not in _NOT_BEGUN:
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("The audit of row %(row)s has begun: it stays finished.", row=number))
-    _set_finished(connection, farm_id, part, None)
+    _set_finished(connection, farm_id, part, None, chance=part.chance)
     connection.execute(
         lot_range.delete().where(
             lot_range.c.farm_id == farm_id,
@@ -489,24 +541,35 @@ def _shrink_lot(
 
 
 def _set_finished(
-    connection: sa.Connection, farm_id: int, part: PassRow, finished_at: datetime | None
+    connection: sa.Connection,
+    farm_id: int,
+    part: PassRow,
+    finished_at: datetime | None,
+    *,
+    chance: float | None,
 ) -> None:
     connection.execute(
         pass_row.update()
         .where(pass_row.c.farm_id == farm_id, pass_row.c.id == part.id)
-        .values(finished_at=finished_at)
+        .values(finished_at=finished_at, chance=chance)
     )
 
 
 def _open_half_day_lot(
-    connection: sa.Connection, farm_id: int, found: CrewPass, finished_at: datetime
+    connection: sa.Connection,
+    farm_id: int,
+    found: CrewPass,
+    finished_at: datetime,
+    effort: Effort,
 ) -> int | None:
     if found.lot_by != LOT_BY_HALF_DAY:
         return None
+    # Once every lot is audited again, no row joins a lot that was passed over before.
+    may_join = _NOT_BEGUN if effort is Effort.ONE_IN_THREE else {LotState.WAITING}
     zone = _farm(connection, farm_id).time_zone
     for candidate in queries.lots_of_pass(connection, farm_id, found.id):
         same = half_day(candidate.finished_at, zone) == half_day(finished_at, zone)
-        if same and candidate.state is LotState.WAITING:
+        if same and candidate.state in may_join:
             connection.execute(
                 lot.update()
                 .where(lot.c.farm_id == farm_id, lot.c.id == candidate.id)
@@ -517,7 +580,13 @@ def _open_half_day_lot(
 
 
 def _add_lot(
-    connection: sa.Connection, farm_id: int, found: CrewPass, finished_at: datetime
+    connection: sa.Connection,
+    farm_id: int,
+    found: CrewPass,
+    finished_at: datetime,
+    effort: Effort,
+    *,
+    chosen: bool,
 ) -> int:
     numbers = [made.number for made in queries.lots_of_pass(connection, farm_id, found.id)]
     return insert(
@@ -527,8 +596,10 @@ def _add_lot(
             "farm_id": farm_id,
             "crew_pass_id": found.id,
             "number": 1 + max(numbers, default=0),
-            "state": LotState.WAITING,
+            "state": LotState.WAITING if chosen else LotState.NOT_CHOSEN,
             "finished_at": finished_at,
+            "effort": effort,
+            "chosen": chosen,
         },
     )
 

@@ -1,22 +1,25 @@
 """Planning: which trees of a lot are looked at, and by what plan each stage is decided."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
 from audits.attribution import answerable_worker
-from audits.errors import Conflict, InvalidInput, NotFound
+from audits.errors import AuditError, Conflict, InvalidInput, NotFound
 from audits.lot_plans import consumer_risk, plan_lot
 from audits.lots import reserve_size
 from audits.messages import say
 from audits.records import Actor, CrewPass, DrawTree, Lot
 from audits.sampling import Place, StagePlan, draw_trees, stage_producer_risk, walk_sizes
 from audits.sampling.stored import plan_payload
+from audits.sampling.tables import Inspection
 from audits.services.access import require_crew_lead
 from audits.services.farms import bearing_positions
+from audits.services.inspections import planned_inspections, stage_inspections, table_terms
 from audits.services.scorebook import read_assignments
 from audits.services.standards import standard_of
 from audits.standard import Standard
@@ -26,7 +29,7 @@ from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import draw, draw_stage, draw_tree, lot
-from audits.vocabulary import LotState, Purpose, Side, Stage, Strictness
+from audits.vocabulary import LotState, PlanMethod, Purpose, Side, Stage, Strictness
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,8 @@ class LotPlan:
         The plan of each stage that is to be scored.
     strictness : Strictness
         How seldom a bad lot may pass, against what the standard says.
+    inspections : Mapping of Stage to Inspection
+        For plans of the published tables, the inspection of each stage; else none.
     """
 
     lot: Lot
@@ -59,6 +64,7 @@ class LotPlan:
     purpose: Purpose
     plans: dict[Stage, StagePlan]
     strictness: Strictness
+    inspections: Mapping[Stage, Inspection] = field(default_factory=dict)
 
     @property
     def wave_sizes(self) -> tuple[int, ...]:
@@ -160,15 +166,48 @@ def plan_lot_audit(
     places = _places(connection, farm_id, lot_id, crew_pass)
     if not places:
         raise InvalidInput({"lot": say("No bearing tree of the standard stands in this lot.")})
+    inspections: dict[Stage, Inspection] = {}
+    if standard.sampling.method is PlanMethod.TABLE:
+        inspections = planned_inspections(
+            stage_inspections(connection, farm_id, crew_pass, standard),
+            again=purpose is Purpose.RE_AUDIT,
+        )
     return LotPlan(
         lot=found,
         crew_pass=crew_pass,
         standard=standard,
         places=places,
         purpose=purpose,
-        plans=plan_lot(standard, len(places), stages, strictness=strictness),
+        plans=plan_lot(
+            standard, len(places), stages, strictness=strictness, inspections=inspections
+        ),
         strictness=strictness,
+        inspections=inspections,
     )
+
+
+def prepare_plans(database: Database, actor: Actor, lot_ids: Iterable[int]) -> None:
+    """
+    Plan the next audits of lots ahead, so that their pages need not wait for the search.
+
+    What was found is kept in the memory of this process alone. Another process of the server, or
+    this one after a restart, searches again, and finds the same.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    lot_ids : iterable of int
+        Lots, as they were finished. Those that no audit can be planned for are passed over: their
+        own page says why.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        for lot_id in dict.fromkeys(lot_ids):
+            with suppress(AuditError):
+                plan_lot_audit(connection, actor.farm_id, lot_id)
 
 
 def _stages_to_audit(
@@ -256,7 +295,7 @@ def draw_lot(
                 "farm_id": actor.farm_id,
                 "draw_id": draw_id,
                 "stage": stage,
-                "plan": plan_payload(stage_plan),
+                "plan": plan_payload(stage_plan) | _table_terms(plan, stage),
                 "producer_risk": plan.stage_producer_risk,
                 "consumer_risk": plan.consumer_risk,
             }
@@ -281,6 +320,12 @@ def draw_lot(
         ],
     )
     return draw_id
+
+
+def _table_terms(plan: LotPlan, stage: Stage) -> dict[str, object]:
+    if stage not in plan.inspections:
+        return {}
+    return table_terms(plan.standard.sampling, len(plan.places), plan.inspections[stage])
 
 
 def _workers(

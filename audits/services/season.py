@@ -83,7 +83,9 @@ class LotSums:
     closed : int
         Not accepted, cannot be mended.
     not_audited : int
-        Without a sealed first audit.
+        Without a sealed first audit, though they are to have one.
+    not_chosen : int
+        Passed over where one lot in three of a crew is audited; in no share.
     read_otherwise : int
         First verdicts that amendments would have turned round.
     acceptance : AcceptanceReading
@@ -96,6 +98,7 @@ class LotSums:
     in_rework: int
     closed: int
     not_audited: int
+    not_chosen: int
     read_otherwise: int
     acceptance: AcceptanceReading
 
@@ -365,6 +368,7 @@ def _lot_sums(counts: Iterable[LotCount]) -> LotSums:
         stands[count.first_outcome, count.state] += count.lots
     audited = sum(lots for (outcome, _), lots in stands.items() if outcome is not None)
     accepted = sum(lots for (outcome, _), lots in stands.items() if outcome is Outcome.ACCEPTED)
+    not_chosen = stands[None, LotState.NOT_CHOSEN]
 
     def refused(state: LotState) -> int:
         return stands[Outcome.NOT_ACCEPTED, state]
@@ -375,7 +379,8 @@ def _lot_sums(counts: Iterable[LotCount]) -> LotSums:
         accepted_after_rework=refused(LotState.ACCEPTED),
         in_rework=refused(LotState.REWORK) + refused(LotState.IN_AUDIT),
         closed=refused(LotState.CLOSED_NOT_ACCEPTED),
-        not_audited=stands.total() - audited,
+        not_audited=stands.total() - audited - not_chosen,
+        not_chosen=not_chosen,
         read_otherwise=read_otherwise,
         acceptance=describe_acceptance(accepted, audited),
     )

@@ -23,6 +23,15 @@ Fact = tuple[str, str] | tuple[str, str, str]
 # With a platform crew that is about a half-day; more would push the rest of the page away.
 _NEXT_ROWS: Final = 6
 _OPEN: Final = (LotState.REWORK, LotState.IN_AUDIT, LotState.WAITING)
+_COUNTED: Final = (
+    LotState.WAITING,
+    LotState.IN_AUDIT,
+    LotState.REWORK,
+    LotState.ACCEPTED,
+    LotState.NOT_CHOSEN,
+)
+# Nobody has begun to audit them, so that a row that was finished by a slip can be taken back.
+_NOT_BEGUN: Final = frozenset({LotState.WAITING, LotState.NOT_CHOSEN})
 
 
 @dataclass(frozen=True)
@@ -142,7 +151,7 @@ def facts_of(view: PassView) -> list[Fact]:
             gettext("of %(rows)s", rows=words().show(len(view.rows))),
         )
     ]
-    for state in (LotState.WAITING, LotState.IN_AUDIT, LotState.REWORK, LotState.ACCEPTED):
+    for state in _COUNTED:
         lots = sum(made.lot.state is state for made in view.lots)
         if lots:
             figures.append(
@@ -208,7 +217,7 @@ def _row_line(part: PassRow, row: Row, lot: Lot | None) -> RowLine:
         finished=None if moment is None else format_datetime(moment, "short"),
         lot=None if lot is None else _lot_words(lot),
         lot_url=None if lot is None else way_to("auditing.lot", lot_id=lot.id),
-        may_take_back=lot is not None and lot.state is LotState.WAITING,
+        may_take_back=lot is not None and lot.state in _NOT_BEGUN,
     )
 
 

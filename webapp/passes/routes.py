@@ -1,6 +1,8 @@
 """Passes, their rows, lots and people; for owners and supervisors."""
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from secrets import SystemRandom
+
+from flask import Blueprint, current_app, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_babel import gettext
 from markupsafe import Markup, escape
@@ -10,10 +12,12 @@ from audits.plain_words import limb_caller_words
 from audits.seasons import season_of
 from audits.services import pass_views, passes
 from audits.services.pass_views import PassView
+from audits.services.planning import prepare_plans
 from audits.services.standards import standard_of
 from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
-from audits.vocabulary import PassKind, Side, Stage
+from audits.vocabulary import LotState, PassKind, Side, Stage
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, farm, present, today
 from webapp.forms import message_text
@@ -99,13 +103,14 @@ def show(pass_id: int) -> ResponseReturnValue:
     form.offer_rows(presenters.unfinished_rows(view))
     if form.validate_on_submit():
         try:
-            passes.finish_rows(
+            lot_ids = passes.finish_rows(
                 database(),
                 actor(),
                 pass_id,
                 form.chosen(),
                 form.entered()["finished_at"],
                 present(),
+                chance=SystemRandom().random,
             )
         except InvalidInput as error:
             form.add_problems(error)
@@ -113,7 +118,8 @@ def show(pass_id: int) -> ResponseReturnValue:
             flash(message_text(error.message), "problem")
             return redirect(url_for("passes.show", pass_id=pass_id))
         else:
-            _flash_finished(view, form.chosen())
+            _prepare(lot_ids)
+            _flash_finished(view, dict(zip(form.chosen(), lot_ids, strict=True)))
             return redirect(url_for("passes.show", pass_id=pass_id))
     return _page(view, form), 422 if form.errors else 200
 
@@ -125,11 +131,20 @@ def finish_now(pass_id: int) -> ResponseReturnValue:
     view = _view(pass_id)
     row_id = request.form.get("row_id", 0, type=int)
     try:
-        passes.finish_row(database(), actor(), pass_id, row_id, present(), present())
+        lot_id = passes.finish_row(
+            database(),
+            actor(),
+            pass_id,
+            row_id,
+            present(),
+            present(),
+            chance=SystemRandom().random,
+        )
     except AuditError as error:
         flash(message_text(error.message), "problem")
     else:
-        _flash_finished(view, [row_id])
+        _prepare([lot_id])
+        _flash_finished(view, {row_id: lot_id})
     return redirect(url_for("passes.show", pass_id=pass_id))
 
 
@@ -232,6 +247,7 @@ def end(pass_id: int) -> ResponseReturnValue:
         except InvalidInput as error:
             form.add_problems(error)
         else:
+            _prepare([made.lot.id for made in view.lots])
             flash(gettext("The end of the pass was noted."), "message")
             return redirect(url_for("passes.show", pass_id=pass_id))
     left = presenters.unfinished_rows(view)
@@ -266,6 +282,7 @@ def _page(view: PassView, form: FinishForm) -> str:
         every_row=presenters.row_lines(view),
         open_lots=presenters.open_lots(view),
         closed_lots=closed,
+        effort=view.effort.reason if view.effort else None,
         start_checks=presenters.start_check_lines(view),
         unchecked=presenters.unchecked(view),
         start_check_url=way_to("checks.begin", pass_id=found.id),
@@ -289,6 +306,24 @@ def _numbers(view: PassView, row_ids: list[int]) -> list[int]:
     return [row.number for _, row in view.rows if row.id in row_ids]
 
 
-def _flash_finished(view: PassView, row_ids: list[int]) -> None:
-    rows = rows_words(_numbers(view, row_ids))
-    flash(gettext("Finished: %(rows)s. Ready to be audited.", rows=rows), "message")
+def _prepare(lot_ids: list[int]) -> None:
+    """Let the plans of lots be found before anybody asks; what was saved stays saved anyway."""
+    try:
+        prepare_plans(database(), actor(), lot_ids)
+    except Exception:
+        current_app.logger.exception("The plans of lots %s could not be prepared.", lot_ids)
+
+
+def _flash_finished(view: PassView, lot_of_row: dict[int, int]) -> None:
+    """Say which rows are ready to be audited and which were passed over."""
+    with database().read() as connection:
+        lots = pass_queries.lots_of_pass(connection, actor().farm_id, view.crew_pass.id)
+    passed_over = {lot.id for lot in lots if lot.state is LotState.NOT_CHOSEN}
+    ready = [row_id for row_id, lot_id in lot_of_row.items() if lot_id not in passed_over]
+    others = [row_id for row_id in lot_of_row if row_id not in ready]
+    if ready:
+        rows = rows_words(_numbers(view, ready))
+        flash(gettext("Finished: %(rows)s. Ready to be audited.", rows=rows), "message")
+    if others:
+        rows = rows_words(_numbers(view, others))
+        flash(gettext("Finished: %(rows)s. Not chosen for an audit.", rows=rows), "message")

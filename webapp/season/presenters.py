@@ -43,7 +43,7 @@ def key_figures(review: SeasonReview) -> list[tuple[str, str, str]]:
         (
             show(lots.lots),
             ngettext("finished lot", "finished lots", lots.lots),
-            gettext("%(number)s not audited yet", number=show(lots.not_audited)),
+            _not_audited(lots),
         ),
         (
             show(lots.first_accepted),
@@ -66,6 +66,14 @@ def key_figures(review: SeasonReview) -> list[tuple[str, str, str]]:
             _passes(effort.rework_passes, effort.rework_without_hours),
         ),
     ]
+
+
+def _not_audited(lots: LotSums) -> str:
+    note = str(gettext("%(number)s not audited yet", number=words().show(lots.not_audited)))
+    if lots.not_chosen:
+        passed_over = gettext("%(number)s not chosen", number=words().show(lots.not_chosen))
+        note = f"{note}, {passed_over}"
+    return note
 
 
 def block_table(review: SeasonReview) -> TableView:
@@ -160,6 +168,7 @@ def _lot_table(title: str, kind: str, groups: Sequence[GroupLine]) -> TableView:
             (gettext("In rework"), "numeric"),
             (gettext("Closed, not mended"), "numeric"),
             (gettext("Not audited yet"), "numeric"),
+            (gettext("Not chosen"), "numeric"),
             gettext("Reading"),
         ],
         rows=[
@@ -177,7 +186,7 @@ def _lot_table(title: str, kind: str, groups: Sequence[GroupLine]) -> TableView:
 
 def _lot_figures(sums: LotSums | None) -> list[str | None]:
     if sums is None:
-        return [None] * 6
+        return [None] * 7
     return [
         words().show(figure)
         for figure in (
@@ -187,6 +196,7 @@ def _lot_figures(sums: LotSums | None) -> list[str | None]:
             sums.in_rework,
             sums.closed,
             sums.not_audited,
+            sums.not_chosen,
         )
     ]
 

@@ -4,14 +4,46 @@ import math
 from typing import Final
 
 from audits.estimates import wilson
+from audits.lot_figures import LotFigures
 from audits.messages import Message, say, say_n
-from audits.sampling import ClusteredRows, Plan, simulate_clusters
+from audits.sampling import ClusteredRows, MeasuredPlan, Plan, simulate_clusters
 
 # The length of stretch that the caution speaks of: about what stands between two posts (a
 # convention of this project).
 _RUN_LENGTH: Final = 10
 
 _A_HUNDRED: Final = 100
+
+
+def lot_caution(figures: LotFigures) -> Message | None:
+    """
+    Say what the chances of a lot's plans are worth where bad trees stand together.
+
+    Parameters
+    ----------
+    figures : LotFigures
+        What the plans of the lot promise.
+
+    Returns
+    -------
+    Message or None
+        The caution for the stage that a bad lot passes most easily, of those decided by counting
+        trees; None where every stage is measured.
+
+    Raises
+    ------
+    InvalidInput
+        If the lot is smaller than the sample.
+    """
+    counted = [
+        (stage.rejectable, plan)
+        for stage in figures.stages
+        if not isinstance(plan := stage.plan, MeasuredPlan)
+    ]
+    if not counted:
+        return None
+    bad_lot, plan = max(counted, key=lambda of_stage: of_stage[0].chance)
+    return cluster_caution(plan, bad_lot.nonconforming, bad_lot.lot_size)
 
 
 def cluster_caution(plan: Plan, nonconforming: int, lot_size: int) -> Message:

@@ -192,11 +192,12 @@ def picks_by_wave(
     rings = [list(trees) for trees in ranges]
     waves: list[list[int]] = []
     for share in shares:
-        picked: set[int] = set()
+        picked: list[int] = []
         for ring, size in zip(rings, share, strict=True):
             if size:
-                picked.update(ring[at] for at in stratified_picks(len(ring), size, generator))
-        rings = [[tree for tree in ring if tree not in picked] for ring in rings]
+                # From the end on, so that the places of those still to be taken stay as they are.
+                picks = stratified_picks(len(ring), size, generator)
+                picked += [ring.pop(at) for at in reversed(picks)]
         waves.append(sorted(picked))
     return waves
 

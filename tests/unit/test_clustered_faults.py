@@ -4,10 +4,14 @@ import re
 
 import pytest
 
-from audits.clustered_faults import cluster_caution
+from audits.clustered_faults import cluster_caution, lot_caution
 from audits.errors import InvalidInput
 from audits.estimates import wilson
-from audits.sampling import SinglePlan, WavePlan, simulate_clusters
+from audits.lot_figures import figures_of_standard, lot_figures
+from audits.lot_plans import plan_lot
+from audits.sampling import MeasuredPlan, SinglePlan, WavePlan, simulate_clusters
+from audits.standard import HeadingStageRule, Promise, TopRule, preset
+from audits.vocabulary import BearingHabit, HeadingRule, Stage
 
 PLAN = WavePlan((20, 33), (2, 4), (5, 5))
 
@@ -48,3 +52,26 @@ def test_a_lot_that_is_too_small_is_refused():
     with pytest.raises(InvalidInput) as refused:
         cluster_caution(PLAN, 5, 20)
     assert set(refused.value.problems) == {"lot_size"}
+
+
+def test_the_caution_of_a_lot_is_about_the_stage_that_a_bad_lot_passes_most_easily():
+    plans = {Stage.TOP: SinglePlan(25, 2), Stage.LIMBS: PLAN, Stage.COLUMNS: SinglePlan(40, 4)}
+    figures = lot_figures(plans, dict.fromkeys(plans, Promise()), 310)
+    assert max(figures.stages, key=lambda stage: stage.rejectable.chance).plan == PLAN
+    assert str(lot_caution(figures)) == str(cluster_caution(PLAN, 78, 310))
+
+
+def test_measured_stages_have_no_caution():
+    usual = preset(BearingHabit.STANDARD, 3_350)
+    measured = usual.model_copy(
+        update={
+            "top": TopRule(target_mm=3_000, measured=True, by_mean=True),
+            "heading": HeadingStageRule(rule=HeadingRule.REQUIRED),
+        }
+    )
+    both = plan_lot(measured, 310, [Stage.TOP, Stage.LIMBS])
+    assert isinstance(both[Stage.TOP], MeasuredPlan)
+    figures = figures_of_standard(measured, both, 310)
+    assert str(lot_caution(figures)) == str(cluster_caution(both[Stage.LIMBS], 78, 310))
+    alone = figures_of_standard(measured, {Stage.TOP: both[Stage.TOP]}, 310)
+    assert lot_caution(alone) is None

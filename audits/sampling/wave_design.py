@@ -9,10 +9,8 @@ from audits.messages import say_n
 from audits.sampling.curves import acceptance_probability_at_count
 from audits.sampling.design import design_single
 from audits.sampling.inputs import require_count, too_large
-from audits.sampling.laws import as_written
 from audits.sampling.plans import Rounding, SinglePlan, WavePlan, trees_at_fraction
-from audits.sampling.walks import count_endings, exact_chance
-from audits.sampling.wave_search import Found, Lots, Numbers, Search
+from audits.sampling.wave_search import Found, Lots, Search
 
 # Trees that the largest sample of a wave plan may have beyond the single plan.
 MORE_TREES: Final = 8
@@ -136,10 +134,9 @@ def _design(
         producer_risk,
         consumer_risk,
     )
-    for candidate in _search(lots, stages, most_waves, largest):
-        plan = as_plan(candidate.numbers)
-        if keeps_promises(plan, lots):
-            return plan
+    found = _search(lots, stages, most_waves, largest)
+    if found:
+        return found[0].numbers.as_plan()
     raise AuditError(
         say_n(
             "%(count)s tree is too few to promise this: one sample needs %(needed)s. Allow more "
@@ -170,53 +167,10 @@ def fit_waves(sizes: Sequence[int], lots: Lots, stages: int = 1) -> WavePlan | N
     WavePlan or None
         The plan; None if these sizes cannot keep the promises.
     """
-    search = Search(lots, stages, _largest_number(lots, sizes[-1]))
+    # Few plans have these sizes: every number can be tried.
+    search = Search(lots, stages, min(lots.bad, sizes[-1]))
     search.over([[size] for size in sizes])
-    plans = (as_plan(found.numbers) for found in search.best)
-    return next((plan for plan in plans if keeps_promises(plan, lots)), None)
-
-
-def as_plan(numbers: Numbers) -> WavePlan:
-    """
-    Turn the numbers of a search into a plan.
-
-    Parameters
-    ----------
-    numbers : Numbers
-        Sizes and numbers, -1 where a wave cannot accept.
-
-    Returns
-    -------
-    WavePlan
-        The plan.
-    """
-    return WavePlan(
-        numbers.sizes,
-        tuple(None if number < 0 else number for number in numbers.accepted),
-        numbers.rejected,
-    )
-
-
-def keeps_promises(plan: WavePlan, lots: Lots) -> bool:
-    """
-    Tell in whole numbers whether a plan keeps both promises.
-
-    Parameters
-    ----------
-    plan : WavePlan
-        The plan.
-    lots : Lots
-        What it must tell apart.
-
-    Returns
-    -------
-    bool
-        True if neither risk is exceeded.
-    """
-    accepting = count_endings(plan, curtailed=False).accepted
-    passed = exact_chance(accepting, lots.bad, lots.lot_size)
-    sent_back = 1 - exact_chance(accepting, lots.good, lots.lot_size)
-    return passed <= as_written(lots.consumer_risk) and sent_back <= as_written(lots.producer_risk)
+    return search.best[0].numbers.as_plan() if search.best else None
 
 
 def _search(lots: Lots, stages: int, most_waves: int, largest: int) -> list[Found]:

@@ -6,8 +6,12 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import NamedTuple
 
-# Sums of chances stay well within this distance of the truth; whoever searches keeps clear of a
-# limit by it, or settles the matter in whole numbers.
+from audits.sampling.laws import as_written
+from audits.sampling.plans import WavePlan
+from audits.sampling.walks import count_endings, exact_chance
+
+# Sums of chances stay well within this distance of the truth; nearer to a limit, the matter is
+# settled in whole numbers.
 _NEAR = 1e-12
 
 # A choice that spends less than this share of a risk is no better than one that spends nothing.
@@ -68,6 +72,21 @@ class Numbers(NamedTuple):
             The plan so far.
         """
         return Numbers((*self.sizes, size), (*self.accepted, accepted), (*self.rejected, rejected))
+
+    def as_plan(self) -> WavePlan:
+        """
+        Turn the numbers into a plan.
+
+        Returns
+        -------
+        WavePlan
+            The plan.
+        """
+        return WavePlan(
+            self.sizes,
+            tuple(None if number < 0 else number for number in self.accepted),
+            self.rejected,
+        )
 
 
 @dataclass(frozen=True)
@@ -258,8 +277,15 @@ class Search:
                 if good[accepted - node.lowest] < least_kept:
                     continue
                 trees = node.trees + self._cost(node, ahead.good, size, accepted, accepted + 1)
-                if trees < self._limit:
-                    self._keep(Found(trees, node.numbers.then(size, accepted, accepted + 1)))
+                if trees >= self._limit:
+                    continue
+                numbers = node.numbers.then(size, accepted, accepted + 1)
+                is_near = (
+                    bad[accepted - node.lowest] > most_passed - 2 * _NEAR
+                    or good[accepted - node.lowest] < least_kept + 2 * _NEAR
+                )
+                if not is_near or keeps_promises(numbers.as_plan(), self.lots):
+                    self._keep(Found(trees, numbers))
 
     @property
     def _limit(self) -> float:
@@ -291,6 +317,28 @@ class Search:
         if self.stages == 1:
             return still_open
         return 1.0 - (1.0 - still_open) ** self.stages
+
+
+def keeps_promises(plan: WavePlan, lots: Lots) -> bool:
+    """
+    Tell in whole numbers whether a plan keeps both promises.
+
+    Parameters
+    ----------
+    plan : WavePlan
+        The plan.
+    lots : Lots
+        What it must tell apart.
+
+    Returns
+    -------
+    bool
+        True if neither risk is exceeded.
+    """
+    accepting = count_endings(plan, curtailed=False).accepted
+    passed = exact_chance(accepting, lots.bad, lots.lot_size)
+    sent_back = 1 - exact_chance(accepting, lots.good, lots.lot_size)
+    return passed <= as_written(lots.consumer_risk) and sent_back <= as_written(lots.producer_risk)
 
 
 def _single(sums: Sequence[float]) -> list[float]:

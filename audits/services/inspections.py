@@ -24,7 +24,6 @@ from audits.sampling import (
     code_letter,
     switching_states,
 )
-from audits.sampling.stored import read_plan
 from audits.services.access import require_crew_lead, require_role
 from audits.services.farms import the_crew
 from audits.services.standards import standard_of
@@ -231,7 +230,8 @@ def _stage_inspection(
 def _inspected(line: StageInspected) -> LotInspected:
     inspection = Inspection(line.plan[_TABLE]["inspection"])
     accepted = line.outcome is Outcome.ACCEPTED
-    acceptance_number = read_plan(line.plan).waves[-1].acceptance_number
+    # As the table prints it: a plan's own waves accept up to the rejection number.
+    acceptance_number = line.plan["acceptance_numbers"][-1]
     return LotInspected(
         line.lot_id,
         line.sealed_at,
@@ -240,11 +240,7 @@ def _inspected(line: StageInspected) -> LotInspected:
             accepted,
             nonconforming=line.nonconforming,
             trees=line.scored,
-            is_in_gap=(
-                accepted
-                and acceptance_number is not None
-                and line.nonconforming > acceptance_number
-            ),
+            is_in_gap=accepted and line.nonconforming > acceptance_number,
         ),
     )
 

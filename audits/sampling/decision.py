@@ -174,6 +174,7 @@ def decide(plan: Plan, *tallies: StageTally) -> Outcome:
 
     Examples
     --------
+    >>> from audits.sampling.plans import SinglePlan, WavePlan
     >>> decide(SinglePlan(24, 3), StageTally(scored=22, nonconforming=1))
     <Outcome.ACCEPTED: 'accepted'>
     >>> waves = WavePlan((9, 29), (0, 3), (3, 4))
@@ -212,6 +213,7 @@ def deciding_wave(plan: Plan, *tallies: StageTally) -> int | None:
 
     Examples
     --------
+    >>> from audits.sampling.plans import WavePlan
     >>> deciding_wave(WavePlan((9, 29), (0, 3), (3, 4)), StageTally(9, 0), StageTally(4, 1))
     1
     """
@@ -260,6 +262,7 @@ def most_not_lost(plan: Plan, *tallies: StageTally) -> int:
 
     Examples
     --------
+    >>> from audits.sampling.plans import WavePlan
     >>> most_not_lost(WavePlan((9, 29), (0, 3), (3, 4)), StageTally(scored=4, nonconforming=1))
     2
     """
@@ -289,6 +292,7 @@ def trees_until_certain(plan: Plan, *tallies: StageTally) -> TreesLeft:
 
     Examples
     --------
+    >>> from audits.sampling.plans import SinglePlan
     >>> trees_until_certain(SinglePlan(24, 3), StageTally(scored=10, nonconforming=1))
     TreesLeft(fewest=3, most=14)
     """
@@ -410,6 +414,7 @@ def stage_reason(
 
     Examples
     --------
+    >>> from audits.sampling.plans import SinglePlan
     >>> str(stage_reason(Stage.TOP, SinglePlan(24, 3), [StageTally(24, 2)], {Fault.HIGH: 2}))
     '2 of 24 trees too high; up to 3 allowed'
     """

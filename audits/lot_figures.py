@@ -34,6 +34,9 @@ from audits.vocabulary import PlanMethod, Stage, Strictness
 # A tree with all its stages tapped, and the way to the next one (common practice, no source).
 SECONDS_A_TREE: Final = 60.0
 
+# How far beyond the rejectable fraction a table of the curve goes on, as a multiple of it.
+_BEYOND_REJECTABLE: Final = 1.6
+
 # How often a quality is accepted: almost always, every second time, seldom.
 QUALITY_CHANCES: Final = (0.95, 0.50, 0.10)
 
@@ -359,6 +362,30 @@ def curve_points(plan: StagePlan, lot_size: int, most: int | None = None) -> tup
     """
     last = lot_size if most is None else min(most, lot_size)
     return tuple(_point(plan, count, lot_size) for count in range(last + 1))
+
+
+def curve_table(figures: StageFigures, steps: int = 10) -> tuple[CurvePoint, ...]:
+    """
+    Return a few points of a stage's curve, those promised among them.
+
+    Parameters
+    ----------
+    figures : StageFigures
+        What the stage's plan promises.
+    steps : int, optional
+        Points beside the promised ones, evenly apart from no bad tree on.
+
+    Returns
+    -------
+    tuple of CurvePoint
+        Points of whole trees, a little beyond the rejectable fraction.
+    """
+    lot_size = figures.acceptable.lot_size
+    last = min(lot_size, math.ceil(_BEYOND_REJECTABLE * figures.rejectable.nonconforming))
+    promised = [figures.acceptable, figures.rejectable, figures.at_limit]
+    counts = {round(step * last / steps) for step in range(steps + 1)}
+    counts |= {point.nonconforming for point in promised if point is not None}
+    return tuple(_point(figures.plan, count, lot_size) for count in sorted(counts))
 
 
 def _stage_figures(

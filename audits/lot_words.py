@@ -97,7 +97,10 @@ def often(chance: float) -> Message:
     ('96 times in 100', 'more than 99 times in 100', '0 times in 100')
     """
     return say_n(
-        "%(number)s time in 100", "%(number)s times in 100", _whole(chance), number=_number(chance)
+        "%(number)s time in 100",
+        "%(number)s times in 100",
+        _whole(chance),
+        number=times_of_hundred(chance),
     )
 
 
@@ -120,7 +123,36 @@ def times(chance: float) -> Message:
     >>> str(times(0.083)), str(times(0.004))
     ('8 times', 'less than 1 time')
     """
-    return say_n("%(number)s time", "%(number)s times", _whole(chance), number=_number(chance))
+    return say_n(
+        "%(number)s time", "%(number)s times", _whole(chance), number=times_of_hundred(chance)
+    )
+
+
+def times_of_hundred(chance: float) -> Message:
+    """
+    Say a chance as the bare number of times in a hundred.
+
+    Parameters
+    ----------
+    chance : float
+        The chance, in [0, 1].
+
+    Returns
+    -------
+    Message
+        Such as "96", "more than 99" or "less than 1".
+
+    Examples
+    --------
+    >>> str(times_of_hundred(0.957)), str(times_of_hundred(0.9961))
+    ('96', 'more than 99')
+    """
+    nearest = _nearest(100 * chance)
+    if nearest > _whole(chance):
+        return say("more than 99")
+    if nearest < _whole(chance):
+        return say("less than 1")
+    return just(nearest)
 
 
 def promise_sentence(figures: StageFigures, whole: str = A_ROW) -> Message:
@@ -150,6 +182,36 @@ def promise_sentence(figures: StageFigures, whole: str = A_ROW) -> Message:
         "%(whole)s with %(good)s in 100 bad trees passes %(often)s; one with %(bad)s in 100 passes "
         "%(seldom)s.",
         **_promised(figures, whole),
+    )
+
+
+def goes_back_sentence(figures: LotFigures, whole: str = A_ROW) -> Message:
+    """
+    Say how often a lot goes back for nothing.
+
+    Parameters
+    ----------
+    figures : LotFigures
+        What the plans of the lot promise.
+    whole : str, optional
+        `A_ROW` or `A_LOT`.
+
+    Returns
+    -------
+    Message
+        The chance that a lot goes back although it is acceptable in every stage; where a stage is
+        measured, that at most.
+    """
+    if any(stage.is_measured for stage in figures.stages):
+        return say(
+            "%(whole)s that is good in every stage goes back at most %(often)s, by chance alone.",
+            whole=say(whole),
+            often=often(figures.goes_back),
+        )
+    return say(
+        "%(whole)s that is good in every stage goes back %(often)s, by chance alone.",
+        whole=say(whole),
+        often=often(figures.goes_back),
     )
 
 
@@ -227,7 +289,7 @@ def consequence_sentence(
         whole=say(whole),
         bad=bad,
         often=often(after.rejectable.chance),
-        before=_number(before.rejectable.chance),
+        before=times_of_hundred(before.rejectable.chance),
         trees=_more_trees(_nearest(figures.expected_trees - as_written.expected_trees)),
     )
 
@@ -404,15 +466,6 @@ def _nearest(value: float) -> int:
 def _whole(chance: float) -> int:
     """Return the nearest times in a hundred; none and all only where the chance is exactly that."""
     return min(99, max(1, _nearest(100 * chance))) if 0.0 < chance < 1.0 else _nearest(100 * chance)
-
-
-def _number(chance: float) -> Message:
-    nearest = _nearest(100 * chance)
-    if nearest > _whole(chance):
-        return say("more than 99")
-    if nearest < _whole(chance):
-        return say("less than 1")
-    return just(nearest)
 
 
 def _more_trees(difference: int) -> Message:

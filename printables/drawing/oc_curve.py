@@ -9,7 +9,7 @@ from printables.drawing.legend import Key, legend
 from printables.drawing.plane import Axis, Marker, Plane, axes_of, marked, plane_of
 from printables.drawing.primitives import Drawing, Line, Point, Polyline, Rect, Shape
 
-DEFAULT_SIZE_MM: Final = (84.0, 62.0)
+DEFAULT_SIZE_MM: Final = (84.0, 68.0)
 
 # Ends that read well on an axis of trees in a hundred, each with the step of its numbers.
 _ENDS: Final = ((0.1, 0.02), (0.2, 0.05), (0.4, 0.1), (0.6, 0.2), (0.8, 0.2), (1.0, 0.2))

@@ -11,6 +11,7 @@ from audits.lot_figures import (
     QUALITY_CHANCES,
     consequences,
     curve_points,
+    curve_table,
     figures_of_standard,
     lot_figures,
 )
@@ -18,6 +19,7 @@ from audits.lot_plans import plan_lot
 from audits.lot_words import (
     A_LOT,
     consequence_sentence,
+    goes_back_sentence,
     limit_sentence,
     numbers_in_short,
     often,
@@ -110,6 +112,17 @@ def test_the_curve_falls_from_always_to_never_by_whole_trees():
     assert len(curve_points(SinglePlan(5, 0), 60, most=7)) == 8
 
 
+def test_the_table_of_a_curve_holds_the_promised_points_and_goes_beyond():
+    written = by_table()
+    stage = figures_of_standard(written, plan_lot(written, 310, [Stage.TOP]), 310).stages[0]
+    counts = [point.nonconforming for point in curve_table(stage)]
+    assert {0, 15, 20, 78} <= set(counts)
+    assert counts == sorted(set(counts))
+    assert 78 < counts[-1] <= 310
+    chances = {point.nonconforming: point.chance for point in curve_points(stage.plan, 310)}
+    assert all(point.chance == chances[point.nonconforming] for point in curve_table(stage))
+
+
 def test_a_lot_good_in_all_stages_goes_back_when_any_stage_does():
     stages = {Stage.TOP: SinglePlan(30, 4), Stage.LIMBS: SinglePlan(20, 1)}
     figures = lot_figures(stages, dict.fromkeys(stages, USUAL), 300)
@@ -168,6 +181,14 @@ def test_of_a_measured_stage_the_figures_hold_whichever_way_is_taken():
     assert stage.rejectable.chance >= max(counted.rejectable.chance, mean[78].chance)
     assert stage.expected_trees == 24
     assert "passes at least" in str(promise_sentence(stage))
+    figures = lot_figures({Stage.TOP: plan}, {Stage.TOP: USUAL}, 310)
+    assert "goes back at most" in str(goes_back_sentence(figures))
+    assert said(walk_words(plan, 310, (24, 53)))[:3] == [
+        "All of the first 24 trees are measured; then mean and spread decide.",
+        "Where the measures do not allow it, the bad trees are counted.",
+        "Walk out: 24 trees.",
+    ]
+    assert str(numbers_in_short(plan)).startswith("by mean and spread of 24 trees; if counted, ")
 
 
 def test_a_stricter_choice_lets_fewer_bad_lots_pass_for_more_trees():

@@ -77,8 +77,8 @@ class TestPlan:
     def test_it_says_what_is_looked_at_what_is_allowed_and_the_risks(self, supervisor, lot_id):
         page = read_page(supervisor.get(f"/lots/{lot_id}"))
         assert page.headings == ["Row 1"]
-        assert "33 of 310 trees are looked at, drawn by chance." in page.text
-        assert page.text.count("accepted with up to 4 faulty trees") == len(Stage)
+        assert "At most 33 of 310 trees are looked at, drawn by chance; about 22 where" in page.text
+        assert page.text.count("up to 2 bad trees of 20, else up to 4 of 33") == len(Stage)
         assert "goes back by chance in at most 5 % of cases" in page.text
         assert "25 % faulty trees passes in at most 10 %" in page.text
 
@@ -100,7 +100,7 @@ class TestPlan:
         )
         text = read_page(supervisor.get(f"/lots/{lot_id}")).text
         assert "All 3 trees of this lot are looked at." in text
-        assert "accepted only without a fault" in text
+        assert "accepted without a bad tree among 3" in text
 
     def test_looking_at_the_plan_draws_nothing(self, database, supervisor, lot_id):
         supervisor.get(f"/lots/{lot_id}")

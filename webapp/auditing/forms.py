@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 from flask_babel import lazy_gettext
-from wtforms import RadioField, SelectField, TextAreaField
+from wtforms import HiddenField, RadioField, SelectField, TextAreaField
 from wtforms.validators import InputRequired
 
 from audits.records import Crew
-from audits.vocabulary import METHOD_NAMES, Method
+from audits.vocabulary import METHOD_NAMES, STRICTNESS_NAMES, Method, Strictness
 from webapp.forms import BaseForm, MomentField, NumberField, as_choices
 
 
@@ -38,3 +38,20 @@ class ReworkForm(BaseForm):
         """Fill the choices in."""
         self.crew_id.choices = [(crew.id, crew.name) for crew in crews]
         self.method.choices = as_choices(METHOD_NAMES)
+
+
+class BeginForm(BaseForm):
+    """With how much certainty an audit is begun."""
+
+    strictness = RadioField(
+        lazy_gettext("How sure shall it be?"),
+        [InputRequired(lazy_gettext("Choose one."))],
+        coerce=Strictness,
+    )
+    client_id = HiddenField()
+
+    def offer(self, offered: Sequence[Strictness]) -> None:
+        """Fill in the choices that this lot has."""
+        self.strictness.choices = as_choices(
+            {strictness: STRICTNESS_NAMES[strictness] for strictness in offered}
+        )

@@ -6,11 +6,13 @@ from datetime import datetime
 
 from flask_babel import gettext, ngettext
 
+from audits.lot_figures import LotFigures, figures_of_standard
+from audits.lot_words import A_LOT, goes_back_sentence, numbers_in_short
 from audits.messages import Share
 from audits.records import Decision
 from audits.services.lots import AuditLine, DrawLine, LotView
 from audits.services.planning import LotPlan
-from audits.vocabulary import OUTCOME_NAMES, PURPOSE_NAMES, STAGE_NAMES, Outcome
+from audits.vocabulary import OUTCOME_NAMES, PURPOSE_NAMES, STAGE_NAMES, Outcome, PlanMethod
 from webapp.reading import words
 
 
@@ -39,28 +41,36 @@ class Event:
 
 def plan_of(plan: LotPlan) -> PlanPage:
     """Return a plan in words."""
-    trees = len(plan.places)
-    if plan.sample_size == trees:
-        sample = ngettext(
-            "The one tree of this lot is looked at.",
-            "All %(num)s trees of this lot are looked at.",
-            trees,
-        )
-    else:
-        sample = ngettext(
-            "%(num)s of %(trees)s trees is looked at, drawn by chance.",
-            "%(num)s of %(trees)s trees are looked at, drawn by chance.",
-            plan.sample_size,
-            trees=words().show(trees),
-        )
+    figures = figures_of_standard(plan.standard, plan.plans, len(plan.places))
     return PlanPage(
         purpose=words().say(PURPOSE_NAMES[plan.purpose]),
-        sample=sample,
+        sample=_sample(plan, figures),
         stages=[
-            (words().say(STAGE_NAMES[stage]), _allowed(stage_plan.waves[-1].most_accepted))
+            (words().say(STAGE_NAMES[stage]), words().say(numbers_in_short(stage_plan)))
             for stage, stage_plan in plan.plans.items()
         ],
-        risks=_risks(plan),
+        risks=_risks(plan, figures),
+    )
+
+
+def _sample(plan: LotPlan, figures: LotFigures) -> str:
+    trees = len(plan.places)
+    if plan.sample_size == trees:
+        return str(
+            ngettext(
+                "The one tree of this lot is looked at.",
+                "All %(num)s trees of this lot are looked at.",
+                trees,
+            )
+        )
+    return str(
+        gettext(
+            "At most %(most)s of %(trees)s trees are looked at, drawn by chance; about "
+            "%(expected)s where all is well.",
+            most=plan.sample_size,
+            trees=words().show(trees),
+            expected=round(figures.expected_trees),
+        )
     )
 
 
@@ -84,19 +94,10 @@ def history_of(view: LotView) -> list[Event]:
     return sorted(events, key=lambda event: event.at)[::-1]
 
 
-def _allowed(most: int) -> str:
-    if most == 0:
-        return str(gettext("accepted only without a fault"))
-    return str(
-        ngettext(
-            "accepted with up to %(num)s faulty tree",
-            "accepted with up to %(num)s faulty trees",
-            most,
-        )
-    )
-
-
-def _risks(plan: LotPlan) -> str:
+def _risks(plan: LotPlan, figures: LotFigures) -> str:
+    if plan.standard.sampling.method is PlanMethod.TABLE:
+        # The tables promise no risk: what their plan comes to must be reckoned.
+        return words().say(goes_back_sentence(figures, A_LOT))
     promises = [plan.standard.rule(stage).promise for stage in plan.plans]
     acceptable = min(promise.acceptable_fraction for promise in promises)
     rejectable = max(promise.rejectable_fraction for promise in promises)

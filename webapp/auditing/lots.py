@@ -6,14 +6,20 @@ from flask import flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from audits.errors import Conflict, InvalidInput
+from audits.messages import say
 from audits.services import auditing
 from audits.services.lots import LotView, view_lot
-from audits.vocabulary import LOT_STATE_NAMES, LotState, Purpose
+from audits.services.standards import standard_of
+from audits.storage.queries import standards as standard_queries
+from audits.vocabulary import LOT_STATE_NAMES, LotState, Purpose, Strictness
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
+from webapp.auditing.forms import BeginForm
 from webapp.auditing.histories import history_of, plan_of
+from webapp.auditing.inspections import inspection_of
 from webapp.auditing.places import lot_name
+from webapp.auditing.plan_page import PlanSurety, drawn_plan, next_plan
 from webapp.extensions import database, present
 from webapp.forms import message_text
 from webapp.navigation import way_to
@@ -33,13 +39,60 @@ def lot(lot_id: int) -> ResponseReturnValue:
         name=lot_name(view.ranges),
         plan=plan_of(view.plan) if view.plan else None,
         history=history_of(view),
+        inspection=inspection_of(lot_id),
         own_audit=view.open_audit_of(actor().user_id),
         state_words=words().say(LOT_STATE_NAMES[view.lot.state]),
         counts_both=view.plan is not None and view.plan.purpose is Purpose.RE_AUDIT,
         order_url=_open_order_url(view),
+        plan_url=url_for("auditing.plan", lot_id=lot_id) if view.plan or view.draws else None,
         client_id=new_client_id(),
         pass_url=way_to("passes.show", pass_id=view.crew_pass.id),
     )
+
+
+@blueprint.get("/lots/<int:lot_id>/plan")
+@open_to(CREW_LEADS)
+def plan(lot_id: int) -> ResponseReturnValue:
+    """Show how sure the plan of a lot is, and what asking for more or less would lead to."""
+    view = view_lot(database(), actor(), lot_id)
+    surety = _surety(view, _strictness(request.args.get("strictness")))
+    form = BeginForm(formdata=None, data={"client_id": new_client_id()})
+    if surety is not None and surety.choices:
+        form.offer([choice.value for choice in surety.choices])
+        form.strictness.data = next(choice.value for choice in surety.choices if choice.shown)
+    return render_template(
+        "auditing/plan.html",
+        view=view,
+        name=lot_name(view.ranges),
+        surety=surety,
+        form=form,
+        drawn=view.plan is None,
+        pass_url=way_to("passes.show", pass_id=view.crew_pass.id),
+    )
+
+
+def _surety(view: LotView, strictness: Strictness) -> PlanSurety | None:
+    """Return the plan of the lot's next audit, else that of its latest; none without either."""
+    if view.plan is not None:
+        return next_plan(view, view.plan, strictness)
+    if not view.draws:
+        return None
+    with database().read() as connection:
+        version = standard_queries.standard_by_id(
+            connection, actor().farm_id, view.crew_pass.standard_version_id
+        )
+    return None if version is None else drawn_plan(view, view.draws[-1], standard_of(version))
+
+
+def _strictness(text: str | None) -> Strictness:
+    if text is None:
+        return Strictness.AS_WRITTEN
+    try:
+        return Strictness(text)
+    except ValueError:
+        raise InvalidInput(
+            {"strictness": say("Choose lighter, as the standard says, or stricter.")}
+        ) from None
 
 
 def _open_order_url(view: LotView) -> str | None:
@@ -63,6 +116,7 @@ def begin(lot_id: int) -> ResponseReturnValue:
             client_id=posted_client_id(request.form),
             device=this_device(),
             now=present(),
+            strictness=_strictness(request.form.get("strictness")),
         )
     except (Conflict, InvalidInput) as error:
         flash(message_text(error.message), "problem")

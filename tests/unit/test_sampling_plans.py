@@ -9,9 +9,12 @@ import pytest
 
 from audits.errors import InvalidInput
 from audits.sampling import (
+    DoublePlan,
     Model,
     Rounding,
     SinglePlan,
+    Wave,
+    WavePlan,
     acceptance_probability,
     acceptance_probability_at_count,
     average_sample_number,
@@ -48,6 +51,136 @@ def test_an_impossible_plan_is_refused_with_its_value(numbers, field, value):
     with pytest.raises(InvalidInput) as refusal:
         SinglePlan(*numbers)
     assert value in str(refusal.value.problems[field])
+
+
+def test_a_single_plan_is_one_wave_and_its_gap_is_accepted():
+    assert SinglePlan(25, 3).waves == (Wave(25, 3, 4),)
+    assert SinglePlan(32, 1, 3).waves == (Wave(32, 2, 3),)
+
+
+def test_the_samples_of_a_double_plan_are_counted_together():
+    plan = DoublePlan(50, 0, 3, 50, 3)
+    assert plan.second_rejection_number == 4
+    assert plan == DoublePlan(50, 0, 3, 50, 3, 4)
+    assert (plan.sample_size, plan.acceptance_number) == (100, 3)
+    assert plan.waves == (Wave(50, 0, 3), Wave(100, 3, 4))
+
+
+def test_a_count_in_the_gap_of_a_double_plan_is_accepted():
+    plan = DoublePlan(20, 0, 3, 20, 0, 4)
+    assert plan.acceptance_number == 0
+    assert plan.waves == (Wave(20, 0, 3), Wave(40, 3, 4))
+
+
+def test_a_wave_plan_tells_when_it_cannot_decide_yet():
+    plan = WavePlan((5, 12, 20), (None, 0, 2), (2, None, 3))
+    assert (plan.sample_size, plan.acceptance_number) == (20, 2)
+    # Without a rejection number not even a wave of faults alone is turned down.
+    assert plan.waves == (Wave(5, None, 2), Wave(12, 0, 13), Wave(20, 2, 3))
+    assert [wave.most_accepted for wave in plan.waves] == [-1, 0, 2]
+
+
+def test_a_count_in_the_last_gap_of_a_wave_plan_is_accepted():
+    plan = WavePlan((20, 40), (0, 0), (3, 4))
+    assert plan.acceptance_number == 0
+    assert plan.waves == DoublePlan(20, 0, 3, 20, 0, 4).waves
+
+
+@pytest.mark.parametrize(
+    "plan", [DoublePlan(20, 0, 3, 20, 0, 4), WavePlan((5, 12), (None, 1), (2, 2))]
+)
+def test_plans_of_several_waves_are_values(plan):
+    assert plan.waves is not None
+    assert pickle.loads(pickle.dumps(plan)) == plan  # noqa: S301 - our own bytes
+    assert len({plan, dataclasses.replace(plan)}) == 1
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        plan.waves = ()
+
+
+def test_a_changed_plan_has_waves_of_its_own():
+    plan = WavePlan((5, 12), (None, 1), (2, 2))
+    assert plan.waves[1] == Wave(12, 1, 2)
+    changed = dataclasses.replace(plan, sizes=(5, 14))
+    assert changed.waves[1] == Wave(14, 1, 2)
+    assert changed != plan
+
+
+def test_lists_of_numbers_become_tuples():
+    plan = WavePlan([9, 29], [0, 3], [3, 4])
+    assert plan == WavePlan((9, 29), (0, 3), (3, 4))
+    assert hash(plan) == hash(WavePlan((9, 29), (0, 3), (3, 4)))
+
+
+@pytest.mark.parametrize(
+    ("numbers", "field", "sentence"),
+    [
+        ((0, 0, 1, 5, 1), "first_sample_size", "of at least 1; it is 0."),
+        ((5, -1, 1, 5, 1), "first_acceptance_number", "of at least 0; it is -1."),
+        ((5, 1.5, 3, 5, 3), "first_acceptance_number", "of at least 0; it is 1.5."),
+        ((5, 1, 1, 5, 1), "first_rejection_number", "of at least 2; it is 1."),
+        ((5, 1, 3, 0, 1), "second_sample_size", "of at least 1; it is 0."),
+        ((5, 1, 3, 5, 0), "second_acceptance_number", "of at least 1; it is 0."),
+        ((5, 1, 3, 5, 2.5), "second_acceptance_number", "of at least 1; it is 2.5."),
+        ((5, 1, 3, 5, 1, 1), "second_rejection_number", "of at least 2; it is 1."),
+    ],
+)
+def test_an_impossible_double_plan_is_refused_with_its_value(numbers, field, sentence):
+    with pytest.raises(InvalidInput) as refusal:
+        DoublePlan(*numbers)
+    # One sentence, on the number that is wrong, none on those that follow from it.
+    assert list(refusal.value.problems) == [field]
+    assert str(refusal.value) == f"This must be a whole number {sentence}"
+
+
+@pytest.mark.parametrize(
+    ("numbers", "field", "sentence"),
+    [
+        (((), (), ()), "sizes", "Every wave needs a whole number of trees, at least 1."),
+        (((0, 9), (0, 1), (2, 2)), "sizes", "Every wave needs a whole number of trees"),
+        (((5.5, 9), (0, 1), (2, 2)), "sizes", "Every wave needs a whole number of trees"),
+        (((9, 9), (0, 1), (2, 2)), "sizes", "each must be larger than the one before it."),
+        (((9, 5), (0, 1), (2, 2)), "sizes", "each must be larger than the one before it."),
+        (((5, 9), (1,), (2, 2)), "acceptance_numbers", "There are 2 waves, so give as many"),
+        (((5,), (1,), (2, 2)), "rejection_numbers", "There is 1 wave, so give as many numbers"),
+        (((5, 9), (-1, 1), (2, 2)), "acceptance_numbers", "whole numbers of at least 0."),
+        (((5, 9), (0, 1.5), (2, 2)), "acceptance_numbers", "whole numbers of at least 0."),
+        (((5, 9), (None, 1), (0, 2)), "rejection_numbers", "whole numbers of at least 1."),
+        (((5, 9), (0, None), (2, 2)), "acceptance_numbers", "The last wave must decide"),
+        (((5, 9), (0, 1), (2, None)), "rejection_numbers", "The last wave must decide"),
+        (((5, 9), (2, 3), (2, 4)), "rejection_numbers", "larger than the acceptance number of"),
+    ],
+)
+def test_an_impossible_wave_plan_is_refused_in_words(numbers, field, sentence):
+    with pytest.raises(InvalidInput) as refusal:
+        WavePlan(*numbers)
+    assert sentence in str(refusal.value.problems[field])
+
+
+def test_waves_of_a_lot_small_enough_to_count_by_hand():
+    # 2 of 4 trees are nonconforming. The first tree decides if it conforms (1/2); else the second
+    # must (2/3 of the other half).
+    plan = WavePlan((1, 2), (0, 1), (None, 2))
+    assert acceptance_probability_at_count(plan, 2, 4) == pytest.approx(1 / 2 + 1 / 2 * 2 / 3)
+    assert average_sample_number_at_count(plan, 2, 4) == pytest.approx(1.5)
+
+
+def test_a_walk_in_waves_ends_when_only_one_outcome_is_left():
+    # None of 9 accepts, 3 do not, up to 3 of 29 do: a lot of faults alone ends on the
+    # third tree, a lot without any only at the end of its first wave.
+    plan = WavePlan((9, 29), (0, 3), (3, 4))
+    assert average_sample_number(plan, [0.0, 1.0]) == pytest.approx([9.0, 3.0])
+    assert average_sample_number(plan, [0.0, 1.0], curtailed=False) == pytest.approx([9.0, 9.0])
+
+
+def test_a_plan_of_waves_that_cannot_reject_takes_no_tree():
+    plan = WavePlan((2, 3), (None, 3), (None, 4))
+    assert average_sample_number(plan, [0.0, 0.5, 1.0]) == [0.0, 0.0, 0.0]
+    assert acceptance_probability(plan, [0.0, 0.5, 1.0]) == pytest.approx([1.0, 1.0, 1.0])
+
+
+def test_waves_refuse_a_lot_that_is_smaller():
+    with pytest.raises(InvalidInput, match="A sample of 29 cannot come from a lot of 28 trees"):
+        acceptance_probability(WavePlan((9, 29), (0, 3), (3, 4)), 0.1, lot_size=28)
 
 
 def test_a_sample_as_large_as_the_lot_looks_at_every_tree():

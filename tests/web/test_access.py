@@ -26,6 +26,7 @@ WORKERS = frozenset({Role.WORKER})
 EXPECTED = {
     "/": CREW_LEADS,
     "/farm": OWNERS,
+    "/lots/<int:lot_id>/cause-put-right": OWNERS,
     "/season": OWNERS,
     "/safety": frozenset(Role),
     "/workers": CREW_LEADS,

@@ -1,6 +1,6 @@
 """All views of the area, one module a subject."""
 
-from webapp.auditing import amendments, lots, rework, trees, verdicts
+from webapp.auditing import amendments, inspections, lots, rework, trees, verdicts
 from webapp.auditing.blueprint import blueprint
 
-__all__ = ["amendments", "blueprint", "lots", "rework", "trees", "verdicts"]
+__all__ = ["amendments", "blueprint", "inspections", "lots", "rework", "trees", "verdicts"]

@@ -5,10 +5,23 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from audits.messages import Message, Words, say, say_n
-from audits.standard import LimbCaller, LimbsRule, Standard, TopRule, asks_for_side_branch
+from audits.messages import Message, Words, mark, say, say_n
+from audits.sampling.tables import PlanKind
+from audits.standard import (
+    LimbCaller,
+    LimbsRule,
+    SamplingRule,
+    Standard,
+    TopRule,
+    asks_for_side_branch,
+)
 from audits.units import Length, LengthKind
-from audits.vocabulary import HeadingRule, Method, Stage
+from audits.vocabulary import HeadingRule, Method, PlanMethod, Stage
+
+PLAN_KIND_NAMES: Final = {
+    PlanKind.SINGLE: mark("One sample"),
+    PlanKind.DOUBLE: mark("Two samples, the second only where the first does not decide"),
+}
 
 # Nearer to the wire than this (about an inch), nobody on the ground sees a difference.
 LEVEL_WITH_WIRE_MM: Final = 25.0
@@ -227,6 +240,60 @@ _CALLERS: Final[dict[LimbCaller, Callable[[], Message]]] = {
     LimbCaller.RIGHT: lambda: say("Two people at a tree: the right side calls the limbs."),
     LimbCaller.CREW_LEADER: lambda: say("Two people at a tree: the crew leader calls the limbs."),
 }
+
+
+def sampling_words(rule: SamplingRule) -> tuple[Message, ...]:
+    """
+    Say how many trees of a lot are looked at, and when it is decided.
+
+    Parameters
+    ----------
+    rule : SamplingRule
+        What the standard says of sampling.
+
+    Returns
+    -------
+    tuple of Message
+        Short sentences: the method first, then which lots are audited.
+    """
+    return (*_method_words(rule), _lots_audited(rule))
+
+
+def _method_words(rule: SamplingRule) -> tuple[Message, ...]:
+    match rule.method:
+        case PlanMethod.WAVES:
+            return (
+                say("The trees are looked at in up to %(count)s walks.", count=rule.most_waves),
+                say("A stage that is clearly good or bad is decided after the first."),
+            )
+        case PlanMethod.SINGLE:
+            return (say("One sample is looked at, and decides."),)
+        case PlanMethod.DOUBLE:
+            return (
+                say("Two samples of the same size are drawn."),
+                say("The second is looked at only where the first does not decide."),
+            )
+        case PlanMethod.TABLE:
+            return (
+                say(
+                    "The plan comes from the published tables (MIL-STD-105E): AQL %(limit)s, level "
+                    "%(level)s.",
+                    limit=rule.acceptable_quality_limit,
+                    level=rule.inspection_level.value,
+                ),
+                say("%(kind)s.", kind=say(PLAN_KIND_NAMES[rule.table_kind])),
+            )
+
+
+def _lots_audited(rule: SamplingRule) -> Message:
+    if rule.passes_lots_over:
+        return say(
+            "Once five lots of a crew in a row are accepted, one lot in three is audited, chosen "
+            "at random."
+        )
+    if rule.method is PlanMethod.TABLE:
+        return say("Every lot is audited; the tables look at more trees after bad lots.")
+    return say("Every lot is audited.")
 
 
 def against_the_wire(height_mm: float, top_wire_mm: float) -> Message:

@@ -11,6 +11,7 @@ from audits.plain_words import (
     against_the_wire,
     every_tree,
     limb_caller_words,
+    sampling_words,
     stage_words,
     standard_words,
 )
@@ -19,11 +20,12 @@ from audits.standard import (
     HeadingStageRule,
     LimbCaller,
     LimbsRule,
+    SamplingRule,
     Standard,
     TopRule,
     preset,
 )
-from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
+from audits.vocabulary import BearingHabit, HeadingRule, Method, PlanMethod, Stage
 
 METRIC = Words("en", "en_US", Units.METRIC, ENGLISH.gettext, ENGLISH.ngettext)
 ROW_11_FT_MM = 11 * 304.8
@@ -198,3 +200,20 @@ def test_every_sentence_has_at_most_ten_words(habit):
     for message in messages:
         for sentence in re.split(r"[.:?!]\s+", ENGLISH.say(message)):
             assert len(re.findall(r"[A-Za-z][\w'-]*", sentence)) <= 10, sentence
+
+
+@pytest.mark.parametrize("method", PlanMethod)
+@pytest.mark.parametrize("skip_lots", [True, False])
+def test_every_way_of_deciding_a_lot_is_said_in_short_sentences(method, skip_lots):
+    rule = SamplingRule(method=method, skip_lots=skip_lots)
+    sentences = [ENGLISH.say(sentence) for sentence in sampling_words(rule)]
+    assert len(set(sentences)) == len(sentences) >= 2
+    assert all(sentence.endswith(".") for sentence in sentences)
+    passes_over = "one lot in three" in sentences[-1]
+    # The tables have rules of their own for crews that do well.
+    assert passes_over == (skip_lots and method is not PlanMethod.TABLE)
+
+
+def test_the_tables_are_named_with_what_chooses_in_them():
+    rule = SamplingRule(method=PlanMethod.TABLE, acceptable_quality_limit=2.5)
+    assert ENGLISH.say(sampling_words(rule)[0]).endswith("(MIL-STD-105E): AQL 2.5, level II.")

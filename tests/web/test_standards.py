@@ -5,12 +5,15 @@ from datetime import date
 
 import pytest
 import sqlalchemy as sa
+from scipy import stats
 
+from audits.sampling import InspectionLevel, PlanKind
 from audits.services import farms, standards
+from audits.standard import SamplingRule
 from audits.storage import tables
 from audits.storage.queries import standards as queries
 from audits.storage.queries.fetch import insert
-from audits.vocabulary import BearingHabit, HeadingRule, Method, PassKind, Role
+from audits.vocabulary import BearingHabit, HeadingRule, Method, PassKind, PlanMethod, Role
 from tests.orchard import plant_orchard
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
@@ -143,6 +146,105 @@ def test_what_is_entered_is_what_counts(database, orchard, supervisor, url, form
     assert written.row_spacing_mm == 11 * 304.8
 
 
+def test_how_many_trees_are_looked_at_is_chosen(database, orchard, supervisor, url, form):
+    assert form["sampling-method"] == "waves"
+    assert form["sampling-most_waves"] == "2"
+    assert form["sampling-skip_lots"]
+    assert form["sampling-acceptable_quality_limit"] == "6.5"
+    changes = {
+        "sampling-method": "table",
+        "sampling-most_waves": "3",
+        "sampling-acceptable_quality_limit": "10.0",
+        "sampling-inspection_level": "S-4",
+        "sampling-table_kind": "double",
+    }
+    entered = {**form, **changes}
+    del entered["sampling-skip_lots"]
+    page = read_page(supervisor.post(f"{url}/new", data=entered, follow_redirects=True))
+
+    assert standard(database, orchard, 2).sampling == SamplingRule(
+        method=PlanMethod.TABLE,
+        most_waves=3,
+        skip_lots=False,
+        acceptable_quality_limit=10,
+        inspection_level=InspectionLevel.SPECIAL_4,
+        table_kind=PlanKind.DOUBLE,
+    )
+    assert "(MIL-STD-105E): AQL 10, level S-4." in page.text
+    assert "Two samples, the second only where the first does not decide." in page.text
+
+
+def test_every_limit_on_offer_is_one_of_trees_in_a_hundred(supervisor, url):
+    answer = supervisor.get(f"{url}/new").text
+    select = re.search(r"<select[^>]*acceptable_quality_limit.*?</select>", answer, re.DOTALL)[0]
+    offered = [float(value) for value in re.findall(r'value="([\d.]+)"', select)]
+    assert offered[0] == 0.01
+    assert offered[-1] == 25
+    assert len(offered) == 18
+
+
+def test_the_form_shows_the_tables_at_the_limit_and_at_the_acceptable_fraction(supervisor, url):
+    text = read_page(supervisor.get(f"{url}/new")).text
+    assert "For a row of 310 trees, level II, under normal inspection:" in text
+    # MIL-STD-105E: letter H, 50 trees, AQL 6.5 accepts 7; scipy: 20 of 310 bad are the nearest to
+    # 6.5 in 100.
+    passed = round(100 * stats.hypergeom(310, 20, 50).cdf(7))
+    assert (
+        f"At the AQL of 6.5 in 100 it passes {passed} times in 100; at your acceptable fraction of "
+        "5 in 100 it passes more than 99 times." in text
+    )
+    # The other columns: AQL 1.0 is 50 trees, 1 accepted; 25 is 50 trees, 21 accepted.
+    assert "accepted with up to 1 bad tree of 50" in text
+    assert "accepted with up to 21 bad trees of 50" in text
+
+
+def test_stages_that_promise_differently_each_get_their_curve(supervisor, url, form):
+    supervisor.post(f"{url}/new", data={**form, "limbs-acceptable_fraction": "2"})
+    text = read_page(supervisor.get(f"{url}/new")).text
+    assert "at your acceptable fraction of 2 in 100" in text
+    assert "at your acceptable fraction of 5 in 100" in text
+    assert "Top, Columns, Heading." in text
+
+
+def test_a_block_without_rows_is_thought_of_as_300_trees(database, orchard, supervisor):
+    block_id = farms.add_block(
+        database,
+        orchard.owner,
+        name="Ridge",
+        cultivar="Frost Lady",
+        habit=BearingHabit.SPUR,
+        rootstock="",
+        row_spacing_mm=3_000.0,
+        tree_spacing_mm=1_000.0,
+    )
+    text = read_page(supervisor.get(f"/blocks/{block_id}/standards/new")).text
+    assert "For a row of 300 trees" in text
+
+
+def test_beside_entries_at_fault_no_figures_stand(supervisor, url, form):
+    answer = supervisor.post(f"{url}/new", data={**form, "limbs-weight": "heavy"})
+    assert "At the AQL of" not in read_page(answer).text
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentences"),
+    [
+        ({}, ("in up to 2 walks", "one lot in three is audited")),
+        (
+            {"sampling-method": "single", "sampling-skip_lots": ""},
+            ("One sample is looked at, and decides. Every lot is audited.",),
+        ),
+        ({"sampling-method": "double"}, ("Two samples of the same size are drawn.",)),
+    ],
+)
+def test_the_page_of_a_standard_says_how_lots_are_decided(
+    supervisor, url, form, changes, sentences
+):
+    entered = {name: value for name, value in {**form, **changes}.items() if value}
+    page = read_page(supervisor.post(f"{url}/new", data=entered, follow_redirects=True))
+    assert all(sentence in page.text for sentence in sentences)
+
+
 def test_a_stage_can_be_left_out(database, orchard, supervisor, url, form):
     left_out = {name: value for name, value in form.items() if name != "columns-in_use"}
     page = read_page(supervisor.post(f"{url}/new", data=left_out, follow_redirects=True))
@@ -232,6 +334,13 @@ def test_a_standard_without_stages_is_refused(database, supervisor, url, form):
             "Write the day as year-month-day, such as 2026-01-20.",
         ),
         ({"audit_within_days": "31"}, "audit_within_days", "Must be at most 30."),
+        ({"sampling-method": ""}, "sampling-method", "Choose one."),
+        ({"sampling-most_waves": "7"}, "sampling-most_waves", "Not a valid choice."),
+        (
+            {"sampling-acceptable_quality_limit": "5"},
+            "sampling-acceptable_quality_limit",
+            "Not a valid choice.",
+        ),
     ],
 )
 def test_a_bad_criterion_is_refused_at_its_field(

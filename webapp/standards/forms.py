@@ -4,12 +4,20 @@ from datetime import date
 from typing import Any, cast
 
 from flask_babel import lazy_gettext
-from wtforms import BooleanField, Form, FormField, RadioField
+from wtforms import BooleanField, Form, FormField, RadioField, SelectField
 from wtforms.validators import InputRequired
 
+from audits.plain_words import PLAN_KIND_NAMES
+from audits.sampling.tables import InspectionLevel, PlanKind
 from audits.standard import LIMB_CALLER_NAMES, LimbCaller, Standard
 from audits.units import LengthKind
-from audits.vocabulary import HEADING_RULE_NAMES, HeadingRule, Stage
+from audits.vocabulary import (
+    HEADING_RULE_NAMES,
+    PLAN_METHOD_NAMES,
+    HeadingRule,
+    PlanMethod,
+    Stage,
+)
 from webapp.forms import (
     BaseForm,
     DayField,
@@ -18,8 +26,12 @@ from webapp.forms import (
     PercentField,
     WholeNumberField,
     as_choices,
+    choices_of,
 )
+from webapp.reading import words
+from webapp.standards.presenters import OFFERED_LIMITS
 
+_WAVES = (2, 3, 4)
 _FRACTIONS = ("acceptable_fraction", "rejectable_fraction")
 
 
@@ -85,6 +97,45 @@ class HeadingPart(StagePart):
     by_mean = BooleanField(lazy_gettext("Decide by mean and spread of the measured cuts"))
 
 
+class SamplingPart(Form):
+    """How many trees are looked at."""
+
+    method = RadioField(
+        lazy_gettext("How a lot is decided"),
+        [InputRequired(lazy_gettext("Choose one."))],
+        coerce=PlanMethod,
+    )
+    most_waves = SelectField(
+        lazy_gettext("Walks, at most"), [InputRequired(lazy_gettext("Choose one."))], coerce=int
+    )
+    skip_lots = BooleanField(lazy_gettext("Audit one lot in three of a crew with five good lots"))
+    acceptable_quality_limit = SelectField(
+        lazy_gettext("Acceptable quality limit (AQL)"),
+        [InputRequired(lazy_gettext("Choose one."))],
+        coerce=float,
+    )
+    inspection_level = SelectField(
+        lazy_gettext("Inspection level"),
+        [InputRequired(lazy_gettext("Choose one."))],
+        coerce=InspectionLevel,
+    )
+    table_kind = RadioField(
+        lazy_gettext("Samples"), [InputRequired(lazy_gettext("Choose one."))], coerce=PlanKind
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - handed on
+        super().__init__(*args, **kwargs)
+        self.method.choices = as_choices(PLAN_METHOD_NAMES)
+        self.most_waves.choices = choices_of((waves, str(waves)) for waves in _WAVES)
+        self.acceptable_quality_limit.choices = choices_of(
+            (limit, words().show(limit)) for limit in OFFERED_LIMITS
+        )
+        self.inspection_level.choices = choices_of(
+            (level, level.value) for level in InspectionLevel
+        )
+        self.table_kind.choices = as_choices(PLAN_KIND_NAMES)
+
+
 class StandardForm(BaseForm):
     """A version of a block's standard."""
 
@@ -93,6 +144,7 @@ class StandardForm(BaseForm):
     limbs = FormField(LimbsPart)
     columns = FormField(ColumnsPart)
     heading = FormField(HeadingPart)
+    sampling = FormField(SamplingPart)
     limb_caller = RadioField(
         lazy_gettext("Two people at a tree: who calls the limbs"),
         [InputRequired(lazy_gettext("Choose one."))],

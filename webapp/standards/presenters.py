@@ -6,17 +6,33 @@ from dataclasses import dataclass
 from flask_babel import gettext, ngettext
 from markupsafe import Markup
 
+from audits.lot_figures import StageFigures, figures_of_standard
+from audits.lot_plans import plan_lot
+from audits.lot_words import InHundred, limit_sentence, numbers_in_short, times_of_hundred
 from audits.messages import Message, Share, Words, say
-from audits.plain_words import StageWords, every_tree, standard_words
-from audits.records import Block
+from audits.plain_words import StageWords, every_tree, sampling_words, standard_words
+from audits.records import Block, Row
+from audits.sampling.tables import ACCEPTABLE_QUALITY_LIMITS, SMALLEST_LOT
 from audits.standard import Standard
 from audits.units import Length, LengthKind
-from audits.vocabulary import STAGE_NAMES, Stage
+from audits.vocabulary import STAGE_NAMES, PlanMethod, Stage
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.svg import to_svg
+from webapp.plan_curves import CurveView, curve_view
 from webapp.reading import LANGUAGE_NAMES, words, words_in
 
 _PICTOGRAM_PX = 72
+
+# Beyond 25 the tables count faults, not trees.
+_LARGEST_LIMIT = 25
+OFFERED_LIMITS = tuple(
+    float(limit) for limit in ACCEPTABLE_QUALITY_LIMITS if float(limit) <= _LARGEST_LIMIT
+)
+# Finer limits ask for more trees than a row has.
+_SMALLEST_COMPARED = 1.0
+
+# Where a block has no rows yet.
+_USUAL_ROW = 300
 
 
 @dataclass(frozen=True)
@@ -29,6 +45,26 @@ class Wording:
     steps: list[str]
     leave_heading: str
     leave: list[str]
+
+
+@dataclass(frozen=True)
+class TableCurve:
+    """What the tables promise stages with the same two fractions."""
+
+    stages: str
+    curve: CurveView
+    limit: str
+
+
+@dataclass(frozen=True)
+class TablePreview:
+    """What a standard's choices in the published tables come to in a row."""
+
+    lead: str
+    curves: list[TableCurve]
+    title: str
+    columns: list[str | tuple[str, str]]
+    rows: list[tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -83,7 +119,83 @@ def decision_lines(standard: Standard) -> list[tuple[str, str]]:
             or gettext("nothing: each stage is one tap"),
         ),
         *_means(standard),
+        (gettext("Trees looked at"), _sampling(standard)),
     ]
+
+
+def _sampling(standard: Standard) -> str:
+    return " ".join(words().say(sentence) for sentence in sampling_words(standard.sampling))
+
+
+def table_preview(standard: Standard, rows: Iterable[Row]) -> TablePreview:
+    """Return what the standard's limit, and others, would come to in a usual row of the block."""
+    lot_size = max(SMALLEST_LOT, _usual_row(rows))
+    chosen = _stages_by_table(standard, standard.sampling.acceptable_quality_limit, lot_size)
+    reader = words()
+    return TablePreview(
+        lead=gettext(
+            "For a row of %(trees)s trees, level %(level)s, under normal inspection:",
+            trees=reader.show(lot_size),
+            level=standard.sampling.inspection_level.value,
+        ),
+        curves=[
+            TableCurve(
+                stages=", ".join(reader.say(STAGE_NAMES[each.stage]) for each in group),
+                curve=curve_view(
+                    group[0],
+                    id_prefix=f"tables-{number}",
+                    title=gettext(
+                        "AQL %(limit)s",
+                        limit=reader.show(standard.sampling.acceptable_quality_limit),
+                    ),
+                ),
+                limit=reader.say(limit_sentence(group[0])),
+            )
+            for number, group in enumerate(chosen, start=1)
+        ],
+        title=gettext("The same row by other limits"),
+        columns=[
+            gettext("AQL"),
+            gettext("Plan"),
+            (gettext("Passes at the AQL, times in 100"), "numeric"),
+            (gettext("At the acceptable fraction"), "numeric"),
+            (gettext("At the rejectable fraction"), "numeric"),
+        ],
+        rows=[
+            _limit_row(_stages_by_table(standard, limit, lot_size)[0][0])
+            for limit in OFFERED_LIMITS
+            if limit >= _SMALLEST_COMPARED
+        ],
+    )
+
+
+def _stages_by_table(
+    standard: Standard, limit: float, lot_size: int
+) -> tuple[tuple[StageFigures, ...], ...]:
+    rule = standard.sampling.model_copy(
+        update={"method": PlanMethod.TABLE, "acceptable_quality_limit": limit}
+    )
+    by_table = standard.model_copy(update={"sampling": rule})
+    plans = plan_lot(by_table, lot_size, standard.stages_in_use)
+    return figures_of_standard(by_table, plans, lot_size).alike
+
+
+def _limit_row(figures: StageFigures) -> tuple[str, ...]:
+    reader = words()
+    at_limit = figures.at_limit or figures.acceptable
+    return (
+        reader.show(InHundred((figures.limit_percent or 0.0) / 100)),
+        reader.say(numbers_in_short(figures.plan)),
+        *(
+            reader.say(times_of_hundred(point.chance))
+            for point in (at_limit, figures.acceptable, figures.rejectable)
+        ),
+    )
+
+
+def _usual_row(rows: Iterable[Row]) -> int:
+    counts = sorted(row.tree_count for row in rows)
+    return counts[len(counts) // 2] if counts else _USUAL_ROW
 
 
 def _means(standard: Standard) -> list[tuple[str, str]]:

@@ -9,13 +9,15 @@ from audits.messages import say
 from audits.records import Block, StandardVersion
 from audits.services import farms
 from audits.services import standards as services
+from audits.standard import Standard
+from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as queries
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.blocks.presenters import version_state
 from webapp.extensions import database, farm, present, today
 from webapp.navigation import way_to
 from webapp.standards.forms import StandardForm, values_of
-from webapp.standards.presenters import decision_lines, parts
+from webapp.standards.presenters import TablePreview, decision_lines, parts, table_preview
 
 blueprint = Blueprint("standards", __name__, url_prefix="/blocks/<int:block_id>/standards")
 
@@ -50,7 +52,8 @@ def add(block_id: int) -> ResponseReturnValue:
     block = _block(block_id)
     last = _last_version(block_id)
     from_preset = last is None or "preset" in request.args
-    form = StandardForm(data={**_start(block, None if from_preset else last), **_from_today()})
+    start = _start(block, None if from_preset else last)
+    form = StandardForm(data={**values_of(start), **_from_today()})
     if form.validate_on_submit():
         try:
             number = services.write_standard(
@@ -73,6 +76,7 @@ def add(block_id: int) -> ResponseReturnValue:
         version=None,
         last=last,
         from_preset=from_preset,
+        preview=_preview(form, start, block),
     ), 422 if form.errors else 200
 
 
@@ -83,7 +87,8 @@ def edit(block_id: int, version: int) -> ResponseReturnValue:
     block, found = _block_and_version(block_id, version)
     with database().read() as connection:
         services.refuse_if_frozen(connection, actor().farm_id, found)
-    form = StandardForm(data={**_start(block, found), "in_force_from": found.in_force_from})
+    start = _start(block, found)
+    form = StandardForm(data={**values_of(start), "in_force_from": found.in_force_from})
     if form.validate_on_submit():
         try:
             services.edit_standard(
@@ -105,6 +110,7 @@ def edit(block_id: int, version: int) -> ResponseReturnValue:
         version=found,
         last=None,
         from_preset=False,
+        preview=_preview(form, start, block),
     ), 422 if form.errors else 200
 
 
@@ -128,11 +134,19 @@ def _last_version(block_id: int) -> StandardVersion | None:
     return versions[0] if versions else None
 
 
-def _start(block: Block, version: StandardVersion | None) -> dict[str, object]:
-    standard = (
-        services.standard_of(version) if version else services.propose_standard(block, farm().units)
-    )
-    return values_of(standard)
+def _start(block: Block, version: StandardVersion | None) -> Standard:
+    if version is not None:
+        return services.standard_of(version)
+    return services.propose_standard(block, farm().units)
+
+
+def _preview(form: StandardForm, start: Standard, block: Block) -> TablePreview | None:
+    """Return what the tables come to; not beside entries that differ from it."""
+    if form.errors:
+        return None
+    with database().read() as connection:
+        rows = farm_queries.rows_of_block(connection, actor().farm_id, block.id)
+    return table_preview(start, rows)
 
 
 def _from_today() -> dict[str, object]:

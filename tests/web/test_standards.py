@@ -193,9 +193,9 @@ def test_the_form_shows_the_tables_at_the_limit_and_at_the_acceptable_fraction(s
         f"At the AQL of 6.5 in 100 it passes {passed} times in 100; at your acceptable fraction of "
         "5 in 100 it passes more than 99 times." in text
     )
-    # The other columns: AQL 1.0 is 50 trees, 1 accepted; 25 is 50 trees, 21 accepted.
-    assert "accepted with up to 1 bad tree of 50" in text
-    assert "accepted with up to 21 bad trees of 50" in text
+    # The columns beside it: AQL 2.5 is 50 trees, 3 accepted; 15 is 50 trees, 14 accepted.
+    assert "accepted with up to 3 bad trees of 50" in text
+    assert "accepted with up to 14 bad trees of 50" in text
 
 
 def test_stages_that_promise_differently_each_get_their_curve(supervisor, url, form):

@@ -28,8 +28,8 @@ _LARGEST_LIMIT = 25
 OFFERED_LIMITS = tuple(
     float(limit) for limit in ACCEPTABLE_QUALITY_LIMITS if float(limit) <= _LARGEST_LIMIT
 )
-# Finer limits ask for more trees than a row has.
-_SMALLEST_COMPARED = 1.0
+# So many limits on either side of the chosen one are told beside it.
+_LIMITS_BESIDE = 2
 
 # Where a block has no rows yet.
 _USUAL_ROW = 300
@@ -163,8 +163,7 @@ def table_preview(standard: Standard, rows: Iterable[Row]) -> TablePreview:
         ],
         rows=[
             _limit_row(_stages_by_table(standard, limit, lot_size)[0][0])
-            for limit in OFFERED_LIMITS
-            if limit >= _SMALLEST_COMPARED
+            for limit in _limits_around(standard.sampling.acceptable_quality_limit)
         ],
     )
 
@@ -178,6 +177,11 @@ def _stages_by_table(
     by_table = standard.model_copy(update={"sampling": rule})
     plans = plan_lot(by_table, lot_size, standard.stages_in_use)
     return figures_of_standard(by_table, plans, lot_size).alike
+
+
+def _limits_around(limit: float) -> tuple[float, ...]:
+    place = OFFERED_LIMITS.index(limit)
+    return OFFERED_LIMITS[max(0, place - _LIMITS_BESIDE) : place + _LIMITS_BESIDE + 1]
 
 
 def _limit_row(figures: StageFigures) -> tuple[str, ...]:

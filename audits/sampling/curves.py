@@ -4,10 +4,10 @@ import math
 import sys
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate, zip_longest
 from operator import add
-from typing import Final, cast, overload
+from typing import TYPE_CHECKING, Final, NamedTuple, cast, overload
 
 from audits.errors import InvalidInput
 from audits.messages import say
@@ -22,6 +22,10 @@ from audits.sampling.laws import Binomial, Hypergeometric, Model, Poisson
 from audits.sampling.plans import Plan, SinglePlan, Wave, trees_at_fraction
 from audits.sampling.walks import Endings, chances_in_lot, count_endings, steps_of
 
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
 # Below this a fraction is taken as none; its logarithm must not be that of 0.
 _TINY: Final = 1e-300
 
@@ -34,8 +38,7 @@ _FINE_GRID: Final = 400
 _NARROW: Final = 1e-9
 
 
-@dataclass(frozen=True)
-class _Stop:
+class _Stop(NamedTuple):
     """When a walk ends."""
 
     curtailed: bool
@@ -665,7 +668,7 @@ def _for_each(
         reckoned = np.array(figures(array.ravel().tolist())).reshape(array.shape)
         return cast("list[float]", reckoned)
     if isinstance(given, Iterable):
-        return figures([float(value) for value in given])
+        return figures(list(map(float, given)))
     return figures([float(given)])[0]
 
 
@@ -807,12 +810,9 @@ def _binomial_sums(
 ) -> list[float]:
     import numpy as np  # noqa: PLC0415 - keeps starting the app light
 
-    # Nothing is nonconforming, or everything: a logarithm of 0 times a count of 0 must be 0.
-    shares = np.array([fractions, [1.0 - fraction for fraction in fractions]])
-    factors = np.vstack([np.ones(len(fractions)), np.log(np.maximum(shares, _TINY))])
+    factors = _logarithms(tuple(fractions))
     exponents = np.array(
-        [[math.log(orders) for orders in endings.orders], endings.nonconforming, endings.trees],
-        dtype=float,
+        [list(map(math.log, endings.orders)), endings.nonconforming, endings.trees], dtype=float
     )
     exponents[2] -= exponents[1]
     weight = np.array(weights, dtype=float)
@@ -823,6 +823,21 @@ def _binomial_sums(
         np.exp(chances, out=chances)
         sums += weight[block] @ chances
     return sums.tolist()
+
+
+# Curves of several plans are drawn at the same fractions, one figure after the other.
+@lru_cache(maxsize=16)
+def _logarithms(fractions: tuple[float, ...]) -> "npt.NDArray[np.float64]":
+    """Return for each fraction 1, its logarithm and that of the rest."""
+    import numpy as np  # noqa: PLC0415 - keeps starting the app light
+
+    given = np.array(fractions)
+    logarithms = np.ones((3, len(given)))
+    # Nothing is nonconforming, or everything: a logarithm of 0 times a count of 0 must be 0.
+    np.log(np.maximum(given, _TINY), out=logarithms[1])
+    np.log(np.maximum(1.0 - given, _TINY), out=logarithms[2])
+    logarithms.flags.writeable = False
+    return logarithms
 
 
 def _poisson_ends(

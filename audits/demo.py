@@ -9,7 +9,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from audits.messages import Units
-from audits.records import Actor, StageScoreRow
+from audits.records import Actor, Lot, StageScoreRow
 from audits.scoring import measured_value, read_answers, score_tree
 from audits.services import (
     accounts,
@@ -22,6 +22,7 @@ from audits.services import (
     start_checks,
 )
 from audits.services.auditing import AuditView, Device, TreeEntry
+from audits.services.planning import the_lot
 from audits.services.scorebook import stage_standings
 from audits.standard import Standard, read_standard
 from audits.storage.database import Database
@@ -365,6 +366,8 @@ class _Season:
             block = farms.the_block(connection, self.owner.farm_id, block_id)
         payload = standards.propose_standard(block).model_dump(mode="json")
         payload["top"]["measured"] = block.name == "Cottonwood"
+        # The farm tries on one block to leave lots of a good crew without an audit.
+        payload["sampling"]["skip_lots"] = block.name == "Windbreak"
         if block.cultivar == "Saltgrass Red":
             payload["heading"]["rule"] = HeadingRule.REQUIRED
         standards.write_standard(
@@ -475,14 +478,27 @@ class _Season:
             # One row in ten goes unnamed: its results are the crew's.
             if self.random.random() > 0.1:  # noqa: PLR2004
                 self._assign(crew, pass_id, row_id)
-            lot_id = passes.finish_row(self.database, self.supervisor, pass_id, row_id, finished)
+            lot_id = passes.finish_row(
+                self.database,
+                self.supervisor,
+                pass_id,
+                row_id,
+                finished,
+                chance=self.random.random,
+            )
         days_left = len(self.days) - number
         if days_left <= _DAYS_NOT_AUDITED:
+            return
+        if self._lot(lot_id).state is LotState.NOT_CHOSEN:
             return
         # A hard frost just before the last days: cuts went wrong, and rework waits.
         factor = 3.0 if days_left <= _DAYS_NOT_AUDITED + _HARD_DAYS else 1.0
         self._audit(block, lot_id, number, finished + timedelta(minutes=40), factor)
         self._mend(crew, block, lot_id, number, finished + timedelta(hours=3))
+
+    def _lot(self, lot_id: int) -> Lot:
+        with self.database.read() as connection:
+            return the_lot(connection, self.owner.farm_id, lot_id)
 
     def _assign(self, crew: _Crew, pass_id: int, row_id: int) -> None:
         """Two people face each tree; one of them also does the tops and calls the limbs."""
@@ -550,11 +566,10 @@ class _Season:
         """Send the lot back until it is accepted; leave the last days' rework for the visitor."""
         if moment > self.now - timedelta(days=3):
             return
-        with self.database.read() as connection:
-            lot = pass_queries.lot_by_id(connection, self.owner.farm_id, lot_id)
-            orders = pass_queries.rework_orders_of_lot(connection, self.owner.farm_id, lot_id)
-        if lot is None or lot.state is not LotState.REWORK:
+        if self._lot(lot_id).state is not LotState.REWORK:
             return
+        with self.database.read() as connection:
+            orders = pass_queries.rework_orders_of_lot(connection, self.owner.farm_id, lot_id)
         hours = round(self.random.uniform(1.5, 5.0), 1)
         reworking.record_rework(
             self.database,

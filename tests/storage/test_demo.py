@@ -46,7 +46,8 @@ def test_something_waits_in_every_state_a_visitor_should_see(season):
     database, _, _ = season
     with database.read() as connection:
         states = set(connection.scalars(sa.select(lot.c.state).distinct()))
-    assert {LotState.WAITING, LotState.ACCEPTED, LotState.REWORK} <= states
+    seen = {LotState.WAITING, LotState.ACCEPTED, LotState.REWORK, LotState.NOT_CHOSEN}
+    assert seen <= states
 
 
 def test_every_score_equals_its_recomputation(season):

@@ -15,13 +15,14 @@ import click
 from audits.errors import AuditError, InvalidInput, NotFound
 from audits.messages import Message, Units, Words, say
 from audits.records import Block, Farm
+from audits.sampling.tables import InspectionLevel, PlanKind
 from audits.services import accounts, farms
 from audits.services.accounts import LANGUAGES
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.accounts import only_farm
 from audits.storage.schema import upgrade
-from audits.vocabulary import ROLE_NAMES, Method, Role
+from audits.vocabulary import ROLE_NAMES, Method, PlanMethod, Role
 from webapp.config import Settings, clock_now, default_folder, settings_for
 from webapp.reading import words_in
 
@@ -333,6 +334,74 @@ def quiz(
             variant=variant,
         )
     _write(choices, document, output or Path("quiz.pdf"))
+
+
+@main.command()
+@click.option("--trees", required=True, help="Trees in the lot, such as 310.")
+@click.option("--acceptable", default="5%", show_default=True, help="Bad trees in a good lot.")
+@click.option("--rejectable", default="25%", show_default=True, help="Bad trees in a bad lot.")
+@click.option(
+    "--producer-risk",
+    default="5%",
+    show_default=True,
+    help="Chance that a lot good in every stage goes back.",
+)
+@click.option(
+    "--consumer-risk",
+    default="10%",
+    show_default=True,
+    help="Chance that a bad lot passes a stage.",
+)
+@click.option("--stages", default="4", show_default=True, help="Stages in use, 1 to 4.")
+@click.option("--waves", default="2", show_default=True, help="Walks at most, 2 to 4.")
+@click.option(
+    "--method",
+    type=click.Choice([str(method) for method in PlanMethod]),
+    default=str(PlanMethod.WAVES),
+    show_default=True,
+)
+@click.option("--aql", default="6.5", show_default=True, help="Quality limit of the tables.")
+@click.option(
+    "--level",
+    type=click.Choice([str(level) for level in InspectionLevel]),
+    default=str(InspectionLevel.GENERAL_2),
+    show_default=True,
+    help="Inspection level of the tables.",
+)
+@click.option(
+    "--inspection",
+    type=click.Choice(["normal", "tightened", "reduced"]),
+    default="normal",
+    show_default=True,
+    help="State of inspection in the tables.",
+)
+@click.option(
+    "--kind",
+    type=click.Choice([str(kind) for kind in PlanKind]),
+    default=str(PlanKind.SINGLE),
+    show_default=True,
+    help="Single or double plans of the tables.",
+)
+@click.option("--seconds", default="60", show_default=True, help="Time for a tree.")
+@click.option("--language", type=click.Choice(LANGUAGES), help="Language of the report.")
+@click.pass_obj
+def plan(choices: _Choices, /, language: str | None, **entered: str) -> None:
+    """Print the plan of a lot and its curve; needs no farm."""
+    from webapp.plan_report import report_of  # noqa: PLC0415 - only here are plans needed
+
+    if language is not None:
+        choices.language = language
+    try:
+        click.echo(report_of(entered, choices.words))
+    except InvalidInput as error:
+        raise click.ClickException(
+            "\n".join(
+                f"{option}: {choices.words.say(message)}"
+                for option, message in error.problems.items()
+            )
+        ) from error
+    except AuditError as error:
+        raise click.ClickException(choices.words.say(error.message)) from error
 
 
 def _block_named(database: Database, farm: Farm, name: str) -> Block:

@@ -1,8 +1,11 @@
 """The command line: sets up, prints, recomputes, and says plainly what is wrong."""
 
+import re
+
 import pypdfium2
 import pytest
 from click.testing import CliRunner
+from scipy import stats
 
 from audits.storage.database import Database
 from tests.orchard import plant_orchard
@@ -59,7 +62,7 @@ def test_serving_without_a_farm_says_what_to_do(run):
     assert "pruning-audit init" in refused.output
 
 
-@pytest.mark.parametrize("command", ["init", "serve", "demo", "rescore", "card", "quiz"])
+@pytest.mark.parametrize("command", ["init", "serve", "demo", "rescore", "card", "quiz", "plan"])
 def test_every_command_has_its_help(run, command):
     shown = run(command, "--help")
     assert shown.exit_code == 0
@@ -116,3 +119,103 @@ def test_recomputing_an_empty_season_finds_nothing(run):
     checked = run("rescore", "--check")
     assert checked.exit_code == 0, checked.output
     assert "0 differences" in checked.output
+
+
+def test_a_plan_is_printed_without_a_farm(run, tmp_path):
+    printed = run("plan", "--trees", "310")
+    assert printed.exit_code == 0, printed.output
+    assert not list(tmp_path.iterdir()), "no database was made"
+    for line in (
+        "Plan for a lot of 310 trees, 4 stages",
+        "Else walk back: 13 more trees, up to 4 of 33 allowed.",
+        "A row with 5 in 100 bad trees passes 99 times in 100; one with 25 in 100 passes 10 times.",
+        "A row that is good in every stage goes back 4 times in 100, by chance alone.",
+    ):
+        assert line in printed.output
+
+
+def test_the_curve_of_a_printed_plan_is_that_of_the_hypergeometric_law(run):
+    printed = run("plan", "--trees", "310", "--method", "single")
+    assert "Walk a loop: 30 trees" in printed.output
+    rows = re.findall(
+        r"^ *(\d+) +([\d.]+) +.*? +([01]\.\d{4}) +([\d.]+)$", printed.output, re.MULTILINE
+    )
+    assert len(rows) >= 10
+    for bad, in_hundred, chance, _ in rows:
+        # Accepted with up to 4 of 30. Nothing is rounded to sure or to impossible.
+        exact = stats.hypergeom(310, int(bad), 30).cdf(4)
+        shown = exact if exact == 1 else min(0.9999, max(0.0001, exact))
+        assert float(chance) == pytest.approx(shown, abs=0.00005)
+        assert float(in_hundred) == pytest.approx(100 * int(bad) / 310, abs=0.05)
+
+
+def test_the_columns_of_a_printed_plan_stand_under_each_other(run):
+    lines = run("plan", "--trees", "310").output.splitlines()
+    start = next(number for number, line in enumerate(lines) if line.startswith("Bad trees"))
+    assert len({len(line) for line in lines[start:]}) == 1
+
+
+def test_every_choice_of_a_printed_plan_counts(run):
+    printed = run(
+        *("plan", "--trees", "310", "--acceptable", "2,5 %", "--rejectable", "0.2"),
+        *("--producer-risk", "2%", "--consumer-risk", "5%", "--stages", "1", "--waves", "3"),
+        *("--seconds", "30"),
+    ).output
+    assert "one stage" in printed.splitlines()[0]
+    assert "A row with 2.5 in 100 bad trees passes" in printed
+    assert "one with 20 in 100 passes 5 times." in printed
+    assert "at 30 seconds a tree" in printed
+    risk = re.search(r"good in every stage goes back (\d+|less than 1) time", printed)[1]
+    assert risk in {"less than 1", "1", "2"}
+
+
+# MIL-STD-105E, Table II-C: letter H under reduced inspection is 20 trees, AQL 6.5 has 3 and 6.
+def test_a_plan_of_the_tables_can_be_printed(run):
+    printed = run("plan", "--trees", "310", "--method", "table", "--inspection", "reduced").output
+    assert "Table II-C of MIL-STD-105E, reduced inspection" in printed
+    assert "Walk a loop: 20 trees" in printed
+    assert "With more than 3 and less than 6 bad trees it is still accepted" in printed
+    assert "The AQL is no acceptable fraction." in printed
+    double = run("plan", "--trees", "310", "--method", "table", "--kind", "double", "--aql", "10")
+    assert "Table III-A" in double.output
+    assert "AQL 10" in double.output
+
+
+def test_a_plan_is_printed_in_spanish_too(run):
+    english = run("plan", "--trees", "310").output
+    ahead = run("plan", "--trees", "310", language="es").output
+    behind = run("plan", "--trees", "310", "--language", "es").output
+    assert ahead == behind != english
+    assert "Else walk back" not in ahead
+    assert "árboles" in ahead
+
+
+@pytest.mark.parametrize(
+    ("changes", "option", "sentence"),
+    [
+        ({"--trees": "ten"}, "--trees", "Write a whole number such as 310"),
+        ({"--trees": "0"}, "--trees", "at least 1"),
+        ({"--trees": "1", "--method": "table"}, "--trees", "2 trees or more"),
+        ({"--acceptable": "5"}, "--acceptable", "a percentage such as 5% or a fraction"),
+        ({"--acceptable": "30%"}, "--acceptable", "must be below the rejectable one"),
+        ({"--rejectable": "100%"}, "--rejectable", "Must be less than 100 %"),
+        ({"--producer-risk": "120%"}, "--producer-risk", "Must be less than 50 %"),
+        ({"--consumer-risk": "0%"}, "--consumer-risk", "Must be more than 0 %"),
+        ({"--stages": "5"}, "--stages", "There are 4 stages at most."),
+        ({"--waves": "9"}, "--waves", "Must be at most 4."),
+        ({"--aql": "5", "--method": "table"}, "--aql", "The tables have no such quality limit"),
+        ({"--aql": "little"}, "--aql", "Write a number such as 6.5."),
+        ({"--seconds": "-3"}, "--seconds", "Write a number such as 6.5."),
+    ],
+)
+def test_a_plan_that_cannot_be_says_what_to_change(run, changes, option, sentence):
+    given = {"--trees": "310"} | changes
+    refused = run("plan", *(part for pair in given.items() for part in pair))
+    assert refused.exit_code == 1
+    line = next(line for line in refused.output.splitlines() if option in line)
+    assert sentence in line
+
+
+def test_every_option_at_fault_is_named_at_once(run):
+    refused = run("plan", "--trees", "ten", "--acceptable", "some", "--aql", "x").output
+    assert all(option in refused for option in ("--trees", "--acceptable", "--aql"))

@@ -445,4 +445,5 @@ def _scatter_within(cluster: SubsampledCluster) -> float:
 
 
 def _logistic(value: float) -> float:
-    return 1 / (1 + math.exp(-value))
+    # The half of the hyperbolic tangent is the same function, and never overflows.
+    return (1.0 + math.tanh(value / 2.0)) / 2.0

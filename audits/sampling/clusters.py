@@ -192,10 +192,11 @@ def _walk(lot_size: int, increments: list[int], generator: Random) -> list[int]:
 
 def _decided_at(steps: tuple[Wave, ...], fails: list[bool]) -> tuple[Wave, bool]:
     """Return the step at which the outcome is certain, and whether the lot is accepted."""
+    found = [0, *accumulate(fails)]
     return next(
-        (step, found <= step.most_accepted)
-        for step, found in zip(steps, accumulate(fails), strict=True)
-        if not step.most_accepted < found < step.rejection_number
+        (step, found[step.size] <= step.most_accepted)
+        for step in steps
+        if not step.most_accepted < found[step.size] < step.rejection_number
     )
 
 

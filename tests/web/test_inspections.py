@@ -231,8 +231,8 @@ class TestSwitching:
         page = read_page(supervisor.get(f"/lots/{lot_of('+-+-')}"))
         assert "Inspection so far" in page.text
         assert (
-            "Top Two of the last three lots were not accepted: tightened inspection from the next "
-            "lot."
+            "Top Tightened inspection Two of the last three lots were not accepted: tightened "
+            "inspection from the next lot."
         ) in page.text
         assert "The last 4 lots" in page.text
         assert "1 faulty of 3 trees; normal inspection" in page.text

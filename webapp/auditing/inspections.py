@@ -127,11 +127,12 @@ def _choice(view: InspectionView) -> list[Message]:
 
 def _stage(line: StageInspection, view: InspectionView) -> InspectionStage:
     shape, tone = _SIGNS[line.state.inspection]
+    state = words().say(INSPECTION_NAMES[line.state.inspection])
     lots = [_lot(lot, view.rows[lot.lot_id]) for lot in line.last_lots]
     return InspectionStage(
         stage=line.stage,
         name=words().say(STAGE_NAMES[line.stage]),
-        state=words().say(INSPECTION_NAMES[line.state.inspection]),
+        state=state[:1].upper() + state[1:],
         shape=shape,
         tone=tone,
         reason=line.state.reason,

@@ -99,8 +99,19 @@ class TestPage:
         assert "trees, on average 22 until every stage is decided" in text
         assert "trees at most 33 of 310" in text
         assert "minutes, on average 22 at 60 seconds a tree" in text
+        assert re.search(r"Length of the walk about (5\d0|6[01]0) trees, out and back", text)
         assert "A row that is good in every stage goes back 4 times in 100" in text
         assert "The standard lets a good lot go back at most 5 times in 100" in text
+
+    def test_it_tells_how_far_it_is(self, supervisor, rewrite):
+        # A row of 310 trees: out to its far end and back, and once more for a third wave.
+        length = re.search(
+            r"about ([\d,]+) to ([\d,]+) trees, out and back",
+            plan_page(supervisor, rewrite({"top": {"measured": True, "by_mean": True}})).text,
+        )
+        least, most = (int(number.replace(",", "")) for number in length.groups())
+        assert 500 <= least <= 620
+        assert 1000 <= most <= 1240
 
     def test_the_curve_has_words_and_figures_for_those_who_cannot_see_it(self, supervisor, lot_id):
         answer = supervisor.get(f"/lots/{lot_id}/plan").text

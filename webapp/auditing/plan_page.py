@@ -187,14 +187,22 @@ def _lot_particulars(figures: LotFigures, standard: Standard) -> list[tuple[str,
 def _walk_length(plan: LotPlan, figures: LotFigures) -> str:
     sizes = walk_sizes(stage.plan for stage in figures.stages)
     drawn = draw_trees(plan.places, sizes, 0, _SEED_OF_EXAMPLE)
-    steps = walk_lengths(drawn.walk, plan.places)
+    lengths = walk_lengths(drawn.walk, plan.places)
+    least, most = lengths[0], lengths[-1]
+    if most - least < most / 10:
+        # A second walk leads back, where one has to go in any case.
+        return str(gettext("about %(trees)s trees, out and back", trees=_about(most)))
     return str(
-        gettext("about %(trees)s trees long, out and back", trees=words().show(_to_tens(steps[-1])))
+        gettext(
+            "about %(least)s to %(most)s trees, out and back",
+            least=_about(least),
+            most=_about(most),
+        )
     )
 
 
-def _to_tens(value: int) -> int:
-    return max(1, round(value, -1))
+def _about(trees: int) -> str:
+    return words().show(max(1, round(trees, -1)))
 
 
 def _groups(
@@ -247,7 +255,7 @@ def _group_particulars(figures: StageFigures) -> list[tuple[str, str]]:
             gettext("Passes %(often)s with up to", often=reader.say(often(chance))),
             reader.say(
                 say(
-                    "%(bad)s of %(trees)s bad trees (%(fraction)s in 100)",
+                    "%(bad)s of %(trees)s trees bad, %(fraction)s in 100",
                     bad=round(fraction * lot_size),
                     trees=lot_size,
                     fraction=InHundred(round(fraction, 3)),

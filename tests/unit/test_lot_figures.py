@@ -279,6 +279,20 @@ def test_a_stage_that_decides_elsewhere_than_the_walk_turns_is_told_by_trees():
     )
 
 
+def test_a_walk_of_four_waves_goes_out_and_back_twice():
+    plan = WavePlan((5, 9, 12, 20), (None, None, 0, 0), (None, 3, 2, 1))
+    assert said(walk_words(plan, 310, walk_sizes([plan]))) == [
+        "Walk out: 5 trees.",
+        "Nothing is decided yet.",
+        "Else walk back: 4 more trees.",
+        "No stage is accepted yet; one with 3 bad trees goes back.",
+        "Else walk out again: 3 more trees.",
+        "A stage without a bad tree by then is accepted, one with 2 goes back.",
+        "Else walk back: 8 more trees, none of 20 allowed.",
+    ]
+    assert said(walk_words(plan, 310, (5, 9, 12, 15, 20)))[2] == "Else 4 more trees."
+
+
 def test_one_sample_is_a_loop_unless_it_is_the_lot():
     plan = SinglePlan(12, 1)
     assert said(walk_words(plan, 300, (12,)))[0].startswith("Walk a loop: 12 trees")
@@ -291,6 +305,20 @@ def test_the_gap_of_reduced_inspection_is_told():
     assert said(walk_words(plan, 310, (20,)))[-1] == (
         "With more than 2 and less than 5 bad trees it is still accepted, but reduced inspection "
         "ends."
+    )
+
+
+def test_where_a_choice_changes_no_trees_it_says_so():
+    figures = lot_figures({Stage.TOP: SinglePlan(25, 3)}, {Stage.TOP: USUAL}, 300)
+    sentence = str(consequence_sentence(Strictness.STRICTER, figures, figures))
+    assert sentence.endswith("passes 9 times in 100 instead of 9; about as many trees.")
+
+
+def test_a_lot_is_good_in_every_stage_and_goes_back_all_the_same():
+    figures = lot_figures({Stage.TOP: SinglePlan(25, 3)}, {Stage.TOP: USUAL}, 300)
+    # 1 - 0.9725 (scipy 1.16).
+    assert str(goes_back_sentence(figures, A_LOT)) == (
+        "A lot that is good in every stage goes back 3 times in 100, by chance alone."
     )
 
 

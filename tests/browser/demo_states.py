@@ -43,6 +43,9 @@ class States:
             self.waiting = pass_queries.lots_in_state(
                 connection, self.owner.farm_id, LotState.WAITING
             )
+            self.passed_over = pass_queries.lots_in_state(
+                connection, self.owner.farm_id, LotState.NOT_CHOSEN
+            )[0]
             self.blocks = farm_queries.blocks(connection, self.owner.farm_id)
 
     def make(self) -> dict[str, str]:
@@ -67,6 +70,7 @@ class States:
             "audit-amended": f"/audits/{accepted.book.audit.id}",
             "amend": amended,
             "lot-refused": f"/lots/{refused.book.draw.lot_id}",
+            "lot-not-chosen": f"/lots/{self.passed_over.id}",
             "lot-begun": f"/lots/{begun.book.draw.lot_id}",
             "rework": f"/rework/{orders[-1].id}",
             "start-check": f"/start-checks/{check}",

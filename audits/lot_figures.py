@@ -10,6 +10,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import zip_longest
 from typing import Final, cast
 
@@ -19,6 +20,7 @@ from audits.sampling import (
     MeasuredPlan,
     Rounding,
     StagePlan,
+    VariablesPlan,
     acceptance_probability_at_count,
     average_sample_number_at_count,
     chances_still_open,
@@ -419,8 +421,7 @@ def _measured_figures(
 ) -> StageFigures:
     """Return what holds whether the mean decides or the count: their risks add up at most."""
     acceptable, rejectable = counts
-    least = variables_acceptance_range(plan.variables, promise.acceptable_fraction).least
-    greatest = worst_mixed_chance(plan.variables, promise.rejectable_fraction)
+    least, greatest = _chances_by_mean(plan.variables, promise)
     counted = [acceptance_probability_at_count(plan.counted, count, lot_size) for count in counts]
     return StageFigures(
         stage=stage,
@@ -433,6 +434,16 @@ def _measured_figures(
         ),
         expected_trees=float(plan.measured_size),
         expected_trees_rejectable=float(plan.measured_size),
+    )
+
+
+# Kept, as the searches for the worst mix of faults take tenths of a second.
+@lru_cache(maxsize=256)
+def _chances_by_mean(plan: VariablesPlan, promise: Promise) -> tuple[float, float]:
+    """Return how often the mean accepts at least a good lot, and at most a bad one."""
+    return (
+        variables_acceptance_range(plan, promise.acceptable_fraction).least,
+        worst_mixed_chance(plan, promise.rejectable_fraction),
     )
 
 

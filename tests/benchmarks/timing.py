@@ -1,8 +1,10 @@
 """Times of several ways of doing the same, taken in turn so that a busy moment hits all alike."""
 
 import time
-from collections.abc import Callable, Mapping
-from typing import NamedTuple
+from collections.abc import Callable, Hashable, Mapping
+from typing import NamedTuple, TypeVar
+
+Name = TypeVar("Name", bound=Hashable)
 
 
 class Line(NamedTuple):
@@ -35,18 +37,18 @@ def for_the_record(what: str, ours_s: float, baseline_s: float) -> Line:
 
 
 def take_turns(
-    ways: Mapping[str, Callable[[], object]],
+    ways: Mapping[Name, Callable[[], object]],
     *,
     rounds: int,
     before_each: Callable[[], object] = lambda: None,
-) -> dict[str, float]:
+) -> dict[Name, float]:
     """
     Return the least time of each way in seconds, one call a round.
 
     Whatever a call takes above its least time is the machine's doing, not its own.
     `before_each` is called, untimed, ahead of every call, such as to empty caches.
     """
-    times: dict[str, list[float]] = {name: [] for name in ways}
+    times: dict[Name, list[float]] = {name: [] for name in ways}
     for _ in range(rounds):
         for name, way in ways.items():
             before_each()

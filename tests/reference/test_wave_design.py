@@ -134,6 +134,7 @@ def test_the_single_plan_of_that_row_needs_25_trees():
     assert expected_trees(one_wave, 0.05, 300) <= expected_trees(SinglePlan(25, 3), 0.05, 300)
 
 
+@pytest.mark.no_cover
 def test_no_endless_row_is_decided_with_fewer_trees_than_walds_bound():
     # A. Wald, Sequential Analysis (1947), A:71-73: the expected sample of any test with these
     # risks is at least [(1-a) ln(b/(1-a)) + a ln((1-b)/a)] / [p ln(r/p) + (1-p) ln((1-r)/(1-p))],
@@ -153,6 +154,7 @@ def test_no_endless_row_is_decided_with_fewer_trees_than_walds_bound():
         assert expected_trees(plan, 0.05, 300) > 0.98 * bound
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize(("waves", "trees"), [(2, 22.7), (3, 22.1)])
 def test_four_stages_together_expect_the_trees_of_the_yardstick(waves, trees):
     plan = design_waves(
@@ -197,6 +199,7 @@ SMALL_CASES = [
 ]
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize(
     ("lot_size", "acceptable", "rejectable", "producer", "consumer", "stages", "waves"),
     SMALL_CASES,
@@ -241,6 +244,8 @@ LARGE_CASES = [
 ]
 
 
+# Searches of many seconds take minutes while every line is counted.
+@pytest.mark.no_cover
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("lot_size", "acceptable", "rejectable", "producer", "consumer", "stages"), LARGE_CASES
@@ -384,6 +389,7 @@ def test_a_designed_plan_is_kept_for_the_next_page():
     assert design_waves(0.05, STAGE_RISK, 0.25, 0.10, lot_size=300, stages=4) is first
 
 
+@pytest.mark.no_cover
 def test_waves_never_need_more_trees_than_one_sample():
     for lot_size in (25, 60, 130, 310):
         one, two, three = (

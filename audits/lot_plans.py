@@ -46,8 +46,13 @@ _LARGEST_CONSUMER_RISK: Final = 0.5
 _LARGEST_DOUBLE: Final = 2
 
 
-# How far sizes that serve one stage's promises are changed to serve the others' as well.
-_NEAR_SIZES: Final = range(-3, 4)
+# By the number of waves, the largest single plan for which as many are searched: beyond it the
+# search takes more than some seconds, and the sample more than a day.
+_LARGEST_SEARCHED: Final = {3: 100, 2: 250}
+
+# How far sizes that serve one stage's promises are changed to serve the others' as well, the
+# nearest first.
+_REACHES: Final = (0, 1, 3)
 
 
 def consumer_risk(standard: Standard, strictness: Strictness) -> float:
@@ -173,7 +178,15 @@ def _designed(
         return singles
     if method is PlanMethod.DOUBLE:
         return _doubles(lots, singles)
-    return _waves(promises, lots, most_waves)
+    return _waves(promises, lots, _waves_worth_searching(singles[0].sample_size, most_waves))
+
+
+def _waves_worth_searching(single: int, most_waves: int) -> int:
+    """Return how many waves are searched: a page should not wait for what nobody walks."""
+    for waves, largest in _LARGEST_SEARCHED.items():
+        if waves <= most_waves and single <= largest:
+            return waves
+    return 1
 
 
 def _lots(
@@ -341,22 +354,24 @@ def _waves(promises: Sequence[Promise], lots: Sequence[Lots], most_waves: int) -
     }
     if len(own) == 1:
         return tuple(own[promise] for promise in promises)
-    found = [
-        plans
-        for sizes in _sizes_near(plan.sizes for plan in own.values())
-        if sizes[-1] <= lots[0].lot_size and (plans := _fitted(lots, sizes)) is not None
-    ]
-    if not found:
-        return tuple(own[promise] for promise in promises)
-    return min(found, key=lambda plans: (_expected(plans, lots), plans[0].sizes))
+    known = [plan.sizes for plan in own.values()]
+    for reach in _REACHES:
+        found = [
+            plans
+            for sizes in _sizes_near(known, reach)
+            if sizes[-1] <= lots[0].lot_size and (plans := _fitted(lots, sizes)) is not None
+        ]
+        if found:
+            return min(found, key=lambda plans: (_expected(plans, lots), plans[0].sizes))
+    return tuple(own[promise] for promise in promises)
 
 
-def _sizes_near(known: Iterable[tuple[int, ...]]) -> list[tuple[int, ...]]:
-    """Return sizes like those known, the first and the last a few trees more or less."""
+def _sizes_near(known: Iterable[tuple[int, ...]], reach: int) -> list[tuple[int, ...]]:
+    """Return sizes like those known, the first and the last up to some trees more or less."""
     near = {
         (max(1, sizes[0] + first), *sizes[1:-1], sizes[-1] + last)
         for sizes in known
-        for first, last in product(_NEAR_SIZES, repeat=2)
+        for first, last in product(range(-reach, reach + 1), repeat=2)
         if len(sizes) > 1
     }
     return sorted(sizes for sizes in near if all(here < there for here, there in pairwise(sizes)))

@@ -220,7 +220,7 @@ class SamplingRule(_Frozen):
     """
 
     method: PlanMethod = PlanMethod.WAVES
-    most_waves: int = Field(2, ge=2, le=4)
+    most_waves: int = Field(2, ge=2, le=3)
     skip_lots: bool = True
     acceptable_quality_limit: float = Field(6.5, gt=0, le=25)
     inspection_level: InspectionLevel = InspectionLevel.GENERAL_2

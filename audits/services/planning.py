@@ -190,6 +190,8 @@ def prepare_plans(database: Database, actor: Actor, lot_ids: Iterable[int]) -> N
     """
     Plan the next audits of lots ahead, so that their pages need not wait for the search.
 
+    The stricter and the lighter plans are found as well, since the plan's page compares them.
+
     What was found is kept in the memory of this process alone. Another process of the server, or
     this one after a restart, searches again, and finds the same.
 
@@ -207,7 +209,9 @@ def prepare_plans(database: Database, actor: Actor, lot_ids: Iterable[int]) -> N
     with database.read() as connection:
         for lot_id in dict.fromkeys(lot_ids):
             with suppress(AuditError):
-                plan_lot_audit(connection, actor.farm_id, lot_id)
+                # The one most often used first.
+                for strictness in (Strictness.AS_WRITTEN, *Strictness):
+                    plan_lot_audit(connection, actor.farm_id, lot_id, strictness)
 
 
 def _stages_to_audit(

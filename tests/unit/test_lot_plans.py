@@ -249,3 +249,11 @@ class TestByMean:
     def test_a_re_audit_of_the_measured_stage_alone_is_measured(self):
         plan = plan_lot(measuring_standard(), 310, [Stage.TOP])[Stage.TOP]
         assert isinstance(plan, MeasuredPlan)
+
+
+def test_a_sample_that_nobody_walks_is_not_searched_for_waves():
+    near = Promise(acceptable_fraction=0.05, rejectable_fraction=0.08)
+    standard = written_standard(top=TopRule(target_mm=3_000, promise=near))
+    plan = plan_lot(standard, 5_000, [Stage.TOP])[Stage.TOP]
+    assert plan.sample_size > 250
+    assert len(plan.waves) == 1

@@ -1,6 +1,8 @@
 """Passes, their rows, lots and people; for owners and supervisors."""
 
+from logging import Logger
 from secrets import SystemRandom
+from threading import Thread
 
 from flask import Blueprint, current_app, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -9,11 +11,13 @@ from markupsafe import Markup, escape
 
 from audits.errors import AuditError, Conflict, InvalidInput
 from audits.plain_words import limb_caller_words
+from audits.records import Actor
 from audits.seasons import season_of
 from audits.services import pass_views, passes
 from audits.services.pass_views import PassView
 from audits.services.planning import prepare_plans
 from audits.services.standards import standard_of
+from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
@@ -307,11 +311,22 @@ def _numbers(view: PassView, row_ids: list[int]) -> list[int]:
 
 
 def _prepare(lot_ids: list[int]) -> None:
-    """Let the plans of lots be found before anybody asks; what was saved stays saved anyway."""
+    """Let the plans of lots be found before anybody asks, while the answer is on its way."""
+    given = (current_app.logger, database(), actor(), lot_ids)
+    if current_app.testing:
+        _prepare_quietly(*given)
+    else:
+        Thread(target=_prepare_quietly, args=given, daemon=True).start()
+
+
+def _prepare_quietly(
+    logger: Logger, farm_database: Database, who: Actor, lot_ids: list[int]
+) -> None:
+    """Find plans; whatever goes wrong, what was saved stays saved."""
     try:
-        prepare_plans(database(), actor(), lot_ids)
+        prepare_plans(farm_database, who, lot_ids)
     except Exception:
-        current_app.logger.exception("The plans of lots %s could not be prepared.", lot_ids)
+        logger.exception("The plans of lots %s could not be prepared.", lot_ids)
 
 
 def _flash_finished(view: PassView, lot_of_row: dict[int, int]) -> None:

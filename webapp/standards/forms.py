@@ -31,7 +31,7 @@ from webapp.forms import (
 from webapp.reading import words
 from webapp.standards.presenters import OFFERED_LIMITS
 
-_WAVES = (2, 3, 4)
+_WAVES = (2, 3)
 _FRACTIONS = ("acceptable_fraction", "rejectable_fraction")
 
 

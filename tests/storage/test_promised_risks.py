@@ -122,26 +122,33 @@ class Season:
             device=DEVICE,
             now=begun + timedelta(hours=2),
         )
-        self._score(audit_id, bad)
+        should_pass = self._score(audit_id, bad)
         sealing.seal_audit(self.database, actor, audit_id, begun + timedelta(hours=3))
         with self.database.read() as connection:
             lot = pass_queries.lot_by_id(connection, self.orchard.farm_id, lot_id)
-        return lot.state is LotState.ACCEPTED
+        assert (lot.state is LotState.ACCEPTED) == should_pass
+        return should_pass
 
     def _score(self, audit_id, bad):
-        """Enter trees in the order of the walk until all is decided, the last one by itself."""
+        """
+        Enter trees in the order of the walk until all is decided, the last one by itself.
+
+        Return whether the lot should be accepted.
+        """
         view = auditing.view_audit(self.database, self.orchard.supervisor, audit_id)
-        needed = max(
-            trees_until_decided(
+        ends = [
+            end_of_walk(
                 waves_of(standing.plan),
                 [tree.position in bad.get(standing.stage, ()) for tree in view.walk],
             )
             for standing in view.standings
-        )
+        ]
+        needed = max(seen for seen, _ in ends)
         *before, last = view.walk[:needed]
         assert not self._enter(audit_id, before, bad).all_decided
         assert self._enter(audit_id, [last], bad).all_decided
         self.trees.append(needed)
+        return all(is_accepted for _, is_accepted in ends)
 
     def _enter(self, audit_id, trees, bad):
         entries = [
@@ -231,10 +238,14 @@ def is_decided(waves, seen, found):
     return at_worst == outcome(waves, seen, found, rest_fails=False)
 
 
-def trees_until_decided(waves, fails):
-    """Return the number of the tree after which a stage is decided, the trees failing or not."""
+def end_of_walk(waves, fails):
+    """Return after how many trees a stage is decided, the trees failing or not, and how."""
     counts = enumerate(accumulate(fails), start=1)
-    return next(seen for seen, found in counts if is_decided(waves, seen, found))
+    return next(
+        (seen, outcome(waves, seen, found, rest_fails=False))
+        for seen, found in counts
+        if is_decided(waves, seen, found)
+    )
 
 
 def trees_expected(stages):

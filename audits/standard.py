@@ -253,10 +253,10 @@ class Standard(_Frozen):
         Chance that a lot with the rejectable fraction in a stage passes that stage.
     skip_decided : bool
         Whether a decided stage may be left out on the remaining trees.
-    limb_caller : LimbCaller
-        Who calls the limbs when two people face one tree.
     sampling : SamplingRule
         How many trees are looked at.
+    limb_caller : LimbCaller
+        Who calls the limbs when two people face one tree.
     audit_within_days : int
         Days within which a finished row is audited, before brush is mulched.
     """

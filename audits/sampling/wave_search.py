@@ -153,6 +153,8 @@ class Search:
         Largest acceptance number considered.
     kept : int
         How many plans are remembered.
+    best : list of Found, optional
+        The best plans so far, the best first; those of an earlier search bound this one.
     """
 
     lots: Lots

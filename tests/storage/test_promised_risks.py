@@ -258,6 +258,8 @@ def trees_expected(stages):
     )
 
 
+# So many lots take minutes while every line is counted.
+@pytest.mark.no_cover
 @pytest.mark.parametrize(
     "nonconforming",
     [
@@ -295,6 +297,8 @@ def p_value_of_mean(values, expected):
     return 2 * stats.norm.sf(abs(mean(values) - expected) / error)
 
 
+# So many lots take minutes while every line is counted.
+@pytest.mark.no_cover
 @pytest.mark.parametrize("run_length", [3, 10, 30])
 def test_lots_with_bad_trees_in_runs_fare_as_the_simulation_says(
     quick_database, volume, run_length

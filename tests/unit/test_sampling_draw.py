@@ -140,6 +140,8 @@ def test_shares_are_rounded_without_bias(monkeypatch, increments, range_sizes):
     ]
 
 
+# So many draws take minutes while every line is counted.
+@pytest.mark.no_cover
 @pytest.mark.parametrize(("lot_size", "sample_size"), [(12, 5), (31, 4)])
 def test_inclusion_is_uniform_over_100_000_draws(lot_size, sample_size, volume):
     # One tree of each draw, taken at random, makes the counts multinomial as the test supposes.
@@ -152,6 +154,8 @@ def test_inclusion_is_uniform_over_100_000_draws(lot_size, sample_size, volume):
     assert scipy.stats.chisquare(observed).pvalue > 0.001
 
 
+# So many draws take minutes while every line is counted.
+@pytest.mark.no_cover
 @pytest.mark.parametrize(
     ("range_sizes", "increments"), [([31], (4, 5)), ([13, 7, 11], (4, 5)), ([9, 14], (3, 2, 4))]
 )
@@ -206,6 +210,8 @@ def test_faults_strewn_at_random_are_counted_by_the_hypergeometric_law():
     assert scipy.stats.chisquare([counts[found] for found in range(4)], expected).pvalue > 0.001
 
 
+# So many draws take minutes while every line is counted.
+@pytest.mark.no_cover
 @pytest.mark.parametrize("range_sizes", [[12], [5, 4, 3]])
 def test_faults_strewn_at_random_are_counted_in_every_wave_by_the_hypergeometric_law(
     range_sizes, volume

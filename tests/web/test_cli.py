@@ -202,7 +202,7 @@ def test_a_plan_is_printed_in_spanish_too(run):
         ({"--producer-risk": "120%"}, "--producer-risk", "Must be less than 50 %"),
         ({"--consumer-risk": "0%"}, "--consumer-risk", "Must be more than 0 %"),
         ({"--stages": "5"}, "--stages", "There are 4 stages at most."),
-        ({"--waves": "9"}, "--waves", "Must be at most 4."),
+        ({"--waves": "9"}, "--waves", "Must be at most 3."),
         ({"--aql": "5", "--method": "table"}, "--aql", "The tables have no such quality limit"),
         ({"--aql": "little"}, "--aql", "Write a number such as 6.5."),
         ({"--seconds": "-3"}, "--seconds", "Write a number such as 6.5."),

@@ -353,7 +353,7 @@ def quiz(
     help="Chance that a bad lot passes a stage.",
 )
 @click.option("--stages", default="4", show_default=True, help="Stages in use, 1 to 4.")
-@click.option("--waves", default="2", show_default=True, help="Walks at most, 2 to 4.")
+@click.option("--waves", default="2", show_default=True, help="Walks at most, 2 or 3.")
 @click.option(
     "--method",
     type=click.Choice([str(method) for method in PlanMethod]),

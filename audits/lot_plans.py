@@ -42,9 +42,8 @@ _CONSUMER_RISK_TIMES: Final = {
 }
 _LARGEST_CONSUMER_RISK: Final = 0.5
 
-# A second sample makes a double plan larger than the single one by no more than this share.
+# Both samples of a double plan together are at most so many times the single one.
 _LARGEST_DOUBLE: Final = 2
-
 
 # By the number of waves, the largest single plan for which as many are searched: beyond it the
 # search takes more than some seconds, and the sample more than a day.
@@ -133,12 +132,11 @@ def plan_lot(
         }
     promises = tuple(standard.rule(stage).promise for stage in ordered)
     by_mean = tuple(stage in standard.stages_by_mean for stage in ordered)
-    risks = (stage_producer_risk(standard.producer_risk, len(ordered)),)
     designed = _designed(
         promises,
         by_mean,
         lot_size,
-        risks[0],
+        stage_producer_risk(standard.producer_risk, len(ordered)),
         consumer_risk(standard, strictness),
         rule.method,
         rule.most_waves,

@@ -18,11 +18,18 @@ from dataclasses import dataclass
 from typing import Final
 
 from audits.errors import InvalidInput
-from audits.messages import Message, say
+from audits.messages import Message, mark, say
 from audits.sampling.inputs import TypedNumber
 from audits.vocabulary import Effort
 
 ACCEPTED_FOR_FEWER_AUDITS: Final = 5
+
+EFFORT_REASONS: Final = {
+    Effort.EVERY_LOT: mark("Every lot is audited until five in a row are accepted."),
+    Effort.ONE_IN_THREE: mark(
+        "Five lots in a row were accepted: one lot in three is audited, chosen at random."
+    ),
+}
 
 _SHARE_AUDITED: Final = 1 / 3
 
@@ -77,16 +84,13 @@ def audit_effort(history: Iterable[bool | None]) -> EffortState:
         run = run + 1 if is_accepted else 0
         any_refused = any_refused or not is_accepted
     if run >= ACCEPTED_FOR_FEWER_AUDITS:
-        reason = say(
-            "Five lots in a row were accepted: one lot in three is audited, chosen at random."
-        )
-        return EffortState(Effort.ONE_IN_THREE, reason, run)
+        return EffortState(Effort.ONE_IN_THREE, say(EFFORT_REASONS[Effort.ONE_IN_THREE]), run)
     if any_refused:
         reason = say(
             "A lot was not accepted: every lot is audited until five in a row are accepted."
         )
     else:
-        reason = say("Every lot is audited until five in a row are accepted.")
+        reason = say(EFFORT_REASONS[Effort.EVERY_LOT])
     return EffortState(Effort.EVERY_LOT, reason, run)
 
 

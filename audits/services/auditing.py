@@ -148,8 +148,7 @@ class AuditView:
     @property
     def given_up(self) -> bool:
         """Whether the reserve did not last, so that nothing can be decided by this draw."""
-        sizes = [plan.sample_size for plan in self.book.plans.values()]
-        return bool(sizes) and is_given_up(self.walk, max(sizes))
+        return is_given_up(self.walk, self.book.sample_size)
 
     @property
     def next_tree(self) -> DrawTree | None:
@@ -471,8 +470,7 @@ def refuse_used_ids(
 
 
 def _refuse_given_up(book: Scorebook, trees: Iterable[DrawTree]) -> None:
-    sizes = [plan.sample_size for plan in book.plans.values()]
-    if sizes and is_given_up(trees, max(sizes)):
+    if is_given_up(trees, book.sample_size):
         raise Conflict(say("The reserve of this draw is used up. Begin a new audit of the lot."))
 
 

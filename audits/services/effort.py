@@ -9,6 +9,7 @@ from audits.errors import Conflict
 from audits.messages import Message, say
 from audits.records import Actor, CrewPass, Lot
 from audits.sampling import Effort, EffortState, audit_effort
+from audits.sampling.effort import EFFORT_REASONS
 from audits.services.access import require_crew_lead
 from audits.services.planning import set_lot_state, the_lot
 from audits.standard import Standard
@@ -66,9 +67,7 @@ def choice_reason(lot: Lot) -> Message:
     Message
         The effort in a sentence.
     """
-    if lot.effort is Effort.EVERY_LOT:
-        return say("Every lot is audited until five in a row are accepted.")
-    return say("Five lots in a row were accepted: one lot in three is audited, chosen at random.")
+    return say(EFFORT_REASONS[lot.effort])
 
 
 def choice_made(lot: Lot) -> Message | None:

@@ -103,6 +103,11 @@ class Scorebook:
         return walk_sizes(self.plans.values())
 
     @property
+    def sample_size(self) -> int:
+        """Trees that the plans ask for; none in a start check, which decides nothing."""
+        return max(self.wave_sizes, default=0)
+
+    @property
     def scored_on(self) -> date:
         """The farm's day on which the audit began."""
         return self.audit.started_at.astimezone(ZoneInfo(self.farm.time_zone)).date()

@@ -93,8 +93,10 @@ def next_url(view: AuditView) -> str | None:
 
 def settled_stages(view: AuditView) -> dict[Stage, Outcome]:
     """Return the stages that need no answer any more, if the standard lets them be skipped."""
-    if not view.book.standard.skip_decided:
-        return {}
+    return _decided_stages(view) if view.book.standard.skip_decided else {}
+
+
+def _decided_stages(view: AuditView) -> dict[Stage, Outcome]:
     return {
         standing.stage: standing.outcome
         for standing in view.standings
@@ -200,9 +202,7 @@ def _screen(
         undo_url=_undo_url(view, found),
         stages=panels,
         tallies=tallies(view.standings),
-        settled=[
-            standing.stage for standing in view.standings if standing.outcome is not Outcome.OPEN
-        ],
+        settled=_decided_stages(view),
         missed={
             "tree_selected": missed is Missed.TREE,
             "side_selected": missed is Missed.SIDE,

@@ -163,6 +163,30 @@ class Strictness(StrEnum):
     STRICTER = "stricter"
 
 
+class ReceiptState(StrEnum):
+    """What became of an entry that a phone sent."""
+
+    STORED = "stored"
+    HELD = "held"
+    TAKEN = "taken"
+    SET_ASIDE = "set_aside"
+
+
+class HeldBecause(StrEnum):
+    """Why an entry that a phone sent was not stored but held back for a person to decide."""
+
+    DAMAGED = "damaged"
+    UNKNOWN_DRAW = "unknown_draw"
+    UNKNOWN_TREE = "unknown_tree"
+    STANDARD_CHANGED = "standard_changed"
+    ANSWER_REFUSED = "answer_refused"
+    ALREADY_SEALED = "already_sealed"
+    STILL_OPEN = "still_open"
+    ID_USED = "id_used"
+    NOT_OWN = "not_own"
+    REVOKED = "revoked"
+
+
 STAGES: Final = tuple(Stage)
 
 STAGE_NAMES: Final = {
@@ -309,6 +333,26 @@ LOT_STATE_NAMES: Final = {
     LotState.REWORK: mark("Rework"),
     LotState.CLOSED_NOT_ACCEPTED: mark("Not accepted, cannot be mended"),
     LotState.NOT_CHOSEN: mark("Not chosen for an audit"),
+}
+
+RECEIPT_STATE_NAMES: Final = {
+    ReceiptState.STORED: mark("Stored"),
+    ReceiptState.HELD: mark("Held back"),
+    ReceiptState.TAKEN: mark("Held back, then taken"),
+    ReceiptState.SET_ASIDE: mark("Set aside"),
+}
+
+HELD_BECAUSE_NAMES: Final = {
+    HeldBecause.DAMAGED: mark("It cannot be read."),
+    HeldBecause.UNKNOWN_DRAW: mark("It names a draw that this farm does not have."),
+    HeldBecause.UNKNOWN_TREE: mark("It names a tree that is not in the walk of its audit."),
+    HeldBecause.STANDARD_CHANGED: mark("It was scored by another standard than the pass has."),
+    HeldBecause.ANSWER_REFUSED: mark("An answer does not fit its stage."),
+    HeldBecause.ALREADY_SEALED: mark("The audit was sealed before it came."),
+    HeldBecause.STILL_OPEN: mark("A stage of the audit is still open."),
+    HeldBecause.ID_USED: mark("Something else was sent under its id before."),
+    HeldBecause.NOT_OWN: mark("The audit belongs to somebody else."),
+    HeldBecause.REVOKED: mark("The phone was revoked before it was sent."),
 }
 
 PLAN_METHOD_NAMES: Final = {

@@ -10,12 +10,14 @@ from audits.vocabulary import (
     BearingHabit,
     Effort,
     Fault,
+    HeldBecause,
     LotState,
     Method,
     Outcome,
     PassKind,
     PlantingKind,
     Purpose,
+    ReceiptState,
     Result,
     Role,
     Side,
@@ -105,6 +107,45 @@ user_account = farm_table(
     sa.UniqueConstraint("farm_id", "name"),
 )
 
+# A phone that one person keeps: it signs what it sends with a key that never leaves it.
+device = farm_table(
+    "device",
+    metadata,
+    _required("uid", sa.String(36)),
+    _required("name", sa.Text),
+    _required("user_account_id", sa.Integer),
+    # The public half of the phone's key, as a JSON web key.
+    _required("public_key", sa.JSON),
+    _required("pin_hash", sa.Text),
+    sa.Column("pin_failures", sa.Integer, nullable=False, default=0),
+    _required("enrolled_at", UtcDateTime),
+    _required("enrolled_by", sa.Integer),
+    sa.Column("seen_at", UtcDateTime),
+    # How far the phone's clock is ahead of the server's, at its last contact.
+    sa.Column("clock_ahead_ms", sa.BigInteger),
+    sa.Column("revoked_at", UtcDateTime),
+    sa.Column("revoked_by", sa.Integer),
+    points_to("user_account"),
+    points_to("user_account", "enrolled_by"),
+    points_to("user_account", "revoked_by"),
+    sa.UniqueConstraint("farm_id", "uid"),
+)
+
+# The one-time code behind a QR code by which a phone is enrolled.
+enrolment = farm_table(
+    "enrolment",
+    metadata,
+    _required("token_hash", sa.String(64)),
+    _required("user_account_id", sa.Integer),
+    _required("created_at", UtcDateTime),
+    _required("created_by", sa.Integer),
+    _required("expires_at", UtcDateTime),
+    sa.Column("used_at", UtcDateTime),
+    points_to("user_account"),
+    points_to("user_account", "created_by"),
+    sa.UniqueConstraint("farm_id", "token_hash"),
+)
+
 user_session = farm_table(
     "user_session",
     metadata,
@@ -112,7 +153,10 @@ user_session = farm_table(
     _required("user_account_id", sa.Integer),
     _required("created_at", UtcDateTime),
     _required("seen_at", UtcDateTime),
+    # The enrolled phone that was unlocked; none where somebody signed in by password.
+    sa.Column("device_id", sa.Integer),
     points_to("user_account"),
+    points_to("device"),
     sa.UniqueConstraint("token_hash"),
 )
 
@@ -353,6 +397,25 @@ audit = farm_table(
     sa.UniqueConstraint("farm_id", "draw_id", "auditor_id", "device"),
 )
 
+# A drawn position where an auditor found no tree for the standard, and the reserve tree that came
+# instead. Each audit walks its own way, so that two phones without signal never disagree.
+replacement = farm_table(
+    "replacement",
+    metadata,
+    _required("audit_id", sa.Integer),
+    # The order in which they were noted.
+    _required("number", sa.Integer),
+    _required("draw_tree_id", sa.Integer),
+    _required("found_kind", Word(PlantingKind)),
+    _required("instead_id", sa.Integer),
+    points_to("audit"),
+    points_to("draw_tree"),
+    points_to("draw_tree", "instead_id"),
+    sa.UniqueConstraint("farm_id", "audit_id", "number"),
+    sa.UniqueConstraint("farm_id", "audit_id", "draw_tree_id"),
+    sa.UniqueConstraint("farm_id", "audit_id", "instead_id"),
+)
+
 tree_score = farm_table(
     "tree_score",
     metadata,
@@ -428,6 +491,54 @@ decision = farm_table(
         sqlite_where=sa.text("stage is null"),
         postgresql_where=sa.text("stage is null"),
     ),
+)
+
+# --- what phones send --------------------------------------------------------------------------
+
+# Everything that an enrolled phone sent, once: remembered for ever, so that a copy changes nothing.
+receipt = farm_table(
+    "receipt",
+    metadata,
+    _required("client_id", sa.String(64)),
+    sa.Column("device_id", sa.Integer),
+    sa.Column("device_counter", sa.Integer),
+    # The audit's id as the phone made it; unknown where the entry could not be read.
+    sa.Column("audit_client_id", sa.String(36)),
+    # As it was sent, byte for byte, with its SHA-256.
+    _required("body", sa.Text),
+    _required("body_hash", sa.String(64)),
+    sa.Column("device_at", UtcDateTime),
+    _required("received_at", UtcDateTime),
+    _required("state", Word(ReceiptState)),
+    sa.Column("held_because", Word(HeldBecause)),
+    # What the server had instead, for the person who decides on an entry that is held back.
+    sa.Column("held_against", sa.JSON),
+    sa.Column("settled_at", UtcDateTime),
+    sa.Column("settled_by", sa.Integer),
+    sa.Column("settled_reason", sa.Text),
+    points_to("device"),
+    points_to("user_account", "settled_by"),
+    sa.UniqueConstraint("farm_id", "client_id", "body_hash"),
+    sa.Index(None, "farm_id", "state"),
+    sa.Index(None, "farm_id", "audit_client_id"),
+)
+
+photo = farm_table(
+    "photo",
+    metadata,
+    _required("client_id", sa.String(36)),
+    _required("audit_id", sa.Integer),
+    _required("draw_tree_id", sa.Integer),
+    sa.Column("stage", Word(Stage)),
+    # A JPEG without metadata, upright, its longer side at most 1600 pixels.
+    _required("content", sa.LargeBinary),
+    _required("content_hash", sa.String(64)),
+    sa.Column("device_at", UtcDateTime),
+    _required("received_at", UtcDateTime),
+    points_to("audit"),
+    points_to("draw_tree"),
+    sa.UniqueConstraint("farm_id", "client_id"),
+    sa.Index(None, "farm_id", "audit_id"),
 )
 
 # --- roll-ups ----------------------------------------------------------------------------------

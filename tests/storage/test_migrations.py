@@ -29,6 +29,8 @@ insert into orchard_row (id, farm_id, block_id, number, start_end, tree_count) v
   (1, 1, 1, 1, 'north', 310);
 insert into user_account (id, farm_id, name, password_hash, role, language, created_at, failures)
   values (1, 1, 'Ina', '', 'owner', 'en', '2025-11-01 12:00:00', 0);
+insert into user_session (id, farm_id, token_hash, user_account_id, created_at, seen_at)
+  values (1, 1, 'abc', 1, '2025-11-01 12:00:00', '2025-11-01 12:00:00');
 insert into standard_version (id, farm_id, block_id, version, in_force_from, payload, created_at,
   created_by) values (1, 1, 1, 1, '2025-11-01', '{}', '2025-11-01 12:00:00', 1);
 insert into crew_pass (id, farm_id, block_id, crew_id, standard_version_id, kind, method,
@@ -74,7 +76,7 @@ def test_a_lot_of_the_first_tables_was_to_be_audited_like_every_other(database):
 
 
 def test_brought_up_step_by_step_the_tables_are_those_of_a_new_database(database):
-    for revision in ("0001", "0002"):
+    for revision in ("0001", "0002", "0003"):
         migrate_to(database, revision)
     with database.write() as connection:
         context = MigrationContext.configure(
@@ -82,6 +84,17 @@ def test_brought_up_step_by_step_the_tables_are_those_of_a_new_database(database
         )
         differences = compare_metadata(context, metadata)
     assert differences == []
+
+
+def test_whoever_is_signed_in_stays_so_when_phones_come(database):
+    migrate_to(database, "0002")
+    with database.write() as connection:
+        for statement in filter(str.strip, ROWS_OF_THE_FIRST_TABLES.split(";")):
+            connection.exec_driver_sql(statement)
+    schema.upgrade(database)
+    with database.read() as connection:
+        kept = connection.execute(sa.select(metadata.tables["user_session"])).one()
+    assert (kept.token_hash, kept.user_account_id, kept.device_id) == ("abc", 1, None)
 
 
 def test_a_lot_must_say_whether_it_was_chosen(database):

@@ -89,6 +89,23 @@ class User:
 
 
 @dataclass(frozen=True)
+class DeviceRow:
+    """A phone enrolled for one person; the private half of its key never leaves it."""
+
+    id: int
+    uid: str
+    name: str
+    user_account_id: int
+    # A JWK with the public point of a P-256 key.
+    public_key: dict[str, Any]
+    pin_failures: int
+    enrolled_at: datetime
+    seen_at: datetime | None
+    clock_ahead_ms: int | None
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True)
 class Block:
     """A block of one cultivar."""
 

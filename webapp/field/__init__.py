@@ -1,0 +1,1 @@
+"""Capture in the row: the phone's page, what it takes along, and what it sends."""

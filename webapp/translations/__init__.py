@@ -23,6 +23,8 @@ FOLDER: Final = Path(__file__).parent
 SOURCE: Final = FOLDER.parent.parent
 PACKAGES: Final = ("audits", "printables", "webapp")
 LANGUAGES: Final = ("es",)
+# Babel's own answer changes between its versions: some give Spanish a third form for millions.
+PLURAL_FORMS: Final = {"es": "nplurals=2; plural=(n != 1);"}
 KEYWORDS: Final[dict[str, tuple[int, ...] | None]] = {
     "_": None,
     "gettext": None,
@@ -90,6 +92,7 @@ def update(folder: Path = FOLDER, source: Path = SOURCE) -> list[Path]:
             catalogue = read_catalogue(path, language)
         else:
             catalogue = Catalog(locale=language, charset="utf-8", fuzzy=False)
+            catalogue.mime_headers = [("Plural-Forms", PLURAL_FORMS[language])]
         catalogue.update(template, no_fuzzy_matching=True)
         for message in catalogue:
             message.flags.discard("fuzzy")

@@ -57,6 +57,25 @@ def mark(text: str) -> str:
     return text
 
 
+def mark_n(singular: str, plural: str) -> tuple[str, str]:
+    """
+    Mark a text that depends on a number for translation and return it unchanged.
+
+    Parameters
+    ----------
+    singular : str
+        English text for one.
+    plural : str
+        English text for any other number.
+
+    Returns
+    -------
+    tuple of str
+        The same two texts.
+    """
+    return singular, plural
+
+
 @dataclass(frozen=True)
 class Message:
     """

@@ -2,5 +2,5 @@
 
 from typing import Final
 
-# By key; two texts where a number chooses between one and several.
+# By key: mark(text), or mark_n(one, several) where a number chooses, which stands as %(num)s.
 PHRASES_COUNTING: Final[dict[str, str | tuple[str, str]]] = {}

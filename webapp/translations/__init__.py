@@ -30,6 +30,7 @@ KEYWORDS: Final[dict[str, tuple[int, ...] | None]] = {
     "gettext": None,
     "lazy_gettext": None,
     "mark": None,
+    "mark_n": (1, 2),
     "ngettext": (1, 2),
     "say": None,
     "say_n": (1, 2),

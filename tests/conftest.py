@@ -16,6 +16,7 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 from hypothesis import configuration, settings
+from xdist.scheduler import LoadScopeScheduling
 
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
@@ -50,9 +51,25 @@ def pytest_sessionstart() -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    # Browser tests come last: quick tests speak first, and Playwright's event loop, which stays
-    # alive once it has started, gets in nobody's way.
-    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+    # In one process the browser tests come last: quick tests speak first. Where two share the
+    # tests they come first, since they take longest and run one after another.
+    last = "PYTEST_XDIST_WORKER" not in os.environ
+    items.sort(key=lambda item: _needs_browser(item.nodeid) is last)
+
+
+class _TogetherByFile(LoadScopeScheduling):
+    """Shares the tests between processes: a file's stay together, and so do all browser tests."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        return "browser" if _needs_browser(nodeid) else nodeid.partition("::")[0]
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> _TogetherByFile:
+    return _TogetherByFile(config, log)
+
+
+def _needs_browser(nodeid: str) -> bool:
+    return nodeid.startswith("tests/browser/")
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)

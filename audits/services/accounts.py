@@ -1,18 +1,22 @@
 """Sign-in: accounts, passwords and sessions that the server can end."""
 
 from datetime import datetime, timedelta
-from hashlib import sha256
 from typing import Final
 
 import sqlalchemy as sa
-from argon2 import PasswordHasher
-from argon2.exceptions import VerifyMismatchError
 
 from audits.errors import InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Actor, User
 from audits.services.access import require_role
 from audits.services.entries import LONGEST_TEXT, Entries, squeezed
+from audits.services.hashing import NOBODYS_HASH, hashed, matches
+from audits.services.sessions import (
+    SESSION_LENGTH,
+    end_sessions_of_user,
+    open_session,
+    token_hash,
+)
 from audits.storage.database import Database
 from audits.storage.queries import accounts as queries
 from audits.storage.queries.farms import worker_by_id
@@ -21,15 +25,8 @@ from audits.storage.tables import user_account, user_session
 from audits.vocabulary import Role
 
 LEAST_PASSWORD_LENGTH: Final = 15
-SESSION_LENGTH: Final = timedelta(hours=12)
 LANGUAGES: Final = ("en", "es")
 
-# The lean argon2id profile of OWASP's password storage cheat sheet (19 MiB, 2 passes).
-_HASHER: Final = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
-# Spent on names that do not exist, so that a wrong name takes as long as a wrong password.
-_NOBODYS_HASH: Final = (
-    "$argon2id$v=19$m=19456,t=2,p=1$bm9ib2R5cyBzYWx0ISE$DPvtP7RsCnkGTV3sDk1eD5oSVPv3VCvE6vWpGsPpJTo"
-)
 _FREE_FAILURES: Final = 5
 _LONGEST_WAIT: Final = timedelta(minutes=15)
 
@@ -80,7 +77,7 @@ def add_user(
     entries = Entries()
     _check_password(entries, password)
     # Hashed before the transaction: it takes its time on purpose, and writers go one at a time.
-    password_hash = "" if entries.problems else _HASHER.hash(password)
+    password_hash = "" if entries.problems else hashed(password)
     with database.write() as connection:
         values = _account_values(
             connection, farm_id, None, entries, (name, role, language, worker_id)
@@ -204,7 +201,7 @@ def edit_user(
         entries.add("role", say("You cannot give up your own role."))
     if password:
         _check_password(entries, password)
-    password_hash = _HASHER.hash(password) if password and not entries.problems else None
+    password_hash = hashed(password) if password and not entries.problems else None
     with database.write() as connection:
         before = queries.user_by_id(connection, actor.farm_id, user_id)
         if before is None:
@@ -214,7 +211,7 @@ def edit_user(
         )
         if password_hash is not None:
             values["password_hash"] = password_hash
-            _end_sessions(connection, actor.farm_id, user_id)
+            end_sessions_of_user(connection, actor.farm_id, user_id)
         connection.execute(_account(actor.farm_id, user_id).values(**values))
 
 
@@ -281,8 +278,8 @@ def sign_in(
         user = queries.user_by_name(connection, farm_id, squeezed(name))
     if user is not None and _must_wait(user, now):
         raise NotAllowed(say("Too many tries. Wait a while, then try again."))
-    matches = _matches(user.password_hash if user else _NOBODYS_HASH, password)
-    welcome = user is not None and matches and user.disabled_at is None
+    fits = matches(user.password_hash if user else NOBODYS_HASH, password)
+    welcome = user is not None and fits and user.disabled_at is None
     if user is not None:
         with database.write() as connection:
             if welcome:
@@ -314,7 +311,7 @@ def actor_of_session(database: Database, token: str, now: datetime) -> Actor | N
     """
     with database.read() as connection:
         user = queries.user_of_session(
-            connection, _token_hash(token), started_after=now - SESSION_LENGTH
+            connection, token_hash(token), started_after=now - SESSION_LENGTH
         )
     return None if user is None or user.disabled_at is not None else _actor(user)
 
@@ -332,7 +329,7 @@ def sign_out(database: Database, token: str) -> None:
     """
     with database.write() as connection:
         connection.execute(
-            user_session.delete().where(user_session.c.token_hash == _token_hash(token))
+            user_session.delete().where(user_session.c.token_hash == token_hash(token))
         )
 
 
@@ -389,7 +386,7 @@ def disable_user(database: Database, actor: Actor, user_id: int, now: datetime) 
         closed = connection.execute(_account(actor.farm_id, user_id).values(disabled_at=now))
         if closed.rowcount == 0:
             raise NotFound(say("There is no such account."))
-        _end_sessions(connection, actor.farm_id, user_id)
+        end_sessions_of_user(connection, actor.farm_id, user_id)
 
 
 def refuse_weak_password(password: str) -> None:
@@ -473,27 +470,12 @@ def _account(farm_id: int, user_id: int) -> sa.Update:
     )
 
 
-def _end_sessions(connection: sa.Connection, farm_id: int, user_id: int) -> None:
-    connection.execute(
-        user_session.delete().where(
-            user_session.c.farm_id == farm_id, user_session.c.user_account_id == user_id
-        )
-    )
-
-
 def _must_wait(user: User, now: datetime) -> bool:
     """Double the wait from the fifth failure on, up to a quarter of an hour; never for ever."""
     if user.last_failure_at is None or user.failures < _FREE_FAILURES:
         return False
     wait = timedelta(seconds=2 ** min(user.failures - _FREE_FAILURES, 10))
     return now < user.last_failure_at + min(wait, _LONGEST_WAIT)
-
-
-def _matches(password_hash: str, password: str) -> bool:
-    try:
-        return _HASHER.verify(password_hash, password)
-    except VerifyMismatchError:
-        return False
 
 
 def _count_failure(connection: sa.Connection, user_id: int, now: datetime) -> None:
@@ -510,24 +492,7 @@ def _open_session(connection: sa.Connection, user: User, token: str, now: dateti
         .where(user_account.c.id == user.id)
         .values(failures=0, last_failure_at=None)
     )
-    connection.execute(
-        user_session.delete().where(user_session.c.created_at < now - SESSION_LENGTH)
-    )
-    insert(
-        connection,
-        user_session,
-        {
-            "farm_id": user.farm_id,
-            "token_hash": _token_hash(token),
-            "user_account_id": user.id,
-            "created_at": now,
-            "seen_at": now,
-        },
-    )
-
-
-def _token_hash(token: str) -> str:
-    return sha256(token.encode()).hexdigest()
+    open_session(connection, user.farm_id, user.id, token, now)
 
 
 def _actor(user: User) -> Actor:

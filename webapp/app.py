@@ -83,5 +83,5 @@ def _secure(response: Response) -> Response:
     if request.is_secure:
         response.headers["Strict-Transport-Security"] = "max-age=31536000"
     if request.endpoint != "static":
-        response.headers["Cache-Control"] = "no-store"
+        response.headers.setdefault("Cache-Control", "no-store")
     return response

@@ -8,6 +8,7 @@ from webapp.blocks.routes import blueprint as blocks
 from webapp.checks.routes import blueprint as checks
 from webapp.crews.routes import blueprint as crews
 from webapp.farm.routes import blueprint as farm
+from webapp.field.routes import blueprint as field
 from webapp.passes.routes import blueprint as passes
 from webapp.printing.routes import blueprint as printing
 from webapp.safety.routes import blueprint as safety
@@ -33,4 +34,5 @@ def blueprints() -> tuple[Blueprint, ...]:
         passes,
         checks,
         safety,
+        field,
     )

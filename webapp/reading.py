@@ -7,7 +7,7 @@ from babel.support import NullTranslations, Translations
 from flask import Flask, g, request, session
 from flask_babel import get_translations
 
-from audits.messages import Units, Words
+from audits.messages import Message, Units, Words
 from audits.records import Farm
 from audits.services.accounts import LANGUAGES
 from webapp.extensions import babel, farm
@@ -44,6 +44,11 @@ def words_in(language: str, *, region: str, units: Units) -> Words:
 def words_of_farm(found: Farm, language: str) -> Words:
     """Return a farm's words in a language, for paper."""
     return words_in(language, region=found.region, units=found.units)
+
+
+def in_every_language(found: Farm, message: Message | str) -> dict[str, str]:
+    """Return a message in every language, for a phone that chooses by itself."""
+    return {language: words_of_farm(found, language).say(message) for language in LANGUAGES}
 
 
 def locale_name(language: str, region: str) -> str:

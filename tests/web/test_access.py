@@ -37,6 +37,11 @@ EXPECTED = {
     "/sign-out": ANYBODY,
     "/language": ANYBODY,
     "/static/<path:filename>": ANYBODY,
+    # The page in the row: the same bytes for everybody.
+    "/field/": ANYBODY,
+    "/field/worker.js": ANYBODY,
+    "/field/phrases.json": ANYBODY,
+    "/field/manifest.webmanifest": ANYBODY,
 }
 SESSION_COOKIE = "session"
 SIGNER = "test"
@@ -138,6 +143,10 @@ def test_addresses_open_to_anybody_ask_for_no_sign_in(app):
         "POST /sign-out": 302,
         "POST /language": 302,
         "GET /static/<path:filename>": 404,
+        "GET /field/": 200,
+        "GET /field/worker.js": 200,
+        "GET /field/phrases.json": 200,
+        "GET /field/manifest.webmanifest": 200,
     }
 
 

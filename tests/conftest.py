@@ -41,7 +41,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         "--no-skips", action="store_true", help="a test that would be skipped fails instead"
     )
     group.addoption(
-        "--long", action="store_true", help="simulate the full volumes instead of short ones"
+        "--long", action="store_true", help="full volumes instead of short ones, and nightly tests"
     )
 
 
@@ -50,7 +50,11 @@ def pytest_sessionstart() -> None:
     compile_catalogs()
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if not config.getoption("--long"):
+        nightly = [item for item in items if item.get_closest_marker("nightly")]
+        items[:] = [item for item in items if item not in nightly]
+        config.hook.pytest_deselected(items=nightly)
     # In one process the browser tests come last: quick tests speak first. Where two share the
     # tests they come first, since they take longest and run one after another.
     last = "PYTEST_XDIST_WORKER" not in os.environ

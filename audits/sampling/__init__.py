@@ -67,7 +67,13 @@ from audits.sampling.plans import (
     trees_at_fraction,
     walk_sizes,
 )
-from audits.sampling.route import insert_in_walk, walk_length, walk_lengths
+from audits.sampling.route import (
+    insert_in_walk,
+    walk_length,
+    walk_lengths,
+    walk_ranks,
+    walk_with,
+)
 from audits.sampling.sprt import (
     SequentialNumbers,
     SequentialPoint,
@@ -225,5 +231,7 @@ __all__ = [
     "wald_bound",
     "walk_length",
     "walk_lengths",
+    "walk_ranks",
     "walk_sizes",
+    "walk_with",
 ]

@@ -1,6 +1,7 @@
 """The way through the drawn trees: in what order, and how far."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import chain, groupby, pairwise
 
 from audits.sampling.trees import DrawnTree, Place
@@ -169,6 +170,111 @@ def insert_in_walk(
         (number for number, other in enumerate(remaining) if key(other) > own), len(remaining)
     )
     return (*remaining[:where], tree, *remaining[where:])
+
+
+def walk_ranks(trees: Iterable[DrawnTree], rows: Sequence[int]) -> dict[Place, tuple[int, ...]]:
+    """
+    Return whole numbers by which whoever walks puts a reserve tree where it is passed anyway.
+
+    They say of any two trees which comes first, so that a phone compares numbers and needs to know
+    nothing about rows and directions.
+
+    Parameters
+    ----------
+    trees : Iterable of DrawnTree
+        A draw: its sample in the order of the walk, and its reserve.
+    rows : Sequence of int
+        The rows of the lot in walking order.
+
+    Returns
+    -------
+    dict of Place to tuple of int
+        Distinct numbers from 1. A tree of the sample has one, a reserve tree one for each wave of
+        the walk: where it belongs if it comes in wave 1, 2 and so on.
+
+    Examples
+    --------
+    >>> walk = [DrawnTree(order, Place(7, 30 * order), Side.LEFT) for order in (1, 2)]
+    >>> held = DrawnTree(None, Place(7, 45), Side.LEFT, is_reserve=True, reserve_order=1)
+    >>> [walk_ranks([*walk, held], rows=[7])[Place(7, position)] for position in (30, 45, 60)]
+    [(1,), (2,), (3,)]
+    """
+    drawn = list(trees)
+    walk = _walk(drawn)
+    if not walk:
+        return {tree.place: () for tree in drawn}
+    known = list(dict.fromkeys([*rows, *(tree.place.row for tree in drawn)]))
+    key = _walking_key(walk, walk[0], None, known)
+    waves = range(1, 1 + max(tree.wave for tree in walk))
+    comings = {
+        tree.place: [
+            key(replace(tree, wave=wave))
+            for wave in (waves if tree.order is None else (tree.wave,))
+        ]
+        for tree in drawn
+    }
+    numbers = {
+        coming: number
+        for number, coming in enumerate(sorted(chain.from_iterable(comings.values())), start=1)
+    }
+    return {place: tuple(numbers[coming] for coming in own) for place, own in comings.items()}
+
+
+def walk_with(
+    trees: Iterable[DrawnTree], replacements: Iterable[tuple[Place, Place]], rows: Sequence[int]
+) -> tuple[DrawnTree, ...]:
+    """
+    Return the walk of a draw after trees of it turned out to be none.
+
+    Parameters
+    ----------
+    trees : Iterable of DrawnTree
+        A draw: its sample in the order of the walk, and its reserve.
+    replacements : Iterable of tuple of Place and Place
+        Where no tree of the standard stands, and the reserve tree that comes instead, in the order
+        in which they were noted. What came instead may be replaced in turn.
+    rows : Sequence of int
+        The rows of the lot in walking order.
+
+    Returns
+    -------
+    tuple of DrawnTree
+        The walk, numbered from 1. Each tree taken from the reserve comes in the wave of the one it
+        replaces, before the first tree ahead with a greater rank (`walk_ranks`): a tree that its
+        wave has passed already comes next.
+
+    Raises
+    ------
+    ValueError
+        If a tree to replace is not in the walk, or what comes instead is not in the reserve.
+    """
+    drawn = list(trees)
+    ranks = walk_ranks(drawn, rows)
+    reserve = {tree.place: tree for tree in drawn if tree.order is None}
+    walk = _walk(drawn)
+
+    def rank(tree: DrawnTree) -> int:
+        own = ranks[tree.place]
+        return own[0] if tree.order is not None else own[tree.wave - 1]
+
+    for gone, instead in replacements:
+        here = next((at for at, tree in enumerate(walk) if tree.place == gone), None)
+        if here is None:
+            raise ValueError(f"no tree of the walk stands at {gone}")
+        if instead not in reserve:
+            raise ValueError(f"no tree of the reserve is left at {instead}")
+        taken = replace(reserve.pop(instead), wave=walk[here].wave)
+        ahead = walk[here + 1 :]
+        where = next((at for at, tree in enumerate(ahead) if rank(tree) > rank(taken)), len(ahead))
+        walk[here:] = [*ahead[:where], taken, *ahead[where:]]
+    return tuple(replace(tree, order=order) for order, tree in enumerate(walk, start=1))
+
+
+def _walk(trees: Iterable[DrawnTree]) -> list[DrawnTree]:
+    """Return the trees that have a place in the walk, in its order."""
+    return sorted(
+        (tree for tree in trees if tree.order is not None), key=lambda tree: tree.order or 0
+    )
 
 
 def _is_one_way(trees: Iterable[DrawnTree]) -> bool:

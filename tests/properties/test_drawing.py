@@ -1,6 +1,7 @@
 """Laws that every draw in waves, every share of a worker and every walk obeys."""
 # ruff: noqa: S311 - a draw must be repeatable, not secret
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from random import Random
@@ -14,6 +15,8 @@ from audits.sampling import (
     insert_in_walk,
     walk_length,
     walk_lengths,
+    walk_ranks,
+    walk_with,
 )
 from audits.sampling.draw import rounded_shares, stratified_picks
 from audits.vocabulary import Side
@@ -141,3 +144,59 @@ def test_a_reserve_tree_taken_into_a_wave_disturbs_no_other(lot, data, seed, nex
         longer = insert_in_walk(ahead, gone, next_row_on=next_row_on, rows=known)
         assert [tree for tree in longer if tree != gone] == list(ahead)
         assert [tree.wave for tree in longer] == sorted(tree.wave for tree in longer)
+
+
+def rows_of(lot):
+    return list(dict.fromkeys(place.row for place in lot))
+
+
+def one_by_one(draw, replacements, rows):
+    """Take reserve trees into a walk the long way: by where each tree stands, never by a rank."""
+    walk, reserve = list(draw.walk), {tree.place: tree for tree in draw.reserve}
+    for gone, instead in replacements:
+        (here,) = (at for at, tree in enumerate(walk) if tree.place == gone)
+        taken = replace(reserve[instead], wave=walk[here].wave)
+        walk = [*walk[:here], *insert_in_walk(walk[here + 1 :], taken, rows=rows)]
+    return [(tree.place, tree.side, tree.wave) for tree in walk]
+
+
+@given(lots(), st.data(), seeds)
+def test_reserve_trees_placed_by_rank_stand_where_they_are_passed_anyway(lot, data, seed):
+    sizes = data.draw(wave_sizes(len(lot)))
+    draw = draw_trees(lot, sizes, 8, seed)
+    replacements, walk, here = [], list(draw.walk), 0
+    for held in draw.reserve:
+        # As a walk goes on, what turns out to be no tree lies ahead, or came in just now.
+        here = data.draw(st.integers(here, len(walk) - 1))
+        replacements.append((walk[here].place, held.place))
+        walk = list(walk_with(draw.trees, replacements, rows_of(lot)))
+    assert [tree.order for tree in walk] == list(range(1, len(walk) + 1))
+    assert one_by_one(draw, replacements, rows_of(lot)) == [
+        (tree.place, tree.side, tree.wave) for tree in walk
+    ]
+
+
+@given(lots(), st.data(), seeds)
+def test_replacements_in_any_order_keep_every_other_tree_and_the_size_of_each_wave(lot, data, seed):
+    sizes = data.draw(wave_sizes(len(lot)))
+    draw = draw_trees(lot, sizes, 8, seed)
+    replacements, walk = [], draw.walk
+    for held in data.draw(st.permutations(draw.reserve)):
+        gone = data.draw(st.sampled_from(walk)).place
+        replacements.append((gone, held.place))
+        before, walk = walk, walk_with(draw.trees, replacements, rows_of(lot))
+        kept = [tree.place for tree in before if tree.place != gone]
+        assert [tree.place for tree in walk if tree.place != held.place] == kept
+        assert [tree.wave for tree in walk] == [tree.wave for tree in draw.walk]
+
+
+@given(lots(), st.data(), seeds)
+def test_ranks_say_of_any_two_trees_which_comes_first(lot, data, seed):
+    sizes = data.draw(wave_sizes(len(lot)))
+    draw = draw_trees(lot, sizes, 8, seed)
+    ranks = walk_ranks(draw.trees, rows_of(lot))
+    own = [ranks[tree.place][0] for tree in draw.walk]
+    assert own == sorted(own)
+    assert {len(ranks[tree.place]) for tree in draw.reserve} <= {len(sizes)}
+    every = [number for numbers in ranks.values() for number in numbers]
+    assert sorted(every) == list(range(1, len(every) + 1))

@@ -2,6 +2,7 @@
 # ruff: noqa: S311 - a draw must be repeatable, not secret
 
 import itertools
+from dataclasses import replace
 from random import Random
 from statistics import mean
 
@@ -14,6 +15,8 @@ from audits.sampling import (
     insert_in_walk,
     walk_length,
     walk_lengths,
+    walk_ranks,
+    walk_with,
 )
 from audits.sampling.route import order_of_walk
 from audits.vocabulary import Side
@@ -326,3 +329,70 @@ def test_a_tree_that_the_walk_is_just_coming_to_is_next(rows):
         for number, taken in enumerate(walk):
             ahead = walk[number + 1 :]
             assert insert_in_walk(ahead, taken, rows=rows) == walk[number:]
+
+
+def sample(*trees):
+    return [replace(at, order=order) for order, at in enumerate(trees, start=1)]
+
+
+def held(position, side, order=1):
+    return DrawnTree(None, Place(1, position), side, is_reserve=True, reserve_order=order)
+
+
+# Out to 100 and 200, then back by 280 and 150: reserve trees stand at 120 and 60.
+WALKED = [
+    *sample(tree(100, LEFT), tree(200, RIGHT), tree(280, LEFT, wave=2), tree(150, RIGHT, wave=2)),
+    held(120, RIGHT),
+    held(60, LEFT, 2),
+]
+
+
+def positions(walk):
+    return [(at.place.position, at.wave) for at in walk]
+
+
+def test_a_reserve_tree_has_a_rank_for_each_wave():
+    ranks = {place.position: own for place, own in walk_ranks(WALKED, [1]).items()}
+    # Out: 60, 100, 120, 200; back: 280, 150, 120, 60.
+    assert ranks == {100: (2,), 200: (4,), 280: (5,), 150: (6,), 120: (3, 7), 60: (1, 8)}
+
+
+def test_a_replaced_tree_leaves_the_walk_and_the_other_comes_in_its_wave():
+    first = (Place(1, 100), Place(1, 120))
+    assert positions(walk_with(WALKED, [first], [1])) == [(120, 1), (200, 1), (280, 2), (150, 2)]
+    on_the_way_back = (Place(1, 280), Place(1, 120))
+    assert positions(walk_with(WALKED, [on_the_way_back], [1])) == [
+        (100, 1),
+        (200, 1),
+        (150, 2),
+        (120, 2),
+    ]
+
+
+def test_what_came_instead_may_be_replaced_in_turn():
+    walk = walk_with(WALKED, [(Place(1, 200), Place(1, 120)), (Place(1, 120), Place(1, 60))], [1])
+    # Both were passed already, so each came next.
+    assert positions(walk) == [(100, 1), (60, 1), (280, 2), (150, 2)]
+
+
+@pytest.mark.parametrize(
+    ("gone", "instead", "words"),
+    [
+        (120, 60, "no tree of the walk"),
+        (999, 60, "no tree of the walk"),
+        (100, 200, "no tree of the reserve"),
+        (100, 999, "no tree of the reserve"),
+    ],
+)
+def test_what_cannot_be_replaced_is_named(gone, instead, words):
+    with pytest.raises(ValueError, match=words):
+        walk_with(WALKED, [(Place(1, gone), Place(1, instead))], [1])
+
+
+def test_a_reserve_tree_comes_only_once():
+    with pytest.raises(ValueError, match="no tree of the reserve"):
+        walk_with(WALKED, [(Place(1, at), Place(1, 60)) for at in (100, 200)], [1])
+
+
+def test_a_reserve_without_a_walk_has_no_ranks():
+    assert walk_ranks([held(60, LEFT)], [1]) == {Place(1, 60): ()}

@@ -1,7 +1,9 @@
 """A block's standard: numbered versions, in force from a day, frozen once a pass uses them."""
 
+import json
 from collections.abc import Mapping
 from datetime import date, datetime
+from hashlib import sha256
 
 import sqlalchemy as sa
 
@@ -23,6 +25,7 @@ __all__ = [
     "edit_standard",
     "propose_standard",
     "refuse_if_frozen",
+    "standard_digest",
     "standard_in_force",
     "standard_of",
     "write_standard",
@@ -189,6 +192,24 @@ def standard_of(record: StandardVersion) -> Standard:
         The checked criteria.
     """
     return read_standard(record.payload)
+
+
+def standard_digest(record: StandardVersion) -> str:
+    """
+    Return a hash of a stored version, by which two machines know that they mean the same.
+
+    Parameters
+    ----------
+    record : StandardVersion
+        As stored.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits of what is stored, as JSON with sorted keys and no blanks.
+    """
+    stored = json.dumps(record.payload, sort_keys=True, separators=(",", ":"))
+    return sha256(stored.encode()).hexdigest()
 
 
 def propose_standard(block: Block, units: Units = Units.METRIC) -> Standard:

@@ -7,11 +7,12 @@ from flask import Flask, abort, current_app, g, redirect, request, session, url_
 from flask.typing import ResponseReturnValue
 
 from audits.errors import NotAllowed
-from audits.messages import say
-from audits.records import Actor
-from audits.services import accounts
+from audits.messages import mark, say
+from audits.records import Actor, DeviceRow
+from audits.services import accounts, devices
 from audits.vocabulary import Role
 from webapp.extensions import database, present
+from webapp.phone_answers import problem_answer
 
 View = TypeVar("View", bound=Callable[..., ResponseReturnValue])
 
@@ -36,12 +37,27 @@ def open_to_anyone(view: View) -> View:
     return view
 
 
+def open_to_phones(view: View) -> View:
+    """Open a view to enrolled phones that are unlocked; whoever else asks is told so in JSON."""
+    view.open_to = CREW_LEADS  # type: ignore[attr-defined]
+    view.open_to_phones = True  # type: ignore[attr-defined]
+    return view
+
+
 def actor() -> Actor:
     """Return the signed-in person; views that are open to anyone must not ask."""
     found = g.get("actor")
     if found is None:
         raise NotAllowed(say("Sign in first."))
     return found  # type: ignore[no-any-return]
+
+
+def device() -> DeviceRow | None:
+    """Return the enrolled phone that this session is bound to, None where a password opened it."""
+    if "device" not in g:
+        token = session.get("token")
+        g.device = devices.device_of_session(database(), token, present()) if token else None
+    return g.device  # type: ignore[no-any-return]
 
 
 def guard(app: Flask) -> None:
@@ -59,9 +75,22 @@ def guard(app: Flask) -> None:
         roles: frozenset[Role] | None = getattr(view, "open_to", None)
         if roles is None:
             abort(403)
+        if getattr(view, "open_to_phones", False):
+            return _check_phone(roles)
         if g.actor is None:
             wanted = request.full_path.rstrip("?") if request.method == "GET" else None
             return redirect(url_for("account.sign_in", next=wanted))
         if g.actor.role not in roles:
             raise NotAllowed(say("Your sign-in is not for this page."))
         return None
+
+
+def _check_phone(roles: frozenset[Role]) -> ResponseReturnValue | None:
+    """Refuse whoever is no unlocked phone of somebody with one of the roles."""
+    if g.actor is None:
+        return problem_answer("locked", mark("Unlock this phone with your six digits."), 401)
+    if g.actor.role not in roles:
+        return problem_answer("not_allowed", mark("Your sign-in is not for this page."), 403)
+    if device() is None:
+        return problem_answer("not_enrolled", mark("Enrol this phone first."), 401)
+    return None

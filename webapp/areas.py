@@ -7,12 +7,15 @@ from webapp.auditing.routes import blueprint as auditing
 from webapp.blocks.routes import blueprint as blocks
 from webapp.checks.routes import blueprint as checks
 from webapp.crews.routes import blueprint as crews
+from webapp.devices.phone import blueprint as phone
+from webapp.devices.routes import blueprint as devices
 from webapp.farm.routes import blueprint as farm
 from webapp.field.routes import blueprint as field
 from webapp.passes.routes import blueprint as passes
 from webapp.printing.routes import blueprint as printing
 from webapp.safety.routes import blueprint as safety
 from webapp.season.routes import blueprint as season
+from webapp.setup.routes import blueprint as setup
 from webapp.standards.routes import blueprint as standards
 from webapp.today.routes import blueprint as today
 from webapp.workers.routes import blueprint as workers
@@ -35,4 +38,6 @@ def blueprints() -> tuple[Blueprint, ...]:
         checks,
         safety,
         field,
+        devices,
+        phone,
     )

@@ -37,6 +37,7 @@ def ways() -> list[Way]:
         (gettext("Season"), "season.index", OWNERS),
         (gettext("Print"), "printing.index", CREW_LEADS),
         (gettext("Safety"), "safety.index", EVERYONE),
+        (gettext("Phones"), "devices.index", CREW_LEADS),
         (gettext("Farm"), "farm.index", OWNERS),
     ]
     area = (request.endpoint or "").partition(".")[0]

@@ -14,13 +14,13 @@ from audits.messages import Message, say
 from audits.records import Actor, AssignmentRow, CrewPass, Farm, Lot, PassRow, Row
 from audits.sampling import Effort, EffortState, is_lot_audited
 from audits.services.access import require_crew_lead
+from audits.services.ahead import drop_ahead_draws, give_back_ahead_draw, take_ahead_draw
 from audits.services.attributing import reattribute
 from audits.services.effort import Chance, effort_of_pass
 from audits.services.entries import Entries
 from audits.services.farms import the_block, the_crew
 from audits.services.standards import standard_of
 from audits.storage.database import Database
-from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
 from audits.storage.queries import passes as queries
@@ -189,6 +189,7 @@ def take_back_pass(database: Database, actor: Actor, pass_id: int) -> None:
             raise Conflict(
                 say("A row is finished or a start check is begun: the pass cannot be taken back.")
             )
+        drop_ahead_draws(connection, farm_id, pass_id)
         for table in (assignment, pass_row):
             connection.execute(
                 table.delete().where(table.c.farm_id == farm_id, table.c.crew_pass_id == pass_id)
@@ -442,8 +443,8 @@ def _finish(
     number = choice.number_of(part)
     _set_finished(connection, farm_id, part, finished_at, chance=number)
     lot_id = _open_half_day_lot(connection, farm_id, found, finished_at, choice.effort)
+    chosen = number is None or is_lot_audited(choice.effort, number)
     if lot_id is None:
-        chosen = number is None or is_lot_audited(choice.effort, number)
         lot_id = _add_lot(connection, farm_id, found, finished_at, choice.effort, chosen=chosen)
     insert(
         connection,
@@ -456,6 +457,8 @@ def _finish(
             "last_position": part.last_position,
         },
     )
+    if found.lot_by == LOT_BY_ROW:
+        take_ahead_draw(connection, farm_id, found, part, lot_id, chosen=chosen)
     return lot_id
 
 
@@ -505,8 +508,7 @@ def _take_back(connection: sa.Connection, farm_id: int, part: PassRow) -> None:
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("Row %(row)s is not finished.", row=number))
     # A draw that was given up leaves its lot waiting, but stays in the lot's history.
-    drawn = audit_queries.draws_of_lot(connection, farm_id, own_lot.id)
-    if drawn or own_lot.state not in _NOT_BEGUN:
+    if not give_back_ahead_draw(connection, farm_id, own_lot.id):
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("The audit of row %(row)s has begun: it stays finished.", row=number))
     _set_finished(connection, farm_id, part, None, chance=part.chance)

@@ -13,7 +13,7 @@ from audits.errors import AuditError, Conflict, InvalidInput, NotFound
 from audits.lot_plans import consumer_risk, plan_lot
 from audits.lots import reserve_size
 from audits.messages import say
-from audits.records import Actor, CrewPass, DrawTree, Lot
+from audits.records import Actor, CrewPass, DrawTree, Lot, LotRange, PassRow
 from audits.sampling import Place, StagePlan, draw_trees, stage_producer_risk, walk_sizes
 from audits.sampling.stored import plan_payload
 from audits.sampling.tables import Inspection
@@ -24,9 +24,11 @@ from audits.services.scorebook import read_assignments
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
+from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
+from audits.storage.queries.ahead import is_drawn_ahead
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import draw, draw_stage, draw_tree, lot
 from audits.vocabulary import LotState, PlanMethod, Purpose, Side, Stage, Strictness
@@ -39,8 +41,8 @@ class LotPlan:
 
     Parameters
     ----------
-    lot : Lot
-        The lot.
+    lot : Lot or None
+        The lot; None for a row that is still being pruned.
     crew_pass : CrewPass
         Its pass.
     standard : Standard
@@ -57,7 +59,7 @@ class LotPlan:
         For plans of the published tables, the inspection of each stage; else none.
     """
 
-    lot: Lot
+    lot: Lot | None
     crew_pass: CrewPass
     standard: Standard
     places: list[Place]
@@ -158,32 +160,112 @@ def plan_lot_audit(
     crew_pass = pass_queries.crew_pass_by_id(connection, farm_id, found.crew_pass_id)
     if crew_pass is None:
         raise NotFound(say("There is no such pass."))
-    version = standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
-    if version is None:
-        raise NotFound(say("There is no such standard."))
-    standard = standard_of(version)
+    standard = _standard_of(connection, farm_id, crew_pass)
     purpose, stages = _stages_to_audit(connection, farm_id, found, standard)
-    places = _places(connection, farm_id, lot_id, crew_pass)
+    return _planned(
+        connection,
+        _Terms(farm_id, found, crew_pass, standard, purpose, stages),
+        pass_queries.lot_ranges(connection, farm_id, lot_id),
+        strictness,
+    )
+
+
+def plan_row_ahead(
+    connection: sa.Connection, farm_id: int, crew_pass: CrewPass, part: PassRow
+) -> LotPlan:
+    """
+    Plan the audit of a row that is still being pruned, as its lot will be planned.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    crew_pass : CrewPass
+        The pass; each of its rows will be a lot of its own.
+    part : PassRow
+        The row.
+
+    Returns
+    -------
+    LotPlan
+        Plans, sample size and risks, without a lot.
+
+    Raises
+    ------
+    NotFound
+        If there is no such standard.
+    InvalidInput
+        If the row has no bearing trees or is too small for its promises.
+    """
+    standard = _standard_of(connection, farm_id, crew_pass)
+    return _planned(
+        connection,
+        _Terms(farm_id, None, crew_pass, standard, Purpose.FIRST, standard.stages_in_use),
+        [part],
+        Strictness.AS_WRITTEN,
+    )
+
+
+@dataclass(frozen=True)
+class _Terms:
+    """What is audited, before it is planned; without a lot a row that is still being pruned."""
+
+    farm_id: int
+    lot: Lot | None
+    crew_pass: CrewPass
+    standard: Standard
+    purpose: Purpose
+    stages: tuple[Stage, ...]
+
+
+def _planned(
+    connection: sa.Connection,
+    terms: _Terms,
+    ranges: Iterable[LotRange | PassRow],
+    strictness: Strictness,
+) -> LotPlan:
+    """
+    Plan the sample of some stretches of rows.
+
+    Raises
+    ------
+    InvalidInput
+        If there are no bearing trees or too few for the promises.
+    """
+    places = _places(connection, terms.farm_id, ranges, terms.crew_pass)
     if not places:
         raise InvalidInput({"lot": say("No bearing tree of the standard stands in this lot.")})
     inspections: dict[Stage, Inspection] = {}
-    if standard.sampling.method is PlanMethod.TABLE:
+    if terms.standard.sampling.method is PlanMethod.TABLE:
         inspections = planned_inspections(
-            stage_inspections(connection, farm_id, crew_pass, standard),
-            again=purpose is Purpose.RE_AUDIT,
+            stage_inspections(connection, terms.farm_id, terms.crew_pass, terms.standard),
+            again=terms.purpose is Purpose.RE_AUDIT,
         )
     return LotPlan(
-        lot=found,
-        crew_pass=crew_pass,
-        standard=standard,
+        lot=terms.lot,
+        crew_pass=terms.crew_pass,
+        standard=terms.standard,
         places=places,
-        purpose=purpose,
+        purpose=terms.purpose,
         plans=plan_lot(
-            standard, len(places), stages, strictness=strictness, inspections=inspections
+            terms.standard,
+            len(places),
+            terms.stages,
+            strictness=strictness,
+            inspections=inspections,
         ),
         strictness=strictness,
         inspections=inspections,
     )
+
+
+def _standard_of(connection: sa.Connection, farm_id: int, crew_pass: CrewPass) -> Standard:
+    version = standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
+    if version is None:
+        raise NotFound(say("There is no such standard."))
+    return standard_of(version)
 
 
 def prepare_plans(database: Database, actor: Actor, lot_ids: Iterable[int]) -> None:
@@ -230,12 +312,14 @@ def _stages_to_audit(
 
 
 def _places(
-    connection: sa.Connection, farm_id: int, lot_id: int, crew_pass: CrewPass
+    connection: sa.Connection,
+    farm_id: int,
+    ranges: Iterable[LotRange | PassRow],
+    crew_pass: CrewPass,
 ) -> list[Place]:
     farm = farm_queries.farm_by_id(connection, farm_id)
     if farm is None:
         raise NotFound(say("There is no such farm."))
-    ranges = pass_queries.lot_ranges(connection, farm_id, lot_id)
     day = crew_pass.started_at.astimezone(ZoneInfo(farm.time_zone)).date()
     return [
         Place(part.orchard_row_id, position)
@@ -249,7 +333,7 @@ def draw_lot(
     connection: sa.Connection, actor: Actor, plan: LotPlan, seed: int, now: datetime
 ) -> int:
     """
-    Draw a lot's trees and keep the draw with its seed.
+    Draw a lot's trees and keep the draw with its seed; one made ahead for its row is taken.
 
     Parameters
     ----------
@@ -269,6 +353,9 @@ def draw_lot(
     int
         The draw's id.
     """
+    ready = _ready_draw(connection, actor.farm_id, plan)
+    if ready is not None:
+        return ready
     drawn = draw_trees(
         plan.places,
         plan.wave_sizes,
@@ -281,7 +368,7 @@ def draw_lot(
         draw,
         {
             "farm_id": actor.farm_id,
-            "lot_id": plan.lot.id,
+            "lot_id": None if plan.lot is None else plan.lot.id,
             "crew_pass_id": plan.crew_pass.id,
             "purpose": plan.purpose,
             "stages": tuple(plan.plans),
@@ -324,6 +411,17 @@ def draw_lot(
         ],
     )
     return draw_id
+
+
+def _ready_draw(connection: sa.Connection, farm_id: int, plan: LotPlan) -> int | None:
+    """Return the draw that was made before the lot's row was finished, while nobody used it."""
+    if plan.lot is None or plan.purpose is not Purpose.FIRST:
+        return None
+    for drawn in audit_queries.draws_of_lot(connection, farm_id, plan.lot.id):
+        ahead = is_drawn_ahead(connection, farm_id, drawn.id)
+        if ahead and not audit_queries.audits_of_draw(connection, farm_id, drawn.id):
+            return drawn.id
+    return None
 
 
 def _table_terms(plan: LotPlan, stage: Stage) -> dict[str, object]:

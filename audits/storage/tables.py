@@ -330,7 +330,8 @@ cause_removed = farm_table(
 draw = farm_table(
     "draw",
     metadata,
-    # A start check has no lot: it belongs to a pass and one worker and decides nothing.
+    # A start check has no lot: it belongs to a pass and one worker and decides nothing. A draw
+    # made before its row is finished gets its lot when the row is.
     sa.Column("lot_id", sa.Integer),
     _required("crew_pass_id", sa.Integer),
     _required("purpose", Word(Purpose)),
@@ -344,6 +345,18 @@ draw = farm_table(
     points_to("crew_pass"),
     points_to("user_account", "created_by"),
     sa.Index(None, "farm_id", "lot_id"),
+)
+
+# Draws made before their row was finished, for a phone that has no signal when it will be.
+ahead_draw = farm_table(
+    "ahead_draw",
+    metadata,
+    _required("draw_id", sa.Integer),
+    _required("pass_row_id", sa.Integer),
+    points_to("draw"),
+    points_to("pass_row"),
+    sa.UniqueConstraint("farm_id", "draw_id"),
+    sa.Index(None, "farm_id", "pass_row_id"),
 )
 
 draw_stage = farm_table(

@@ -206,3 +206,28 @@ def upgrade() -> None:
             ["farm_id", "device_id"],
             ["farm_id", "id"],
         )
+    op.create_table(
+        "ahead_draw",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("farm_id", sa.Integer(), nullable=False),
+        sa.Column("draw_id", sa.Integer(), nullable=False),
+        sa.Column("pass_row_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["farm_id", "draw_id"],
+            ["draw.farm_id", "draw.id"],
+            name=op.f("fk_ahead_draw_farm_id_draw_id"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["farm_id", "pass_row_id"],
+            ["pass_row.farm_id", "pass_row.id"],
+            name=op.f("fk_ahead_draw_farm_id_pass_row_id"),
+        ),
+        sa.ForeignKeyConstraint(["farm_id"], ["farm.id"], name=op.f("fk_ahead_draw_farm_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_ahead_draw")),
+        sa.UniqueConstraint("farm_id", "draw_id", name=op.f("uq_ahead_draw_farm_id_draw_id")),
+        sa.UniqueConstraint("farm_id", "id", name=op.f("uq_ahead_draw_farm_id_id")),
+        sqlite_autoincrement=True,
+    )
+    op.create_index(
+        op.f("ix_ahead_draw_farm_id_pass_row_id"), "ahead_draw", ["farm_id", "pass_row_id"]
+    )

@@ -117,6 +117,11 @@ class PersonsDevices:
     user: User
     devices: list[DeviceRow]
 
+    @property
+    def may_enrol(self) -> bool:
+        """Whether the person may have one more."""
+        return _may_keep_phones(self.user)
+
 
 def offer_enrolment(database: Database, actor: Actor, *, user_id: int, now: datetime) -> str:
     """

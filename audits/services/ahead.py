@@ -122,14 +122,18 @@ def give_back_ahead_draw(connection: sa.Connection, farm_id: int, lot_id: int) -
     Returns
     -------
     bool
-        Whether the lot is now without any draw.
+        Whether it had one, and no other draw and no audit.
     """
-    for drawn in audit_queries.draws_of_lot(connection, farm_id, lot_id):
-        ahead = queries.is_drawn_ahead(connection, farm_id, drawn.id)
-        if not ahead or audit_queries.audits_of_draw(connection, farm_id, drawn.id):
-            return False
-        _set_lot(connection, farm_id, drawn.id, None)
-    return True
+    drawn = audit_queries.draws_of_lot(connection, farm_id, lot_id)
+    if any(
+        not queries.is_drawn_ahead(connection, farm_id, each.id)
+        or audit_queries.audits_of_draw(connection, farm_id, each.id)
+        for each in drawn
+    ):
+        return False
+    for each in drawn:
+        _set_lot(connection, farm_id, each.id, None)
+    return bool(drawn)
 
 
 def drop_ahead_draws(connection: sa.Connection, farm_id: int, pass_id: int) -> None:

@@ -21,6 +21,7 @@ from audits.services.entries import Entries
 from audits.services.farms import the_block, the_crew
 from audits.services.standards import standard_of
 from audits.storage.database import Database
+from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
 from audits.storage.queries import passes as queries
@@ -508,7 +509,9 @@ def _take_back(connection: sa.Connection, farm_id: int, part: PassRow) -> None:
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("Row %(row)s is not finished.", row=number))
     # A draw that was given up leaves its lot waiting, but stays in the lot's history.
-    if not give_back_ahead_draw(connection, farm_id, own_lot.id):
+    drawn = audit_queries.draws_of_lot(connection, farm_id, own_lot.id)
+    begun = bool(drawn) or own_lot.state not in _NOT_BEGUN
+    if begun and not give_back_ahead_draw(connection, farm_id, own_lot.id):
         number = _row_number(connection, farm_id, part)
         raise Conflict(say("The audit of row %(row)s has begun: it stays finished.", row=number))
     _set_finished(connection, farm_id, part, None, chance=part.chance)

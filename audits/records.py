@@ -298,6 +298,17 @@ class Audit:
 
 
 @dataclass(frozen=True)
+class Replacement:
+    """That no tree stood at a drawn place, and which reserve tree came instead, in one audit."""
+
+    audit_id: int
+    number: int
+    draw_tree_id: int
+    found_kind: PlantingKind
+    instead_id: int
+
+
+@dataclass(frozen=True)
 class TreeScoreRow:
     """One version of a tree's answers."""
 

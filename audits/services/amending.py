@@ -18,11 +18,11 @@ from audits.services.scorebook import (
     measured_values,
     open_scorebook,
     stage_standings,
-    trees_by_id,
     write_rollups,
     write_stage_scores,
 )
 from audits.services.sealing import write_decisions
+from audits.services.walking import trees_by_id
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries.fetch import insert

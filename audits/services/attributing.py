@@ -2,7 +2,8 @@
 
 import sqlalchemy as sa
 
-from audits.services.scorebook import open_scorebook, trees_by_id, write_rollups
+from audits.services.scorebook import open_scorebook, write_rollups
+from audits.services.walking import trees_by_id
 from audits.storage.queries import audits as queries
 from audits.storage.tables import stage_score
 

@@ -1,7 +1,7 @@
 """Audits: begin one, score it tree by tree, and see at any moment where it stands."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -18,18 +18,15 @@ from audits.records import (
     StageScoreRow,
     TreeScoreRow,
 )
-from audits.sampling import DrawnTree, Place, insert_in_walk
 from audits.scoring import TreeAnswers, TreeScore, read_answers, score_tree
 from audits.seasons import season_of
 from audits.services.access import require_crew_lead
 from audits.services.farms import insert_planting
 from audits.services.planning import (
     draw_lot,
-    is_given_up,
     plan_lot_audit,
     set_lot_state,
     the_lot,
-    walk_of,
 )
 from audits.services.scorebook import (
     Scorebook,
@@ -39,17 +36,17 @@ from audits.services.scorebook import (
     open_scorebook,
     scores_by_tree,
     stage_standings,
-    trees_by_id,
     write_stage_scores,
 )
+from audits.services.walking import AuditTrees, audit_trees
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries import farms as farm_queries
-from audits.storage.queries import passes as pass_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import (
     audit,
     draw_tree,
+    replacement,
     stage_score,
     tree_score,
 )
@@ -119,7 +116,9 @@ class AuditView:
     standings : list of StageStanding
         Where each stage stands.
     reserve_left : int
-        Reserve trees not yet taken.
+        Reserve trees that this audit has not taken.
+    given_up : bool
+        Whether the reserve did not last, so that nothing can be decided by this draw.
     """
 
     book: Scorebook
@@ -129,6 +128,7 @@ class AuditView:
     tree_of_score: dict[int, DrawTree]
     standings: list[StageStanding]
     reserve_left: int
+    given_up: bool
 
     @cached_property
     def answers(self) -> dict[int, TreeAnswers]:
@@ -144,11 +144,6 @@ class AuditView:
     def all_decided(self) -> bool:
         """Whether no stage is open any more."""
         return all(standing.outcome is not Outcome.OPEN for standing in self.standings)
-
-    @property
-    def given_up(self) -> bool:
-        """Whether the reserve did not last, so that nothing can be decided by this draw."""
-        return is_given_up(self.walk, self.book.sample_size)
 
     @property
     def next_tree(self) -> DrawTree | None:
@@ -361,7 +356,12 @@ def record_trees(
 
 
 def record_in(
-    connection: sa.Connection, book: Scorebook, entries: Sequence[TreeEntry], now: datetime
+    connection: sa.Connection,
+    book: Scorebook,
+    entries: Sequence[TreeEntry],
+    now: datetime,
+    *,
+    though_given_up: bool = False,
 ) -> None:
     """
     Store and score trees in an open transaction.
@@ -376,26 +376,30 @@ def record_in(
         The trees, in the order in which they were scored.
     now : datetime
         The present.
+    though_given_up : bool, optional
+        Whether answers are kept although somebody has given the draw up since they were given.
 
     Raises
     ------
     InvalidInput
         If an answer cannot be taken.
     Conflict
-        If the audit is sealed.
+        If the audit is sealed, or the draw was given up.
     NotFound
         If a tree is not in the audit's walk.
     """
     refuse_sealed(book.audit)
-    trees = trees_by_id(connection, book)
-    _refuse_given_up(book, trees.values())
+    own = audit_trees(connection, book)
+    if not though_given_up:
+        _refuse_given_up(own)
+    trees = own.by_id
     refuse_used_ids(connection, book, [(entry.client_id, entry.draw_tree_id) for entry in entries])
     existing = scores_by_tree(queries.current_scores(connection, book.farm.id, book.audit.id))
     order = max((score.scoring_order for score in existing.values()), default=0)
     read: dict[int, tuple[TreeEntry, TreeAnswers, TreeScore]] = {}
     for entry in entries:
         tree = trees.get(entry.draw_tree_id)
-        if tree is None or tree.walk_order is None or tree.found_kind is not None:
+        if tree is None or not own.walks_to(tree, though_given_up=though_given_up):
             raise NotFound(say("This tree is not in the walk of this audit."))
         answers = read_answers(entry.answers)
         if _is_known(entry, answers, existing.get(tree.id)):
@@ -469,8 +473,8 @@ def refuse_used_ids(
         )
 
 
-def _refuse_given_up(book: Scorebook, trees: Iterable[DrawTree]) -> None:
-    if is_given_up(trees, book.sample_size):
+def _refuse_given_up(own: AuditTrees) -> None:
+    if own.given_up:
         raise Conflict(say("The reserve of this draw is used up. Begin a new audit of the lot."))
 
 
@@ -522,8 +526,9 @@ def replace_tree(
     Note that no tree of the standard stands at a drawn position and take the next reserve tree.
 
     The map of the row is corrected as of the day of the pass, so that a later draw of the same
-    lot leaves the position out. If the reserve is used up the draw is given up: the map stays
-    corrected, and the lot waits for an audit that draws afresh.
+    lot leaves the position out. Another audit of the same draw goes on with its own walk. If the
+    reserve is used up the draw is given up: the map stays corrected, and the lot waits for an
+    audit that draws afresh.
 
     Parameters
     ----------
@@ -546,59 +551,109 @@ def replace_tree(
     InvalidInput
         If the kind is that of a bearing tree.
     Conflict
-        If the audit is sealed, or another sealed audit has scored the tree or rests on the draw.
+        If the audit is sealed, or the reserve is used up while a sealed audit rests on the draw.
     NotFound
         If the tree is not in the audit's walk.
     """
     require_crew_lead(actor)
-    if kind is PlantingKind.BEARING:
-        raise InvalidInput({"not_a_tree": say("Say what stands there instead.")})
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
         require_own(actor, book.audit)
+        own = audit_trees(connection, book)
         refuse_sealed(book.audit)
-        trees = trees_by_id(connection, book)
-        _refuse_given_up(book, trees.values())
-        gone = trees.get(draw_tree_id)
-        if gone is None or gone.walk_order is None or gone.found_kind is not None:
-            raise NotFound(say("This tree is not in the walk of this audit."))
-        _forget_scores(connection, book, gone)
-        _correct_map(connection, book, gone, kind)
-        reserve = [tree for tree in trees.values() if tree.walk_order is None]
-        if not reserve:
-            _give_up(connection, book, gone, kind)
-            return None
-        substitute = min(reserve, key=lambda tree: tree.reserve_order or 0)
-        _put_in_walk(
-            connection,
-            actor.farm_id,
-            gone,
-            substitute,
-            kind,
-            list(trees.values()),
-            _rows_of_lot(connection, book),
+        _refuse_given_up(own)
+        instead = next(iter(own.reserve), None)
+        replace_in(
+            connection, book, draw_tree_id, kind, instead_id=None if instead is None else instead.id
         )
-        return substitute
+        if instead is None:
+            return None
+        return audit_trees(connection, book).by_id[instead.id]
 
 
-def _forget_scores(connection: sa.Connection, book: Scorebook, gone: DrawTree) -> None:
+def replace_in(
+    connection: sa.Connection,
+    book: Scorebook,
+    draw_tree_id: int,
+    kind: PlantingKind,
+    *,
+    instead_id: int | None,
+) -> None:
     """
-    Drop what was entered for a tree that is none, in every audit of the draw.
+    Replace a tree of an audit's walk in an open transaction.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    book : Scorebook
+        The audit.
+    draw_tree_id : int
+        The tree that is none.
+    kind : PlantingKind
+        What stands there.
+    instead_id : int or None
+        The reserve tree that comes instead; None where the reserve is used up, so that the draw is
+        given up.
+
+    Raises
+    ------
+    InvalidInput
+        If the kind is that of a bearing tree.
+    Conflict
+        If the audit is sealed, or the draw would be given up while a sealed audit rests on it.
+    NotFound
+        If the tree is not in the audit's walk, or the other not in what is left of its reserve.
+    """
+    if kind is PlantingKind.BEARING:
+        raise InvalidInput({"not_a_tree": say("Say what stands there instead.")})
+    refuse_sealed(book.audit)
+    own = audit_trees(connection, book)
+    gone = own.by_id.get(draw_tree_id)
+    if gone is None or not own.walks_to(gone, though_given_up=True):
+        raise NotFound(say("This tree is not in the walk of this audit."))
+    if instead_id is not None and instead_id not in {tree.id for tree in own.reserve}:
+        raise NotFound(say("This tree is not in the reserve of this audit."))
+    forget_answers(connection, book, gone.id)
+    _correct_map(connection, book, gone, kind)
+    if instead_id is None:
+        _give_up(connection, book, gone, kind)
+        return
+    insert(
+        connection,
+        replacement,
+        {
+            "farm_id": book.farm.id,
+            "audit_id": book.audit.id,
+            "number": len(own.replaced) + 1,
+            "draw_tree_id": gone.id,
+            "found_kind": kind,
+            "instead_id": instead_id,
+        },
+    )
+
+
+def forget_answers(connection: sa.Connection, book: Scorebook, draw_tree_id: int) -> None:
+    """
+    Take back what an open audit has on a tree; without answers there, nothing happens.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    book : Scorebook
+        The audit.
+    draw_tree_id : int
+        The tree.
 
     Raises
     ------
     Conflict
-        If a sealed audit has scored it.
+        If the audit is sealed.
     """
-    for audited in queries.audits_of_draw(connection, book.farm.id, book.draw.id):
-        scores = scores_by_tree(queries.current_scores(connection, book.farm.id, audited.id))
-        if gone.id not in scores:
-            continue
-        if audited.sealed_at is not None:
-            raise Conflict(
-                say("Another auditor scored this tree, and that audit is sealed. Ask them first.")
-            )
-        _delete_score(connection, book.farm.id, scores[gone.id].id)
+    refuse_sealed(book.audit)
+    for score in queries.score_versions(connection, book.farm.id, book.audit.id, draw_tree_id):
+        _delete_score(connection, book.farm.id, score.id)
 
 
 def _give_up(
@@ -613,11 +668,19 @@ def _give_up(
         If a sealed audit rests on the draw.
     """
     audits = queries.audits_of_draw(connection, book.farm.id, book.draw.id)
-    if book.draw.lot_id is None or any(audited.sealed_at for audited in audits):
+    if any(audited.sealed_at for audited in audits) or not book.plans:
         raise Conflict(say("The reserve is used up, so this tree cannot be replaced."))
-    _set_tree(connection, book.farm.id, gone.id, found_kind=kind)
-    again = LotState.WAITING if book.draw.purpose is Purpose.FIRST else LotState.REWORK
-    set_lot_state(connection, book.farm.id, book.draw.lot_id, again)
+    connection.execute(
+        draw_tree.update()
+        .where(draw_tree.c.farm_id == book.farm.id, draw_tree.c.id == gone.id)
+        .values(found_kind=kind)
+    )
+    if book.draw.lot_id is None:
+        return
+    latest = queries.draws_of_lot(connection, book.farm.id, book.draw.lot_id)[-1]
+    if latest.id == book.draw.id:
+        again = LotState.WAITING if book.draw.purpose is Purpose.FIRST else LotState.REWORK
+        set_lot_state(connection, book.farm.id, book.draw.lot_id, again)
 
 
 def view_audit(database: Database, actor: Actor, audit_id: int) -> AuditView:
@@ -728,70 +791,6 @@ def _correct_map(
     )
 
 
-def _put_in_walk(
-    connection: sa.Connection,
-    farm_id: int,
-    gone: DrawTree,
-    substitute: DrawTree,
-    kind: PlantingKind,
-    trees: Sequence[DrawTree],
-    rows: Sequence[int],
-) -> None:
-    place = _place_ahead(gone, substitute, trees, rows)
-    connection.execute(
-        draw_tree.update()
-        .where(
-            draw_tree.c.farm_id == farm_id,
-            draw_tree.c.draw_id == gone.draw_id,
-            draw_tree.c.walk_order >= place,
-        )
-        .values(walk_order=draw_tree.c.walk_order + 1)
-    )
-    _set_tree(connection, farm_id, substitute.id, walk_order=place, wave=gone.wave)
-    _set_tree(connection, farm_id, gone.id, found_kind=kind)
-
-
-def _rows_of_lot(connection: sa.Connection, book: Scorebook) -> list[int]:
-    """Return the rows of a draw in the order in which they are walked."""
-    if book.draw.lot_id is None:
-        return list(
-            dict.fromkeys(tree.orchard_row_id for tree in trees_by_id(connection, book).values())
-        )
-    ranges = pass_queries.lot_ranges(connection, book.farm.id, book.draw.lot_id)
-    return list(dict.fromkeys(part.orchard_row_id for part in ranges))
-
-
-def _set_tree(
-    connection: sa.Connection, farm_id: int, tree_id: int, **values: int | PlantingKind
-) -> None:
-    connection.execute(
-        draw_tree.update()
-        .where(draw_tree.c.farm_id == farm_id, draw_tree.c.id == tree_id)
-        .values(**values)
-    )
-
-
-def _place_ahead(
-    gone: DrawTree, substitute: DrawTree, trees: Sequence[DrawTree], rows: Sequence[int]
-) -> int:
-    """Return where in the walk the substitute comes: where it is passed anyway, else next."""
-    here = gone.walk_order or 0
-    ahead = sorted(
-        (tree for tree in trees if (tree.walk_order or 0) > here and tree.found_kind is None),
-        key=lambda tree: tree.walk_order or 0,
-    )
-    taken = _drawn(replace(substitute, wave=gone.wave))
-    where = insert_in_walk([_drawn(tree) for tree in ahead], taken, rows=rows).index(taken)
-    if where < len(ahead):
-        return ahead[where].walk_order or 0
-    return 1 + max((tree.walk_order or 0 for tree in trees), default=0)
-
-
-def _drawn(tree: DrawTree) -> DrawnTree:
-    place = Place(tree.orchard_row_id, tree.position)
-    return DrawnTree(tree.walk_order, place, tree.side, wave=tree.wave)
-
-
 def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
     """
     Return an audit as it stands in an open transaction.
@@ -809,18 +808,19 @@ def audit_view(connection: sa.Connection, book: Scorebook) -> AuditView:
         Walk, answers, scores and standings.
     """
     farm_id, audit_id = book.farm.id, book.audit.id
-    trees = queries.draw_trees(connection, farm_id, book.draw.id)
-    by_id = {tree.id: tree for tree in trees}
+    own = audit_trees(connection, book)
+    by_id = own.by_id
     current = queries.current_scores(connection, farm_id, audit_id)
     scores = queries.current_stage_scores(connection, farm_id, audit_id)
     return AuditView(
         book=book,
-        walk=walk_of(trees),
+        walk=own.walk,
         answered=scores_by_tree(current),
         scores=scores,
         tree_of_score={score.id: by_id[score.draw_tree_id] for score in current},
         standings=stage_standings(book, scores, measured_values(book, current)),
-        reserve_left=sum(tree.walk_order is None for tree in trees),
+        reserve_left=len(own.reserve),
+        given_up=own.given_up,
     )
 
 

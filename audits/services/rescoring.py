@@ -14,8 +14,8 @@ from audits.services.scorebook import (
     open_scorebook,
     rollup_rows,
     stage_standings,
-    trees_by_id,
 )
+from audits.services.walking import trees_by_id
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.vocabulary import Purpose, Stage

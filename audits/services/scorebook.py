@@ -544,25 +544,6 @@ def write_rollups(connection: sa.Connection, book: Scorebook) -> None:
         insert_many(connection, rollup, rollup_rows(book, scores))
 
 
-def trees_by_id(connection: sa.Connection, book: Scorebook) -> dict[int, DrawTree]:
-    """
-    Return the trees of an audit's draw by their id.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    book : Scorebook
-        The audit.
-
-    Returns
-    -------
-    dict of int to DrawTree
-        Sample and reserve.
-    """
-    return {tree.id: tree for tree in queries.draw_trees(connection, book.farm.id, book.draw.id)}
-
-
 def failed_stages(scores: Iterable[StageScoreRow]) -> dict[Stage, list[StageScoreRow]]:
     """
     Return the nonconforming scores by stage.

@@ -545,16 +545,6 @@ class TestReplace:
         with pytest.raises(Conflict, match="reserve"):
             seal(database, orchard, audit_id)
 
-    def test_a_tree_scored_in_a_sealed_audit_stays(self, database, orchard, audit_id):
-        other = begin(database, orchard, self.lot(database, orchard, audit_id), device=Device("2"))
-        walk(database, orchard, audit_id)
-        seal(database, orchard, audit_id)
-        with pytest.raises(Conflict, match="Another auditor"):
-            self.replace_first(database, orchard, other)
-
-    def lot(self, database, orchard, audit_id):
-        return view_of(database, orchard, audit_id).book.draw.lot_id
-
     def last_tree(self, database, orchard, audit_id):
         return view_of(database, orchard, audit_id).walk[-1].id
 

@@ -1,6 +1,7 @@
 """Draws, audits, scores, verdicts and roll-ups."""
 
 from collections.abc import Collection
+from dataclasses import replace
 from typing import Final
 
 import sqlalchemy as sa
@@ -11,6 +12,7 @@ from audits.records import (
     Draw,
     DrawStage,
     DrawTree,
+    Replacement,
     Rollup,
     StageScoreRow,
     TreeScoreRow,
@@ -22,6 +24,7 @@ from audits.storage.tables import (
     draw,
     draw_stage,
     draw_tree,
+    replacement,
     rollup,
     stage_score,
     tree_score,
@@ -44,7 +47,7 @@ _CURRENT_SCORES: Final = (
     .where(_OF_AUDIT)
     .order_by(tree_score.c.scoring_order)
 )
-# The wave in which the scored tree was walked to.
+# The wave in which the scored tree was drawn; one that came instead of another has that one's.
 _WAVE: Final = (
     sa.select(draw_tree.c.wave)
     .join(
@@ -70,6 +73,32 @@ _CURRENT_STAGE_SCORES: Final = (
         stage_score.c.tree_score_id.in_(sa.select(tree_score.c.id).where(_OF_AUDIT)),
     )
     .order_by(stage_score.c.tree_score_id, stage_score.c.id)
+)
+# The trees that came instead of others in an audit: the wave each time, and their answers' id.
+_TAKEN: Final = (
+    sa.select(
+        replacement.c.draw_tree_id, replacement.c.instead_id, draw_tree.c.wave, tree_score.c.id
+    )
+    .join(
+        draw_tree,
+        sa.and_(
+            draw_tree.c.farm_id == replacement.c.farm_id,
+            draw_tree.c.id == replacement.c.draw_tree_id,
+        ),
+    )
+    .outerjoin(
+        tree_score,
+        sa.and_(
+            tree_score.c.farm_id == replacement.c.farm_id,
+            tree_score.c.audit_id == replacement.c.audit_id,
+            tree_score.c.draw_tree_id == replacement.c.instead_id,
+        ),
+    )
+    .where(
+        replacement.c.farm_id == sa.bindparam("farm"),
+        replacement.c.audit_id == sa.bindparam("audit"),
+    )
+    .order_by(replacement.c.number)
 )
 
 
@@ -98,6 +127,17 @@ def draw_trees(connection: sa.Connection, farm_id: int, draw_id: int) -> list[Dr
             draw_tree.c.walk_order.is_(None), draw_tree.c.walk_order, draw_tree.c.reserve_order
         ),
         DrawTree,
+    )
+
+
+def replacements(connection: sa.Connection, farm_id: int, audit_id: int) -> list[Replacement]:
+    """Return the trees replaced in an audit, in the order in which they were noted."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(replacement, Replacement))
+        .where(replacement.c.farm_id == farm_id, replacement.c.audit_id == audit_id)
+        .order_by(replacement.c.number),
+        Replacement,
     )
 
 
@@ -201,19 +241,16 @@ def current_stage_scores(
     connection: sa.Connection, farm_id: int, audit_id: int
 ) -> list[StageScoreRow]:
     """Return the stage scores of the latest version of each tree's answers in an audit."""
-    return fetch_all(
-        connection,
-        _CURRENT_STAGE_SCORES,
-        StageScoreRow,
-        {"farm": farm_id, "audit": audit_id},
-    )
+    values = {"farm": farm_id, "audit": audit_id}
+    scores = fetch_all(connection, _CURRENT_STAGE_SCORES, StageScoreRow, values)
+    return _in_own_waves(connection, values, scores)
 
 
 def every_stage_score(
     connection: sa.Connection, farm_id: int, audit_id: int
 ) -> list[StageScoreRow]:
     """Return the stage scores of every version of each tree's answers in an audit."""
-    return fetch_all(
+    scores = fetch_all(
         connection,
         sa.select(*columns_of(stage_score, StageScoreRow), _WAVE)
         .join(
@@ -227,6 +264,23 @@ def every_stage_score(
         .order_by(tree_score.c.scoring_order, tree_score.c.version, stage_score.c.id),
         StageScoreRow,
     )
+    return _in_own_waves(connection, {"farm": farm_id, "audit": audit_id}, scores)
+
+
+def _in_own_waves(
+    connection: sa.Connection, values: dict[str, int], scores: list[StageScoreRow]
+) -> list[StageScoreRow]:
+    """Give trees that came instead of others in this audit the wave of those."""
+    came: dict[int, int] = {}
+    waves: dict[int, int] = {}
+    for gone, instead, drawn_in, score_id in connection.execute(_TAKEN, values):
+        # What came instead may have been replaced in turn.
+        came[instead] = came.get(gone, drawn_in)
+        if score_id is not None:
+            waves[score_id] = came[instead]
+    if not waves:
+        return scores
+    return [replace(score, wave=waves.get(score.tree_score_id, score.wave)) for score in scores]
 
 
 def decisions(connection: sa.Connection, farm_id: int, audit_id: int) -> list[Decision]:

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from flask_babel import format_date, format_datetime
 from jinja2 import StrictUndefined
 from werkzeug.routing import IntegerConverter, Map
@@ -17,6 +17,7 @@ from webapp.forms import message_text
 from webapp.navigation import ways
 from webapp.problems import handle_problems
 from webapp.reading import LANGUAGE_NAMES, start_reading, words
+from webapp.setup.contexts import secure_context
 
 _LARGEST_REQUEST_BYTES = 1_000_000
 _CONTENT_SECURITY_POLICY = (
@@ -61,6 +62,7 @@ def create_app(settings: Settings) -> Flask:
         app.register_blueprint(blueprint)
     app.after_request(_secure)
     app.context_processor(_page_context)
+    app.jinja_env.globals["secure_context"] = secure_context
     app.jinja_env.filters["say"] = message_text
     app.jinja_env.filters["day"] = lambda value: format_date(value, "medium")
     app.jinja_env.filters["moment"] = lambda value: format_datetime(value, "short")
@@ -80,7 +82,8 @@ def _secure(response: Response) -> Response:
     response.headers.setdefault("Content-Security-Policy", _CONTENT_SECURITY_POLICY)
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Referrer-Policy"] = "same-origin"
-    if request.is_secure:
+    settings: Settings = current_app.extensions["pruning_audit_settings"]
+    if settings.hsts and request.is_secure:
         response.headers["Strict-Transport-Security"] = "max-age=31536000"
     if request.endpoint != "static":
         response.headers.setdefault("Cache-Control", "no-store")

@@ -5,15 +5,16 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, NoReturn
 from zoneinfo import ZoneInfo
 
 import click
 
 from audits.errors import AuditError, InvalidInput, NotFound
-from audits.messages import Message, Units, Words, say
+from audits.messages import Message, Units, Words, say, say_n
 from audits.records import Block, Farm
 from audits.sampling.tables import InspectionLevel, PlanKind
 from audits.services import accounts, farms
@@ -26,7 +27,14 @@ from audits.vocabulary import ROLE_NAMES, Method, PlanMethod, Role
 from webapp.config import Settings, clock_now, default_folder, settings_for
 from webapp.reading import words_in
 
+if TYPE_CHECKING:
+    from webapp.certificates import Certificates
+    from webapp.hosts import Names
+
 _DEFAULT_PORT = 8350
+_DEFAULT_HTTPS_PORT = 8443
+_SOON_DAYS = 30
+_EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
 @click.group()
@@ -61,6 +69,10 @@ class _Choices:
 
     def tell(self, message: Message | str, **style: Any) -> None:  # noqa: ANN401 - click's styles
         click.secho(self.words.say(message), **style)
+
+    def refuse(self, *messages: Message) -> NoReturn:
+        """Stop with sentences that say what is wrong."""
+        raise click.ClickException("\n".join(map(self.words.say, messages)))
 
     def settings(self, *, https: bool = False) -> Settings:
         return settings_for(self.folder, self.database_url, https=https)
@@ -150,14 +162,84 @@ def init(
 
 @main.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
-@click.option("--port", default=_DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
+@click.option(
+    "--port",
+    default=_DEFAULT_PORT,
+    show_default=True,
+    type=click.IntRange(1, 65535),
+    help="Port for plain HTTP: the pages, or over https the page that sets up phones.",
+)
+@click.option(
+    "--https-port",
+    default=_DEFAULT_HTTPS_PORT,
+    show_default=True,
+    type=click.IntRange(1, 65535),
+    help="Port for the pages over https.",
+)
+@click.option("--cert", "certificate", type=_EXISTING, help="A certificate from elsewhere, in PEM.")
+@click.option("--key", type=_EXISTING, help="The key of --cert, in PEM.")
 @click.option("--https", is_flag=True, help="Browsers come over https, through a proxy in front.")
 @click.pass_obj
-def serve(choices: _Choices, host: str, port: int, *, https: bool) -> None:
+def serve(
+    choices: _Choices,
+    host: str,
+    port: int,
+    https_port: int,
+    certificate: Path | None,
+    key: Path | None,
+    *,
+    https: bool,
+) -> None:
     """Serve the pages of the farm."""
     with choices.database() as database:
-        choices.farm(database)
-    _serve(choices, choices.settings(https=https), host, port)
+        farm = choices.farm(database)
+    if https and (certificate or key):
+        choices.refuse(
+            say("With --https the proxy in front has the certificate: leave out --cert.")
+        )
+    if (certificate is None) != (key is None):
+        choices.refuse(say("--cert and --key go together: give both."))
+    found = None if https else _certificates_to_serve(choices, certificate, key)
+    if found is None:
+        if not https:
+            _tell_what_is_missing(choices, host)
+        _serve(choices, choices.settings(https=https), host, port)
+        return
+    if port == https_port:
+        choices.refuse(say("--port and --https-port must differ."))
+    _serve_securely(choices, farm, found, host=host, port=port, https_port=https_port)
+
+
+@main.command()
+@click.option("--name", "names", multiple=True, help="Name of this machine on the network.")
+@click.option("--ip", "addresses", multiple=True, help="Address of this machine on the network.")
+@click.option("--renew", is_flag=True, help="Make a new authority; set up every phone again.")
+@click.pass_obj
+def certs(
+    choices: _Choices, names: tuple[str, ...], addresses: tuple[str, ...], *, renew: bool
+) -> None:
+    """Make the certificates of the farm's pages, or show them."""
+    from webapp import certificates, hosts  # noqa: PLC0415 - only here are they needed
+
+    with choices.database() as database:
+        farm = choices.farm(database)
+    folder = certificates.folder_in(choices.folder)
+    try:
+        wanted = hosts.chosen_names(
+            names, addresses, host_name=hosts.own_name(), own_addresses=hosts.own_addresses()
+        )
+        found = None if renew else certificates.load_certificates(folder, clock_now())
+        if found is None:
+            found = certificates.make_authority(folder, wanted, farm.name, clock_now())
+            choices.tell(say("The certificates are made."))
+        elif names or addresses:
+            asked = hosts.Names(wanted.dns * bool(names), wanted.addresses * bool(addresses))
+            _refuse_uncovered(choices, found, asked)
+    except InvalidInput as error:
+        choices.refuse(*error.problems.values())
+    except AuditError as error:
+        choices.refuse(error.message)
+    _show_certificates(choices, found)
 
 
 @main.command()
@@ -438,18 +520,169 @@ def _write(choices: _Choices, document: bytes, path: Path) -> None:
 def _serve(choices: _Choices, settings: Settings, host: str, port: int) -> None:
     from webapp import serving  # noqa: PLC0415 - only here is the server needed
 
-    shown = "localhost" if host in {"127.0.0.1", "::1"} else host
-    choices.tell(
-        say("Open %(address)s (stop with Ctrl-C)", address=f"http://{shown}:{port}/"), bold=True
-    )
+    address = f"http://{_shown(host)}:{port}/"
+    choices.tell(say("Open %(address)s (stop with Ctrl-C)", address=address), bold=True)
     try:
         serving.serve(settings, host, port)
+    except serving.PortTakenError:
+        choices.refuse(say("Port %(port)s is taken. Choose another with --port.", port=str(port)))
+
+
+def _serve_securely(
+    choices: _Choices,
+    farm: Farm,
+    found: "Certificates",
+    *,
+    host: str,
+    port: int,
+    https_port: int,
+) -> None:
+    from webapp import certificates, serving  # noqa: PLC0415 - only here is the server needed
+    from webapp.setup.settings import setup_settings  # noqa: PLC0415
+
+    _warn_of_certificates(choices, found, host)
+    shown = _shown(host, found)
+    pages, setup = f"https://{shown}:{https_port}/", f"http://{shown}:{port}/"
+    choices.tell(say("Open %(address)s (stop with Ctrl-C)", address=pages), bold=True)
+    choices.tell(say("Set up phones at %(address)s", address=setup))
+    settings = replace(choices.settings(https=True), hsts=found.is_public, setup_port=port)
+    own = found.authority is not None
+    folder = certificates.folder_in(choices.folder)
+    try:
+        serving.serve_securely(
+            settings,
+            setup_settings(
+                found,
+                farm_name=farm.name,
+                language=farm.language,
+                host=host,
+                https_port=https_port,
+                http_port=port,
+            ),
+            found,
+            host=host,
+            https_port=https_port,
+            http_port=port,
+            renew=lambda: own and certificates.load_certificates(folder, clock_now()),
+        )
     except serving.PortTakenError as error:
-        raise click.ClickException(
-            choices.words.say(
-                say("Port %(port)s is taken. Choose another with --port.", port=str(port))
+        option = "--port" if error.port == port else "--https-port"
+        choices.refuse(
+            say(
+                "Port %(port)s is taken. Choose another with %(option)s.",
+                port=str(error.port),
+                option=option,
             )
-        ) from error
+        )
+    except serving.HalfEndedError:
+        choices.refuse(say("The page that sets up phones ended, so the pages ended too."))
+
+
+def _shown(host: str, found: "Certificates | None" = None) -> str:
+    """Return the host to type for people, who cannot open "every address of this machine"."""
+    from webapp import hosts  # noqa: PLC0415 - only for servers
+
+    if host in {"0.0.0.0", "::"}:  # noqa: S104 - compared, not listened on
+        best = found.names.best if found else next(map(str, hosts.own_addresses()), "localhost")
+        return hosts.in_url(best)
+    return "localhost" if hosts.is_loopback(host) else hosts.in_url(host)
+
+
+def _certificates_to_serve(
+    choices: _Choices, certificate: Path | None, key: Path | None
+) -> "Certificates | None":
+    """Return the certificates given, else the farm's own; renew those that run out."""
+    from webapp import certificates  # noqa: PLC0415 - only for servers
+
+    try:
+        if certificate is not None and key is not None:
+            return certificates.given_certificates(certificate, key, clock_now())
+        found = certificates.load_certificates(certificates.folder_in(choices.folder), clock_now())
+    except AuditError as error:
+        choices.refuse(error.message)
+    if found is not None and found.renewed:
+        choices.tell(say("The certificate of the pages is renewed; phones need nothing new."))
+    return found
+
+
+def _tell_what_is_missing(choices: _Choices, host: str) -> None:
+    from webapp import hosts  # noqa: PLC0415 - only for servers
+
+    choices.tell(
+        say(
+            "Plain http: phones work with a signal only, and what is sent can be read on the "
+            "network. For https run once: pruning-audit certs"
+        )
+    )
+    if hosts.is_loopback(host):
+        choices.tell(say("Only this machine can open the pages; for others add --host 0.0.0.0"))
+
+
+def _warn_of_certificates(choices: _Choices, found: "Certificates", host: str) -> None:
+    """Say what will keep phones from trusting the pages, before somebody stands in a row."""
+    from webapp import hosts  # noqa: PLC0415 - only for servers
+
+    if hosts.is_loopback(host):
+        choices.tell(say("Only this machine can open the pages; for others add --host 0.0.0.0"))
+    days_left = (found.pages.not_valid_after_utc - clock_now()).days
+    if days_left < _SOON_DAYS:
+        choices.tell(
+            say_n(
+                "The certificate runs out in %(count)s day.",
+                "The certificate runs out in %(count)s days.",
+                days_left,
+            )
+        )
+    if found.authority is None:
+        return
+    for address in hosts.own_addresses():
+        if address not in found.names.addresses:
+            choices.tell(
+                say(
+                    "This machine has the address %(address)s, for which its certificate is not "
+                    "good: phones do not trust it there. Give the machine a fixed address in the "
+                    "router, or make new certificates: pruning-audit certs --renew",
+                    address=str(address),
+                )
+            )
+
+
+def _refuse_uncovered(choices: _Choices, found: "Certificates", wanted: "Names") -> None:
+    missing = [name for name in wanted.dns if name not in found.names.dns]
+    missing += [str(address) for address in wanted.addresses if not found.names.has(str(address))]
+    if missing:
+        choices.refuse(
+            say(
+                "The authority may not speak for %(names)s. To make a new one add --renew; every "
+                "phone then has to be set up again.",
+                names=", ".join(missing),
+            )
+        )
+
+
+def _show_certificates(choices: _Choices, found: "Certificates") -> None:
+    from webapp import certificates  # noqa: PLC0415 - only here are they needed
+
+    folder = certificates.folder_in(choices.folder)
+    choices.tell(say("Good for: %(names)s", names=found.names))
+    choices.tell(
+        say(
+            "Pages trusted until %(day)s, renewed by themselves; authority until %(end)s.",
+            day=found.pages.not_valid_after_utc.date(),
+            end=(found.authority or found.pages).not_valid_after_utc.date(),
+        )
+    )
+    if found.authority is not None:
+        choices.tell(say("SHA-256 fingerprint of the authority, as phones show it:"))
+        click.echo(f"  {certificates.fingerprint(found.authority)}")
+    choices.tell(
+        say(
+            "The keys stay in %(folder)s. Whoever has them can pass for this machine: keep them "
+            "off other machines, and back them up under lock.",
+            folder=str(folder),
+        )
+    )
+    choices.tell(say("Now start the pages: pruning-audit serve --host 0.0.0.0"))
 
 
 @contextmanager

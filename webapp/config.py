@@ -32,6 +32,11 @@ class Settings:
         Signs the browser's cookie; kept beside the data, readable by its owner only.
     https : bool
         Whether browsers reach the pages over https; cookies are then sent over https only.
+    hsts : bool
+        Whether browsers may keep to https for good: only with a certificate that never stops
+        being trusted (see DEVELOPERS.md).
+    setup_port : int or None
+        Port of the set-up page in plain HTTP, where there is one.
     now : callable
         Returns the present.
     """
@@ -39,6 +44,8 @@ class Settings:
     database_url: str
     secret_key: str = field(repr=False)
     https: bool = False
+    hsts: bool = False
+    setup_port: int | None = None
     now: Callable[[], datetime] = clock_now
 
 

@@ -30,4 +30,5 @@ def index() -> ResponseReturnValue:
         at_work=presenters.pass_part(view),
         briefs=presenters.briefs_of(view, farm()),
         begin_url=way_to("passes.choose_block"),
+        paper_url=way_to("printing.index"),
     )

@@ -15,6 +15,7 @@ from webapp.passes.routes import blueprint as passes
 from webapp.printing.routes import blueprint as printing
 from webapp.safety.routes import blueprint as safety
 from webapp.season.routes import blueprint as season
+from webapp.setup.routes import blueprint as setup
 from webapp.standards.routes import blueprint as standards
 from webapp.today.routes import blueprint as today
 from webapp.workers.routes import blueprint as workers
@@ -37,6 +38,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         checks,
         safety,
         field,
+        setup,
         devices,
         phone,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 import sqlalchemy as sa
 
@@ -112,6 +113,13 @@ class LotView:
     hindrance: Message | None
     draws: Sequence[DrawLine]
     orders: Sequence[ReworkOrder]
+
+    @property
+    def drawn_ahead_at(self) -> datetime | None:
+        """When its trees were drawn, where no audit of them has begun; else None."""
+        if self.lot.state is not LotState.IN_AUDIT or not self.draws or self.draws[-1].audits:
+            return None
+        return self.draws[-1].draw.created_at
 
     def open_audit_of(self, user_id: int) -> Audit | None:
         """

@@ -1,7 +1,7 @@
 """Today: what waits for somebody, read in as many statements however much there is."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -21,7 +21,7 @@ from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
 from audits.storage.queries import today as queries
 from audits.storage.queries.today import OpenAudit, OpenLot, OpenOrder, PassAtWork
-from audits.vocabulary import LotState, PassKind
+from audits.vocabulary import LotState, PassKind, Purpose
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,8 @@ class WaitingLot:
         The last day on which its standard wants it audited, before brush is mulched.
     days_late : int
         Days since then; 0 or less while there is time.
+    is_drawn : bool
+        Whether its trees are drawn ahead.
     """
 
     lot: OpenLot
@@ -48,12 +50,13 @@ class WaitingLot:
     finished_on: date
     audit_by: date
     days_late: int
+    is_drawn: bool
 
 
 @dataclass(frozen=True)
 class BegunLot:
     """
-    A lot whose audit is begun and not sealed.
+    A lot whose audit is begun and not sealed, or drawn ahead for its re-audit.
 
     Parameters
     ----------
@@ -62,7 +65,7 @@ class BegunLot:
     row_numbers : tuple of int
         Its rows.
     audits : tuple of OpenAudit
-        The audits of its draw, oldest first.
+        The audits of its draw, oldest first; none where it is only drawn.
     """
 
     lot: OpenLot
@@ -189,11 +192,13 @@ def view_today(database: Database, actor: Actor, now: datetime) -> TodayView:
             now=now,
         )
         lots = queries.open_lots(connection, farm.id)
+        audits = _audits_by_lot(connection, farm.id)
+        drawn = _drawn_for_first_audit(connection, farm.id) - audits.keys()
         rows = _rows_by_lot(connection, farm.id)
         return TodayView(
             day=day,
-            waiting=_waiting(connection, farm, lots, rows, day),
-            begun=_begun(connection, farm.id, lots, rows),
+            waiting=_waiting(connection, farm, lots, rows, day, drawn=drawn),
+            begun=_begun([lot for lot in lots if lot.id not in drawn], rows, audits),
             rework=_rework(connection, farm.id, lots, rows),
             signals=workers_with_signal(connection, farm, season),
             start_checks=_start_checks(connection, farm, at_work, day),
@@ -214,6 +219,8 @@ def _waiting(
     lots: Sequence[OpenLot],
     rows: Mapping[int, tuple[int, ...]],
     day: date,
+    *,
+    drawn: Collection[int],
 ) -> list[WaitingLot]:
     zone = ZoneInfo(farm.time_zone)
     days_allowed = {
@@ -222,29 +229,46 @@ def _waiting(
     }
     waiting = []
     for lot in lots:
-        if lot.state is LotState.WAITING:
+        if lot.state is LotState.WAITING or lot.id in drawn:
             finished_on = lot.finished_at.astimezone(zone).date()
             audit_by = finished_on + timedelta(days=days_allowed[lot.standard_version_id])
             waiting.append(
-                WaitingLot(lot, rows.get(lot.id, ()), finished_on, audit_by, (day - audit_by).days)
+                WaitingLot(
+                    lot,
+                    rows.get(lot.id, ()),
+                    finished_on,
+                    audit_by,
+                    (day - audit_by).days,
+                    is_drawn=lot.id in drawn,
+                )
             )
     return sorted(waiting, key=lambda one: (one.audit_by, one.lot.finished_at, one.lot.id))
 
 
 def _begun(
-    connection: sa.Connection,
-    farm_id: int,
     lots: Sequence[OpenLot],
     rows: Mapping[int, tuple[int, ...]],
+    audits: Mapping[int, Sequence[OpenAudit]],
 ) -> list[BegunLot]:
-    audits: dict[int, list[OpenAudit]] = defaultdict(list)
-    for found in queries.open_audits(connection, farm_id):
-        audits[found.lot_id].append(found)
     return [
-        BegunLot(lot, rows.get(lot.id, ()), tuple(audits[lot.id]))
+        BegunLot(lot, rows.get(lot.id, ()), tuple(audits.get(lot.id, ())))
         for lot in lots
         if lot.state is LotState.IN_AUDIT
     ]
+
+
+def _audits_by_lot(connection: sa.Connection, farm_id: int) -> dict[int, list[OpenAudit]]:
+    audits: dict[int, list[OpenAudit]] = defaultdict(list)
+    for found in queries.open_audits(connection, farm_id):
+        audits[found.lot_id].append(found)
+    return dict(audits)
+
+
+def _drawn_for_first_audit(connection: sa.Connection, farm_id: int) -> set[int]:
+    """Return the lots drawn for their first audit, which wait until it begins."""
+    # Oldest first, so that the latest draw of a lot stays.
+    latest = {drawn.lot_id: drawn.purpose for drawn in queries.open_draws(connection, farm_id)}
+    return {lot_id for lot_id, purpose in latest.items() if purpose is Purpose.FIRST}
 
 
 def _rework(

@@ -4,6 +4,7 @@ import secrets
 
 from flask import flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from flask_babel import gettext
 
 from audits.errors import Conflict, InvalidInput
 from audits.messages import say
@@ -41,7 +42,9 @@ def lot(lot_id: int) -> ResponseReturnValue:
         history=history_of(view),
         inspection=inspection_of(lot_id),
         own_audit=view.open_audit_of(actor().user_id),
-        state_words=words().say(LOT_STATE_NAMES[view.lot.state]),
+        state_words=gettext("Drawn ahead")
+        if view.drawn_ahead_at
+        else words().say(LOT_STATE_NAMES[view.lot.state]),
         counts_both=view.plan is not None and view.plan.purpose is Purpose.RE_AUDIT,
         order_url=_open_order_url(view),
         plan_url=url_for("auditing.plan", lot_id=lot_id) if view.plan or view.draws else None,

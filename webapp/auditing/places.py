@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from flask_babel import gettext, ngettext
 
+from audits.messages import Words, say
 from audits.planting import place_in_row
 from audits.records import DrawTree, LotRange, Row
 from audits.vocabulary import SIDE_NAMES, Side
@@ -51,20 +52,21 @@ def position_words(row: Row, position: int) -> str:
     return words().show(place_in_row(position, row.trees_per_panel))
 
 
-def row_name(row: Row) -> str:
+def row_name(row: Row, reader: Words | None = None) -> str:
     """Return the row's number with the farm's own word for a row, if it has one."""
+    reader = reader or words()
     own_word = farm().row_word
-    if own_word and words().language != "en":
+    if own_word and reader.language != "en":
         return f"{own_word[:1].upper()}{own_word[1:]} {row.number}"
-    return str(gettext("Row %(number)s", number=row.number))
+    return reader.say(say("Row %(number)s", number=str(row.number)))
 
 
-def lot_name(ranges: Sequence[tuple[LotRange, Row]]) -> str:
+def lot_name(ranges: Sequence[tuple[LotRange, Row]], reader: Words | None = None) -> str:
     """Return the rows of a lot by their numbers."""
     if len(ranges) == 1:
-        return row_name(ranges[0][1])
+        return row_name(ranges[0][1], reader)
     numbers = ", ".join(str(number) for number in sorted({row.number for _, row in ranges}))
-    return str(gettext("Rows %(numbers)s", numbers=numbers))
+    return (reader or words()).say(say("Rows %(numbers)s", numbers=numbers))
 
 
 def stretch_words(row: Row, first: int, last: int) -> str:

@@ -66,13 +66,15 @@ def figures_of(view: TodayView) -> list[Fact]:
     waiting = len(view.waiting)
     late = sum(lot.days_late > 0 for lot in view.waiting)
     redo = sum(not lot.is_done for lot in view.rework)
-    again = len(view.rework) - redo
+    begun = sum(bool(lot.audits) for lot in view.begun)
+    # Mended and waiting, or drawn ahead for the re-audit.
+    again = len(view.rework) - redo + len(view.begun) - begun
     late_words = ngettext("%(num)s of them is late", "%(num)s of them are late", late)
     figures: list[tuple[int, str, str]] = [
         (waiting, ngettext("lot to audit", "lots to audit", waiting), late_words if late else ""),
         (
-            len(view.begun),
-            ngettext("audit begun", "audits begun", len(view.begun)),
+            begun,
+            ngettext("audit begun", "audits begun", begun),
             "",
         ),
         (redo, ngettext("lot to mend", "lots to mend", redo), ""),
@@ -112,14 +114,17 @@ def _waiting_line(waiting: WaitingLot, day: date) -> Line:
             "waiting",
             "open",
         )
+    note = gettext(
+        "%(crew)s, finished %(when)s (%(age)s)",
+        crew=waiting.lot.crew,
+        when=format_datetime(waiting.lot.finished_at, "short"),
+        age=_age(waiting.finished_on, day),
+    )
+    if waiting.is_drawn:
+        note = gettext("%(note)s; drawn ahead", note=note)
     return Line(
         title=_lot_title(waiting.lot, waiting.row_numbers),
-        note=gettext(
-            "%(crew)s, finished %(when)s (%(age)s)",
-            crew=waiting.lot.crew,
-            when=format_datetime(waiting.lot.finished_at, "short"),
-            age=_age(waiting.finished_on, day),
-        ),
+        note=str(note),
         url=way_to("auditing.lot", lot_id=waiting.lot.id),
         state=str(state),
         shape=shape,
@@ -138,7 +143,22 @@ def _age(finished_on: date, day: date) -> str:
 
 def begun_part(view: TodayView) -> Part:
     """Return the audits that are begun."""
-    return _part(_begun_line(lot, audit) for lot in view.begun for audit in lot.audits)
+    return _part(line for lot in view.begun for line in _begun_lines(lot))
+
+
+def _begun_lines(begun: BegunLot) -> list[Line]:
+    if begun.audits:
+        return [_begun_line(begun, audit) for audit in begun.audits]
+    return [
+        Line(
+            title=_lot_title(begun.lot, begun.row_numbers),
+            note=begun.lot.crew,
+            url=way_to("auditing.lot", lot_id=begun.lot.id),
+            state=gettext("Drawn ahead"),
+            shape="waiting",
+            tone="open",
+        )
+    ]
 
 
 def _begun_line(begun: BegunLot, audit: OpenAudit) -> Line:

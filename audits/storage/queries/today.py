@@ -53,6 +53,15 @@ class LotRow:
 
 
 @dataclass(frozen=True)
+class OpenDraw:
+    """The latest draw of a lot whose trees are drawn, whether or not an audit of it has begun."""
+
+    lot_id: int
+    purpose: Purpose
+    created_at: datetime
+
+
+@dataclass(frozen=True)
 class OpenAudit:
     """An audit that is not sealed yet, its trees counted."""
 
@@ -141,6 +150,18 @@ def standards_of_open_lots(connection: sa.Connection, farm_id: int) -> list[Stan
             standard_version.c.farm_id == farm_id, standard_version.c.id.in_(in_use)
         ),
         StandardVersion,
+    )
+
+
+def open_draws(connection: sa.Connection, farm_id: int) -> list[OpenDraw]:
+    """Return the draws of the lots whose trees are drawn, oldest first."""
+    return fetch_all(
+        connection,
+        sa.select(draw.c.lot_id, draw.c.purpose, draw.c.created_at)
+        .join(lot, _same(draw, "lot_id", lot))
+        .where(draw.c.farm_id == farm_id, lot.c.state == LotState.IN_AUDIT)
+        .order_by(draw.c.id),
+        OpenDraw,
     )
 
 

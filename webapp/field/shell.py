@@ -25,7 +25,7 @@ _STYLES: Final = ("palette", "drawing", "page", "frame", "forms", "lists", "tree
 _ICONS: Final = ("mark.svg", "mark-180.png", "mark-512.png")
 _WORKER: Final = "js/field/worker.js"
 # Modules of other pages that those of the field import.
-_SHARED_MODULES: Final[tuple[str, ...]] = ()
+_SHARED_MODULES: Final = ("js/feel.js", "js/tiles.js")
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,317 @@
+// The page in the row: opens what the phone keeps, shows the screen that the address names, and keeps
+// the foot of every screen. Screens get this object as `app`:
+//
+//   words, store, device, sync        the phone's words, its store, its key, its sender
+//   state                             { counts, sync } as they are now
+//   go("#/lots", { replace })         another screen; with `replace` the way back skips this one
+//   speak(text)                       for whoever has the page read out
+//   tell(text, { isProblem })         the same, and on the screen
+//   notices()                         what every screen of the office side shows on top
+//   report(error)                     for whoever looks into a phone
+//
+// Addresses: #/lots, #/audit/ID, #/audit/ID/tree/TREE, #/audit/ID/trees, #/sent, #/lock,
+// #enrol=TOKEN from the QR code.
+
+import * as device from "./device.js";
+import { key, make, message } from "./elements.js";
+import { registerWorker } from "./installing.js";
+import { showEnrol, showLock } from "./lock_screen.js";
+import { showLots } from "./lots_screen.js";
+import { showSent } from "./sent_screen.js";
+import { openSession } from "./session.js";
+import { openStore } from "./store.js";
+import { startSync } from "./sync.js";
+import { showTrees } from "./tree_screen.js";
+import { showVerdict } from "./verdict_screen.js";
+import { loadWords } from "./words.js";
+
+const HAND = "field.hand";
+const PLACE = "field.place";
+const LANGUAGE_NAMES = { en: "English", es: "Espa\u00f1ol" };
+
+class App {
+  #root;
+  #foot = make("footer", { class: "tree-foot" });
+  #spoken = make("p", { class: "only-spoken", role: "status", "aria-live": "polite" });
+  #screen = null;
+  #session = null;
+  #shown = 0;
+  #takeNewPage = null;
+
+  constructor(root, words, store) {
+    this.#root = root;
+    this.words = words;
+    this.store = store;
+    this.device = device;
+    this.state = { counts: null, sync: null };
+  }
+
+  async start() {
+    document.documentElement.lang = this.words.language;
+    document.documentElement.classList.add("field");
+    this.#root.after(this.#foot, this.#spoken);
+    this.#showHand();
+    this.state.counts = await this.store.counts();
+    this.sync = startSync({ store: this.store, device, onState: (state) => this.#syncChanged(state) });
+    this.state.sync = this.sync.state;
+    this.store.onChange(() => this.#storeChanged());
+    addEventListener("hashchange", () => this.#route());
+    document.addEventListener("visibilitychange", () => this.#wakeUp());
+    if (!location.hash) {
+      history.replaceState(null, "", localStorage.getItem(PLACE) ?? "#/lots");
+    }
+    await this.#route();
+    registerWorker({ onUpdate: (takeIt) => this.#offerNewPage(takeIt) });
+  }
+
+  go(hash, { replace = false } = {}) {
+    if (!replace && location.hash !== hash) {
+      location.hash = hash;
+      return;
+    }
+    history.replaceState(null, "", hash);
+    this.#route();
+  }
+
+  speak(text) {
+    // The same words twice are two messages.
+    this.#spoken.textContent = "";
+    requestAnimationFrame(() => (this.#spoken.textContent = text));
+  }
+
+  tell(text, { isProblem = false } = {}) {
+    this.speak(text);
+    this.#screen?.note?.(text, isProblem);
+  }
+
+  report(error) {
+    console.warn(error);
+  }
+
+  notices() {
+    const { words } = this;
+    const { sync } = this.state;
+    return [
+      sync.problem === "locked"
+        ? [message(words.say("app.locked")), key(words.say("app.unlock"), () => this.go("#/lock"))]
+        : [],
+      this.#takeNewPage
+        ? [message(words.say("app.new_page")), key(words.say("app.take_new_page"), () => this.#takeNewPage())]
+        : [],
+    ].flat();
+  }
+
+  // --- screens ----------------------------------------------------------------------------------
+
+  async #route() {
+    this.#shown += 1;
+    const turn = this.#shown;
+    const isStale = () => turn !== this.#shown;
+    const place = readPlace(location.hash);
+    const kept = await this.store.device();
+    if (isStale()) {
+      return;
+    }
+    if (place.name === "enrol" || !kept) {
+      this.#showEnrol(place.token ?? null);
+      return;
+    }
+    if (place.name === "lock" || (await device.isLocked())) {
+      this.#showLock(place.name === "lock" ? "asked" : "late");
+      return;
+    }
+    if (place.name === "audit") {
+      await this.#showAudit(place, isStale);
+      return;
+    }
+    localStorage.removeItem(PLACE);
+    this.#session = null;
+    await this.#show(isStale, () => (place.name === "sent" ? showSent(this.#root, this) : showLots(this.#root, this)));
+  }
+
+  async #showAudit(place, isStale) {
+    if (this.#session?.id !== place.audit) {
+      const session = await openSession(this.store, place.audit);
+      if (isStale()) {
+        return;
+      }
+      this.#session = session;
+    }
+    const session = this.#session;
+    if (session === null) {
+      // Signed out since, or another phone's address: the rows are not here.
+      this.go("#/lots", { replace: true });
+      return;
+    }
+    localStorage.setItem(PLACE, `#/audit/${place.audit}`);
+    const { view } = session;
+    const isTree = place.part === "tree" || (place.part === null && view.nextTree && !view.givenUp);
+    if (!isTree || view.sealed) {
+      await this.#show(isStale, () => showVerdict(this.#root, this, session));
+      return;
+    }
+    const treeId = place.part === "tree" ? place.tree : null;
+    if (this.#screen?.session === session) {
+      this.#screen.show(treeId);
+      return;
+    }
+    await this.#show(isStale, () => showTrees(this.#root, this, session, treeId));
+  }
+
+  async #show(isStale, open) {
+    this.#leave();
+    const screen = await open();
+    if (isStale()) {
+      screen.leave();
+      return;
+    }
+    this.#screen = screen;
+    this.#drawFoot();
+  }
+
+  #showEnrol(token) {
+    this.#leave();
+    this.#session = null;
+    this.#drawFoot();
+    showEnrol(this.#root, {
+      words: this.words,
+      token,
+      onDone: () => this.go("#/lots", { replace: true }),
+    });
+  }
+
+  #showLock(reason) {
+    this.#leave();
+    this.#session = null;
+    this.#drawFoot();
+    showLock(this.#root, {
+      words: this.words,
+      reason,
+      onOpen: () => {
+        this.sync.syncNow();
+        this.go(localStorage.getItem(PLACE) ?? "#/lots", { replace: true });
+      },
+    });
+  }
+
+  #leave() {
+    this.#screen?.leave();
+    this.#screen = null;
+    this.#root.classList.remove("is-settling");
+  }
+
+  // --- the foot ---------------------------------------------------------------------------------
+
+  #drawFoot() {
+    const { words } = this;
+    const inside = this.#screen !== null;
+    const language = words.languages.find((code) => code !== words.language);
+    const isLeft = localStorage.getItem(HAND) === "left";
+    const key_ = (text, whenPressed, attributes = {}) =>
+      make("button", { type: "button", class: "key", onclick: whenPressed, ...attributes }, text);
+    this.#foot.replaceChildren(
+      make(
+        "div",
+        { class: "tree-foot-keys" },
+        key_(LANGUAGE_NAMES[language], () => this.#choose(language), { lang: language, "data-language": language }),
+        key_(isLeft ? words.say("foot.right_hand") : words.say("foot.left_hand"), () => this.#changeHand(), { "data-hand": true }),
+        ...(inside
+          ? [
+              key_(words.say("foot.lots"), () => this.go("#/lots")),
+              key_(words.say("foot.sent"), () => this.go("#/sent")),
+              key_(words.say("foot.lock"), () => this.#lock()),
+              key_(words.say("foot.sign_out"), () => this.#signOut()),
+            ]
+          : []),
+      ),
+      make("p", { class: "aside foot-words" }, words.say("foot.local_rules")),
+    );
+  }
+
+  #choose(language) {
+    this.words.choose(language);
+    document.documentElement.lang = language;
+    this.#drawFoot();
+    this.#foot.querySelector("[data-language]").focus({ preventScroll: true });
+    if (this.#screen) {
+      this.#screen.redraw();
+    } else {
+      this.#route();
+    }
+  }
+
+  #changeHand() {
+    const isLeft = localStorage.getItem(HAND) === "left";
+    localStorage.setItem(HAND, isLeft ? "right" : "left");
+    this.#showHand();
+    this.#drawFoot();
+    this.#foot.querySelector("[data-hand]").focus({ preventScroll: true });
+  }
+
+  #showHand() {
+    document.documentElement.classList.toggle("left-hand", localStorage.getItem(HAND) === "left");
+  }
+
+  async #lock() {
+    await device.lock();
+    this.go("#/lock");
+  }
+
+  // What was not sent yet stays, and so does the key to sign it; nothing else does.
+  async #signOut() {
+    await this.store.signOut();
+    await device.lock();
+    localStorage.removeItem(PLACE);
+    sessionStorage.clear();
+    this.go("#/lock");
+  }
+
+  // --- what changes by itself -------------------------------------------------------------------
+
+  async #storeChanged() {
+    this.state.counts = await this.store.counts();
+    this.#screen?.refresh();
+  }
+
+  #syncChanged(sync) {
+    const before = this.state.sync;
+    this.state.sync = { ...sync };
+    if (sync.problem === "revoked" && before?.problem !== "revoked") {
+      sessionStorage.clear();
+      localStorage.removeItem(PLACE);
+      this.#route();
+      return;
+    }
+    this.#screen?.refresh();
+  }
+
+  async #wakeUp() {
+    if (document.visibilityState === "visible" && this.#screen && (await device.isLocked())) {
+      this.#route();
+    }
+  }
+
+  #offerNewPage(takeIt) {
+    this.#takeNewPage = takeIt;
+    // Never in the middle of a tree: the lots and what was sent show it.
+    if (!this.#session) {
+      this.#screen?.redraw();
+    }
+  }
+}
+
+const readPlace = (hash) => {
+  const enrol = /^#enrol=(.+)$/.exec(hash);
+  if (enrol) {
+    return { name: "enrol", token: decodeURIComponent(enrol[1]) };
+  }
+  const audit = /^#\/audit\/([0-9a-f-]+)(?:\/(trees)|\/(tree)\/(\d+))?$/.exec(hash);
+  if (audit) {
+    const [, id, trees, tree, treeId] = audit;
+    return { name: "audit", audit: id, part: trees ?? tree ?? null, tree: Number(treeId) };
+  }
+  return { name: { "#/sent": "sent", "#/lock": "lock" }[hash] ?? "lots" };
+};
+
+const [words, store] = await Promise.all([loadWords(), openStore()]);
+await new App(document.querySelector("#field"), words, store).start();

@@ -1,0 +1,57 @@
+// Elements of a page in one call, with their words as text and never as markup:
+//
+//   make("p", { class: "lead", hidden: true }, "Carry on")
+//   make("button", { type: "button", onclick: go }, shape("undo"), make("span", {}, "Undo"))
+//
+// An attribute that is false, null or undefined is left out, one that is true stands without value.
+
+import { SHAPES } from "./shapes.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+
+export const make = (name, attributes = {}, ...contents) => {
+  const element = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key.startsWith("on")) {
+      element.addEventListener(key.slice(2), value);
+    } else if (value !== false && value !== null && value !== undefined) {
+      element.setAttribute(key, value === true ? "" : value);
+    }
+  }
+  element.append(...contents.flat().filter((content) => content !== null && content !== undefined));
+  return element;
+};
+
+// The same drawing as components/shapes.html makes; a word must always stand beside it.
+export const shape = (name) => {
+  const drawing = document.createElementNS(SVG, "svg");
+  drawing.setAttribute("class", "shape");
+  drawing.setAttribute("viewBox", "0 0 24 24");
+  drawing.setAttribute("aria-hidden", "true");
+  drawing.setAttribute("focusable", "false");
+  const path = document.createElementNS(SVG, "path");
+  path.setAttribute("fill-rule", "evenodd");
+  path.setAttribute("d", SHAPES[name]);
+  drawing.append(path);
+  return drawing;
+};
+
+export const key = (words, whenPressed, { shape: shapeName, main = false, ...attributes } = {}) =>
+  make(
+    "button",
+    { type: "button", ...attributes, class: main ? "button button-main" : "button", onclick: whenPressed },
+    shapeName ? shape(shapeName) : null,
+    make("span", {}, words),
+  );
+
+export const section = (title, ...contents) =>
+  make("section", { class: "section" }, make("h2", {}, title), ...contents);
+
+// A message that is read out at once: a problem as an alert, anything else when the reader pauses.
+export const message = (text, { isProblem = false } = {}) =>
+  make(
+    "div",
+    { class: isProblem ? "message message-problem" : "message", role: isProblem ? "alert" : "status" },
+    shape(isProblem ? "fault" : "right"),
+    make("p", {}, text),
+  );

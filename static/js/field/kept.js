@@ -1,0 +1,13 @@
+// What is kept on the phone and what was sent, in one line that stands on every screen. To have no
+// signal is how it is in the row: it is said, and it is no alarm.
+
+export const keptWords = ({ counts, sync }, words) => {
+  if (counts.all === 0) {
+    return [words.say("kept.nothing"), ...offline(sync, words)].join(" / ");
+  }
+  const parts = [words.say("kept.here"), words.say("kept.sent", { sent: counts.sent, all: counts.all })];
+  return [...parts, ...offline(sync, words)].join(" / ");
+};
+
+const offline = (sync, words) =>
+  sync.problem === "unreachable" || navigator.onLine === false ? [words.say("kept.offline")] : [];

@@ -1,0 +1,226 @@
+// The lots to audit: one key takes everything along for tomorrow while there is signal; below it stands
+// what is on the phone, each lot with one key to begin or to go on. Without signal it is what it was.
+//
+//   showLots(root, app)    returns { redraw(), refresh(), leave() }
+
+import { readAudit } from "./audit.js";
+import { key, make, message, section, shape } from "./elements.js";
+import { keptWords } from "./kept.js";
+import { lotReason, sentence } from "./reasons.js";
+import { StoreFull } from "./store.js";
+
+const JSON_TYPE = "application/json";
+
+export const showLots = async (root, app) => {
+  const screen = { root, app, lots: [], news: [], inOffice: [], isPreparing: false, kept: null };
+  await readLots(screen);
+  draw(screen);
+  root.querySelector("h1").focus({ preventScroll: true });
+  window.scrollTo({ top: 0, behavior: "instant" });
+  askOffice(screen);
+  const forget = app.store.onChange(async ({ what }) => {
+    if (["packages", "device", "wiped", "audit"].includes(what) && !screen.isPreparing) {
+      await readLots(screen);
+      draw(screen);
+    }
+  });
+  return {
+    redraw: () => draw(screen),
+    refresh: () => screen.kept.replaceChildren(keptWords(app.state, app.words)),
+    leave: forget,
+    note: (text, isProblem) => {
+      screen.news = [{ text, isProblem }];
+      draw(screen);
+    },
+  };
+};
+
+const readLots = async (screen) => {
+  const { store } = screen.app;
+  const [packages, audits] = await Promise.all([store.packages(), store.audits()]);
+  const lot = (pkg) => {
+    const audit = audits.find(({ draw: drawn }) => drawn === pkg.draw) ?? null;
+    return { pkg, audit, view: audit && readAudit(pkg, audit.items) };
+  };
+  screen.lots = packages.map(lot);
+};
+
+const draw = (screen) => {
+  const { root, app, lots, news } = screen;
+  const { words } = app;
+  const open = lots.filter(({ view }) => !view?.sealed);
+  const done = lots.filter(({ view }) => view?.sealed);
+  document.title = words.say("lots.title");
+  screen.kept = make("p", { class: "tree-saved" }, keptWords(app.state, words));
+  root.replaceChildren(
+    make(
+      "div",
+      { class: "contents" },
+      make("div", { class: "screen-head" }, make("h1", { tabindex: "-1" }, document.title), screen.kept),
+      ...app.notices(),
+      ...news.map(({ text, isProblem }) => message(text, { isProblem })),
+      prepareKey(screen),
+      make("p", { class: "lead" }, onPhoneWords(screen)),
+      open.length ? make("ul", { class: "field-lines" }, ...open.map((lot) => lotLine(screen, lot))) : null,
+      officeSection(screen),
+      done.length
+        ? section(words.say("lots.done"), make("ul", { class: "field-lines" }, ...done.map((lot) => lotLine(screen, lot))))
+        : null,
+    ),
+  );
+};
+
+const prepareKey = (screen) => {
+  const { words } = screen.app;
+  return make(
+    "button",
+    {
+      type: "button",
+      class: "button button-main prepare-key",
+      "data-prepare": true,
+      "aria-disabled": String(screen.isPreparing),
+      onclick: () => prepare(screen),
+    },
+    shape("plus"),
+    make("span", {}, screen.isPreparing ? words.say("lots.preparing") : words.say("lots.prepare")),
+  );
+};
+
+const onPhoneWords = ({ app, lots }) => {
+  const { words } = app;
+  if (lots.length === 0) {
+    return words.say("lots.none_here");
+  }
+  const latest = lots.map(({ pkg }) => pkg.prepared_at).sort().at(-1);
+  return words.count("lots.here", lots.length, { when: moment(latest, words) });
+};
+
+const lotLine = ({ app }, { pkg, audit, view }) => {
+  const { words, go } = app;
+  const name = make("h2", { class: "row-title" }, words.of(pkg.name));
+  const where = make("p", {}, [pkg.block, pkg.crew].join(" / "));
+  if (view?.sealed) {
+    return make(
+      "li",
+      {},
+      name,
+      where,
+      make("p", {}, words.term("outcome", view.outcome), ". ", sentence(lotReason(pkg, view.standings, words))),
+      key(words.say("lots.look"), () => go(`#/audit/${audit.id}`)),
+    );
+  }
+  const kept = view?.answered.size ?? 0;
+  const begin = async () => {
+    const id = await app.store.beginAudit(pkg.draw);
+    go(`#/audit/${id}`);
+  };
+  return make(
+    "li",
+    {},
+    name,
+    where,
+    pkg.purpose === "re_audit" ? make("p", {}, words.term("purpose", "re_audit")) : null,
+    make("p", {}, kept ? words.count("lots.kept", kept) : words.count("lots.most_trees", pkg.wave_sizes.at(-1))),
+    key(kept ? words.say("lots.go_on") : words.say("lots.begin"), begin, { main: true, shape: "onward" }),
+  );
+};
+
+// Lots that the office has and this phone has not: known only while there is signal.
+const officeSection = ({ app, lots, inOffice }) => {
+  const { words } = app;
+  const here = new Set(lots.map(({ pkg }) => pkg.lot));
+  const missing = inOffice.filter(({ lot }) => !here.has(lot));
+  if (missing.length === 0) {
+    return null;
+  }
+  return section(
+    words.say("lots.in_office"),
+    make(
+      "ul",
+      { class: "field-lines" },
+      ...missing.map(({ name, block }) => make("li", {}, make("strong", {}, words.of(name)), " / ", block)),
+    ),
+  );
+};
+
+const askOffice = async (screen) => {
+  try {
+    const answer = await fetch("/field/lots");
+    if (answer.ok) {
+      screen.inOffice = await answer.json();
+      if (screen.root.contains(screen.kept)) {
+        draw(screen);
+      }
+    }
+  } catch {
+    // Without signal nothing is known of the office, and nothing is said of it.
+  }
+};
+
+const prepare = async (screen) => {
+  const { app } = screen;
+  const { words } = app;
+  if (screen.isPreparing) {
+    return;
+  }
+  screen.isPreparing = true;
+  screen.news = [];
+  draw(screen);
+  screen.root.querySelector("[data-prepare]").focus();
+  try {
+    screen.news = await takeAlong(screen);
+  } catch (error) {
+    app.report(error);
+    const text = error instanceof StoreFull ? words.say("lots.store_full") : words.say("lots.no_contact");
+    screen.news = [{ text, isProblem: true }];
+  } finally {
+    screen.isPreparing = false;
+  }
+  await readLots(screen);
+  draw(screen);
+  screen.root.querySelector("[data-prepare]").focus({ preventScroll: true });
+};
+
+const takeAlong = async ({ app }) => {
+  const { store, words } = app;
+  const { csrf } = await ask("/field/token");
+  const drawn = await ask("/field/prepare", {
+    method: "POST",
+    headers: { "Content-Type": JSON_TYPE, "X-CSRFToken": csrf },
+    body: JSON.stringify({ lots: "all" }),
+  });
+  await store.savePackages(drawn.prepared);
+  const here = await store.packages();
+  const known = here.map(({ draw: id, standard }) => `${id}:${standard.digest}`).join(",");
+  const rest = await ask(`/field/packages?known=${known}&language=${words.language}`);
+  await store.savePackages(rest.prepared);
+  await dropClosed(store, new Set(rest.open));
+  app.sync.syncNow();
+  const problems = drawn.problems.map((problem) => ({
+    text: words.say("lots.problem", { lot: words.of(problem.name), reason: words.of(problem.words) }),
+    isProblem: true,
+  }));
+  return [{ text: words.say("lots.ready"), isProblem: false }, ...problems];
+};
+
+// A draw that is closed in the office is no work any more, unless this phone has begun on it.
+const dropClosed = async (store, open) => {
+  const [packages, audits] = await Promise.all([store.packages(), store.audits()]);
+  const begun = new Set(audits.map(({ draw: id }) => id));
+  const wanted = packages.filter(({ draw: id }) => open.has(id) || begun.has(id));
+  if (wanted.length < packages.length) {
+    await store.dropPackages();
+    await store.savePackages(wanted);
+  }
+};
+
+const ask = async (address, options = {}) => {
+  const answer = await fetch(address, { headers: { Accept: JSON_TYPE }, ...options });
+  if (!answer.ok) {
+    throw new Error(`${address} answered ${answer.status}`);
+  }
+  return answer.json();
+};
+
+const moment = (text, words) =>
+  new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(new Date(text));

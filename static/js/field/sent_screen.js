@@ -1,0 +1,128 @@
+// What is kept, what was sent, and what the office sent back with its reason: that stays in sight here
+// and can be written to a file, so that nothing that was tapped is ever lost.
+//
+//   showSent(root, app)    returns { redraw(), refresh(), leave() }
+
+import { key, make, message, section, shape } from "./elements.js";
+import { placeOf } from "./places.js";
+import { walkOf } from "./walk.js";
+
+const FILE_NAME = "sent-back.json";
+
+export const showSent = async (root, app) => {
+  const screen = { root, app, queue: [], packages: [], news: null };
+  await readQueue(screen);
+  draw(screen);
+  root.querySelector("h1").focus({ preventScroll: true });
+  window.scrollTo({ top: 0, behavior: "instant" });
+  const again = async () => {
+    await readQueue(screen);
+    if (root.querySelector(".sent-screen")) {
+      draw(screen);
+    }
+  };
+  return { redraw: () => draw(screen), refresh: again, leave: () => {} };
+};
+
+const readQueue = async (screen) => {
+  const { store } = screen.app;
+  [screen.queue, screen.packages] = await Promise.all([store.queue(), store.packages()]);
+};
+
+const draw = (screen) => {
+  const { root, app, queue } = screen;
+  const { words, state } = app;
+  const { counts, sync } = state;
+  const back = queue.filter((entry) => entry.state !== "waiting");
+  const focused = root.contains(document.activeElement) ? document.activeElement.dataset.part : null;
+  document.title = words.say("sent.title");
+  const facts = [
+    [words.say("sent.kept"), counts.all],
+    [words.say("sent.sent"), counts.sent],
+    [words.say("sent.waiting"), counts.waiting],
+    [words.say("sent.back"), back.length],
+    [words.say("sent.photos"), counts.photos],
+  ];
+  root.replaceChildren(
+    make(
+      "div",
+      { class: "contents sent-screen" },
+      make("h1", { tabindex: "-1", "data-part": "title" }, document.title),
+      make("p", { class: "lead", role: "status" }, contactWords(sync, words)),
+      ...app.notices(),
+      make(
+        "dl",
+        { class: "sent-counts" },
+        ...facts.map(([name, number]) => make("div", {}, make("dt", {}, name), make("dd", {}, String(number)))),
+      ),
+      counts.isLate ? message(words.say("sent.late"), { isProblem: true }) : null,
+      key(sync.sending ? words.say("sent.sending") : words.say("sent.send_now"), () => app.sync.syncNow(), {
+        main: true,
+        shape: "onward",
+        "data-part": "send",
+      }),
+      back.length
+        ? section(
+            words.say("sent.back_title"),
+            make("p", {}, words.say("sent.back_words")),
+            make("ul", { class: "field-lines" }, ...back.map((entry) => backLine(screen, entry))),
+            key(words.say("sent.export"), () => exportFile(app), { "data-part": "export" }),
+          )
+        : null,
+      key(words.say("sent.to_lots"), () => app.go("#/lots"), { "data-part": "lots" }),
+    ),
+  );
+  if (focused) {
+    root.querySelector(`[data-part=${focused}]`)?.focus({ preventScroll: true });
+  }
+};
+
+const contactWords = (sync, words) => {
+  if (sync.sending) {
+    return words.say("sent.sending");
+  }
+  if (sync.lastContact === null) {
+    return words.say("sent.no_contact_yet");
+  }
+  const when = new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(
+    new Date(sync.lastContact),
+  );
+  return words.say("sent.last_contact", { when });
+};
+
+const backLine = ({ app, packages }, { item, state, words: reason, because }) => {
+  const { words } = app;
+  const why =
+    state === "damaged" ? words.term("held", "damaged") : reason ? words.of(reason) : words.term("held", because);
+  return make(
+    "li",
+    {},
+    make("h3", { class: "sent-back" }, shape("back"), make("span", {}, whatWords(item, packages, words))),
+    make("p", {}, why),
+  );
+};
+
+const whatWords = (item, packages, words) => {
+  const pkg = item && packages.find(({ draw: id }) => id === item.draw);
+  if (!pkg) {
+    return words.say("sent.an_entry");
+  }
+  const lot = words.of(pkg.name);
+  const tree = item.body.tree && pkg.trees.find(({ id }) => id === item.body.tree);
+  if (!tree) {
+    return words.say("sent.verdict_of", { lot });
+  }
+  const walk = walkOf(pkg, []);
+  const isWalked = walk.some(({ id }) => id === tree.id);
+  return isWalked ? placeOf(pkg, walk, tree, words).place : words.say("sent.entry_of", { lot });
+};
+
+const exportFile = async (app) => {
+  const address = URL.createObjectURL(await app.store.exportRejected());
+  const link = make("a", { href: address, download: FILE_NAME });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  // The download has its own copy by then.
+  setTimeout(() => URL.revokeObjectURL(address), 60_000);
+};

@@ -1,0 +1,27 @@
+// One audit on the phone: its package, what was entered, and what that comes to.
+//
+//   const session = await openSession(store, auditId);    null where the audit or its rows are gone
+//   session.pkg, session.view                             the package; readAudit of all items
+//   await session.record("tree", body)                    kept on the phone, then counted
+
+import { readAudit } from "./audit.js";
+
+export const openSession = async (store, auditId) => {
+  const audit = (await store.audits()).find(({ id }) => id === auditId);
+  const pkg = audit && (await store.packages()).find(({ draw }) => draw === audit.draw);
+  if (!pkg) {
+    return null;
+  }
+  const items = [...audit.items];
+  const session = {
+    id: auditId,
+    pkg,
+    view: readAudit(pkg, items),
+    record: async (kind, body) => {
+      const { draw, standard } = pkg;
+      items.push(await store.record(auditId, { draw, standard }, kind, body));
+      session.view = readAudit(pkg, items);
+    },
+  };
+  return session;
+};

@@ -135,7 +135,11 @@ def _is_uid(text: str) -> bool:
 
 def _sent() -> dict[str, Any]:
     """Return the object that was sent, empty where it was no object."""
-    sent = request.get_json(silent=True)
+    try:
+        sent = request.get_json(silent=True)
+    except RecursionError:
+        # Lists within lists within lists: nothing that a phone sends.
+        return {}
     return sent if isinstance(sent, dict) else {}
 
 

@@ -56,7 +56,7 @@ def person_views(people: Iterable[PersonsDevices]) -> list[PersonView]:
 
 def minutes_left(until: datetime, now: datetime) -> str:
     """Return how long something still holds, such as "15 minutes"."""
-    return str(format_timedelta(until - now, threshold=2, locale=words().locale))
+    return str(format_timedelta(until - now, threshold=1, locale=words().locale))
 
 
 def _phone(row: DeviceRow) -> PhoneView:
@@ -84,7 +84,7 @@ def _clock(ahead_ms: int | None) -> str | None:
     off = timedelta(milliseconds=abs(ahead_ms))
     if off < _AGREES:
         return str(gettext("agrees"))
-    length = format_timedelta(off, threshold=2, locale=words().locale)
+    length = format_timedelta(off, threshold=1, locale=words().locale)
     if ahead_ms > 0:
         return str(gettext("%(length)s ahead", length=length))
     return str(gettext("%(length)s behind", length=length))

@@ -136,7 +136,7 @@ def make_authority(folder: Path, names: Names, farm_name: str, now: datetime) ->
     # some; never pages of an authority that is gone.
     _remove(folder / PAGES_FILE)
     _write(folder / AUTHORITY_FILE, _pem(authority))
-    _write(folder / DOWNLOAD_FILE, certificate.public_bytes(Encoding.DER))
+    _offer(folder, certificate)
     return _certificates(folder, authority, _renew_pages(folder, authority, now), renewed=True)
 
 
@@ -157,8 +157,7 @@ def load_certificates(folder: Path, now: datetime) -> Certificates | None:
     renewed = pages is None or _wants_renewal(authority, pages, now)
     if pages is None or renewed:
         pages = _renew_pages(folder, authority, now)
-    if not (folder / DOWNLOAD_FILE).exists():
-        _write(folder / DOWNLOAD_FILE, authority.certificate.public_bytes(Encoding.DER))
+    _offer(folder, authority.certificate)
     return _certificates(folder, authority, pages, renewed=renewed)
 
 
@@ -384,6 +383,13 @@ def _check_dates(
                 day=certificate.not_valid_before_utc.date(),
             )
         )
+
+
+def _offer(folder: Path, authority: x509.Certificate) -> None:
+    """Keep the authority's certificate beside it, without the key, to be carried to a desk."""
+    path, content = folder / DOWNLOAD_FILE, authority.public_bytes(Encoding.DER)
+    if not path.exists() or _read(path) != content:
+        _write(path, content)
 
 
 def _read_pages(path: Path, authority: Pair) -> Pair | None:

@@ -11,6 +11,7 @@ from werkzeug.routing import Rule
 
 from audits.vocabulary import Role
 from tests.orchard import PASSWORD, plant_orchard
+from tests.phone import Phone, enrol, token_in
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
 from webapp.access import open_to
@@ -20,6 +21,8 @@ from webapp.config import Settings
 # Who may go where, written down once more and apart from the views: an area that is opened to more
 # people by mistake differs from this. The longest beginning of an address decides.
 ANYBODY = "anybody"
+# Unlocked phones of crew leads, which are told no in JSON.
+PHONES = "phones"
 CREW_LEADS = frozenset({Role.OWNER, Role.SUPERVISOR})
 OWNERS = frozenset({Role.OWNER})
 WORKERS = frozenset({Role.WORKER})
@@ -38,11 +41,16 @@ EXPECTED = {
     "/language": ANYBODY,
     "/static/<path:filename>": ANYBODY,
     # The page in the row: the same bytes for everybody.
+    "/field": PHONES,
     "/field/": ANYBODY,
+    "/field/token": ANYBODY,
+    "/field/enrol": ANYBODY,
+    "/field/unlock": ANYBODY,
     "/field/worker.js": ANYBODY,
     "/field/phrases.json": ANYBODY,
     "/field/manifest.webmanifest": ANYBODY,
 }
+LANGUAGES = frozenset({"en", "es"})
 SESSION_COOKIE = "session"
 SIGNER = "test"
 STYLES = "/static/css/page.css"
@@ -118,7 +126,7 @@ def test_a_view_that_says_nothing_is_found_and_stays_closed(app, orchard):
 
 @pytest.mark.usefixtures("orchard")
 def test_whoever_has_not_signed_in_is_sent_to_the_sign_in_page(app):
-    closed = [address for address in addresses(app) if address.expected != ANYBODY]
+    closed = [address for address in addresses(app) if address.expected not in {ANYBODY, PHONES}]
     visitor = app.test_client()
 
     assert len(closed) > 50
@@ -144,10 +152,50 @@ def test_addresses_open_to_anybody_ask_for_no_sign_in(app):
         "POST /language": 302,
         "GET /static/<path:filename>": 404,
         "GET /field/": 200,
+        "GET /field/token": 200,
+        "POST /field/enrol": 422,
+        "POST /field/unlock": 401,
         "GET /field/worker.js": 200,
         "GET /field/phrases.json": 200,
         "GET /field/manifest.webmanifest": 200,
     }
+
+
+@pytest.mark.parametrize("role", [None, *Role])
+def test_what_is_for_phones_answers_others_in_json(app, sign_in, role):
+    client = app.test_client() if role is None else sign_in(role)
+    asked = {address: ask(client, address) for address in of_phones(app)}
+
+    # A worker keeps no phone, however they came in.
+    expected = {
+        None: (401, "locked"),
+        Role.WORKER: (403, "not_allowed"),
+        Role.OWNER: (401, "not_enrolled"),
+        Role.SUPERVISOR: (401, "not_enrolled"),
+    }[role]
+    assert {(answer.status_code, answer.json["problem"]) for answer in asked.values()} == {expected}
+    assert {frozenset(answer.json["words"]) for answer in asked.values()} == {LANGUAGES}
+
+
+@pytest.mark.parametrize("role", [Role.OWNER, Role.SUPERVISOR])
+def test_an_unlocked_phone_opens_what_is_for_phones_and_its_persons_pages(
+    app, orchard, sign_in, role
+):
+    page = sign_in(role).post("/devices", data={"user_id": orchard.actor(role).user_id}).text
+    phone = app.test_client()
+    assert enrol(phone, Phone(), token_in(page)).status_code == 200
+    statuses = {
+        address: ask(phone, address).status_code
+        for address in addresses(app)
+        if address.expected == PHONES or (address.method == "GET" and role in address.expected)
+    }
+
+    assert len(statuses) > len(of_phones(app)) > 0
+    assert not {address: status for address, status in statuses.items() if status in {401, 403}}
+
+
+def of_phones(app) -> list[Address]:
+    return [address for address in addresses(app) if address.expected == PHONES]
 
 
 @pytest.mark.parametrize("role", list(Role))
@@ -155,7 +203,7 @@ def test_each_role_opens_its_own_pages_and_no_others(app, orchard, sign_in, role
     client = sign_in(role)
     wrong = {}
     for address in addresses(app, worker_id=orchard.worker.worker_id):
-        if address.rule == "/sign-out":
+        if address.rule == "/sign-out" or address.expected == PHONES:
             continue
         status = ask(client, address).status_code
         allowed = address.expected == ANYBODY or role in address.expected
@@ -217,7 +265,11 @@ def signed_in_with_token(app, orchard, role):
 @pytest.mark.parametrize("role", list(Role))
 def test_nothing_is_taken_without_the_token_of_its_form(guarded, orchard, role):
     client = signed_in_with_token(guarded, orchard, role)
-    posts = [address for address in addresses(guarded) if address.method == "POST"]
+    posts = [
+        address
+        for address in addresses(guarded)
+        if address.method == "POST" and address.expected != PHONES
+    ]
 
     assert len(posts) > 20
     statuses = {address: ask(client, address).status_code for address in posts}
@@ -227,6 +279,21 @@ def test_nothing_is_taken_without_the_token_of_its_form(guarded, orchard, role):
     }
     assert statuses == refusals
     assert client.get("/safety").status_code == 200, "signing out was taken without its token"
+
+
+def test_nothing_is_taken_from_a_phone_without_its_token(guarded, orchard):
+    owner = signed_in_with_token(guarded, orchard, Role.OWNER)
+    entry = {"user_id": orchard.owner.user_id, "csrf_token": token_of(owner, "/devices")}
+    page = owner.post("/devices", data=entry).text
+    phone = guarded.test_client()
+    headers = {"X-CSRFToken": phone.get("/field/token").json["csrf"]}
+    assert enrol(phone, Phone(), token_in(page), headers=headers).status_code == 200
+
+    posts = [address for address in of_phones(guarded) if address.method == "POST"]
+    answers = [ask(phone, address) for address in posts]
+    assert {(answer.status_code, answer.json["problem"]) for answer in answers} == {
+        (400, "stale_token")
+    }
 
 
 def test_a_page_that_was_open_too_long_keeps_its_readers_menu(guarded, orchard):

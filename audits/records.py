@@ -9,12 +9,14 @@ from audits.vocabulary import (
     BearingHabit,
     Effort,
     Fault,
+    HeldBecause,
     LotState,
     Method,
     Outcome,
     PassKind,
     PlantingKind,
     Purpose,
+    ReceiptState,
     Result,
     Role,
     Side,
@@ -353,6 +355,27 @@ class Decision:
     nonconforming: int
     leading_fault: Fault | None
     decided_at: datetime
+
+
+@dataclass(frozen=True)
+class ReceiptRow:
+    """Something that a phone sent, as it came, and what became of it."""
+
+    id: int
+    client_id: str
+    device_id: int | None
+    device_counter: int | None
+    audit_client_id: str | None
+    body: str
+    body_hash: str
+    device_at: datetime | None
+    received_at: datetime
+    state: ReceiptState
+    held_because: HeldBecause | None
+    held_against: dict[str, Any] | None
+    settled_at: datetime | None
+    settled_by: int | None
+    settled_reason: str | None
 
 
 @dataclass(frozen=True)

@@ -182,6 +182,7 @@ class HeldBecause(StrEnum):
     ANSWER_REFUSED = "answer_refused"
     ALREADY_SEALED = "already_sealed"
     STILL_OPEN = "still_open"
+    OTHER_VERDICT = "other_verdict"
     ID_USED = "id_used"
     NOT_OWN = "not_own"
     REVOKED = "revoked"
@@ -350,6 +351,7 @@ HELD_BECAUSE_NAMES: Final = {
     HeldBecause.ANSWER_REFUSED: mark("An answer does not fit its stage."),
     HeldBecause.ALREADY_SEALED: mark("The audit was sealed before it came."),
     HeldBecause.STILL_OPEN: mark("A stage of the audit is still open."),
+    HeldBecause.OTHER_VERDICT: mark("The phone showed another verdict than the one found here."),
     HeldBecause.ID_USED: mark("Something else was sent under its id before."),
     HeldBecause.NOT_OWN: mark("The audit belongs to somebody else."),
     HeldBecause.REVOKED: mark("The phone was revoked before it was sent."),

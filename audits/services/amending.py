@@ -77,48 +77,103 @@ def amend_tree(
         If the tree was not scored in this audit.
     """
     require_crew_lead(actor)
+    with database.write() as connection:
+        amend_in(
+            connection,
+            actor,
+            open_scorebook(connection, actor.farm_id, audit_id),
+            draw_tree_id,
+            answers=answers,
+            reason=reason,
+            client_id=client_id,
+            device=device,
+            now=now,
+        )
+
+
+def amend_in(
+    connection: sa.Connection,
+    actor: Actor,
+    book: Scorebook,
+    draw_tree_id: int,
+    *,
+    answers: Mapping[str, Any],
+    reason: str,
+    client_id: str,
+    device: Device,
+    now: datetime,
+) -> None:
+    """
+    Correct a tree of a sealed audit in an open transaction.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    actor : Actor
+        Who amends.
+    book : Scorebook
+        The audit.
+    draw_tree_id : int
+        The tree.
+    answers : Mapping of str to object
+        The fields of `audits.scoring.TreeAnswers`.
+    reason : str
+        Why, in a few words.
+    client_id : str
+        Id made where the amendment was made.
+    device : Device
+        Where it was made.
+    now : datetime
+        The present.
+
+    Raises
+    ------
+    InvalidInput
+        If an answer cannot be taken or the reason is missing.
+    Conflict
+        If the audit is not sealed yet, or the client id was used for another tree.
+    NotFound
+        If the tree was not scored in this audit.
+    """
     if not reason.strip():
         raise InvalidInput({"reason": say("Say why the score is changed.")})
-    with database.write() as connection:
-        book = open_scorebook(connection, actor.farm_id, audit_id)
-        if book.audit.sealed_at is None:
-            raise Conflict(say("This audit is still open. Enter the tree again instead."))
-        versions = queries.score_versions(connection, actor.farm_id, audit_id, draw_tree_id)
-        if not versions:
-            raise NotFound(say("This tree was not scored in this audit."))
-        if any(version.client_id == client_id for version in versions):
-            return
-        refuse_used_ids(connection, book, [(client_id, draw_tree_id)])
-        latest = versions[-1]
-        read = read_answers(answers)
-        score = score_tree(
-            book.standard, read, method=book.crew_pass.method, stages=book.draw.stages
-        )
-        _refuse_fewer_stages(latest.answers, read)
-        score_id = insert(
-            connection,
-            tree_score,
-            {
-                "farm_id": actor.farm_id,
-                "audit_id": audit_id,
-                "draw_tree_id": draw_tree_id,
-                "version": latest.version + 1,
-                "client_id": client_id,
-                "device": device.name,
-                "device_counter": device.counter,
-                "scoring_order": latest.scoring_order,
-                "recorded_at": now,
-                "device_at": device.at,
-                "answers": read.model_dump(mode="json"),
-                "points": score.points,
-                "amended_by": actor.user_id,
-                "reason": reason.strip(),
-            },
-        )
-        tree = trees_by_id(connection, book)[draw_tree_id]
-        write_stage_scores(connection, book, [(score_id, tree, score)])
-        write_rollups(connection, book)
-        _decide_as_amended(connection, book, now)
+    if book.audit.sealed_at is None:
+        raise Conflict(say("This audit is still open. Enter the tree again instead."))
+    versions = queries.score_versions(connection, actor.farm_id, book.audit.id, draw_tree_id)
+    if not versions:
+        raise NotFound(say("This tree was not scored in this audit."))
+    if any(version.client_id == client_id for version in versions):
+        return
+    refuse_used_ids(connection, book, [(client_id, draw_tree_id)])
+    latest = versions[-1]
+    read = read_answers(answers)
+    score = score_tree(book.standard, read, method=book.crew_pass.method, stages=book.draw.stages)
+    _refuse_fewer_stages(latest.answers, read)
+    score_id = insert(
+        connection,
+        tree_score,
+        {
+            "farm_id": actor.farm_id,
+            "audit_id": book.audit.id,
+            "draw_tree_id": draw_tree_id,
+            "version": latest.version + 1,
+            "client_id": client_id,
+            "device": device.name,
+            "device_counter": device.counter,
+            "scoring_order": latest.scoring_order,
+            "recorded_at": now,
+            "device_at": device.at,
+            "answers": read.model_dump(mode="json"),
+            "points": score.points,
+            "amended_by": actor.user_id,
+            "reason": reason.strip(),
+        },
+    )
+    tree = trees_by_id(connection, book)[draw_tree_id]
+    write_stage_scores(connection, book, [(score_id, tree, score)])
+    write_rollups(connection, book)
+    _decide_as_amended(connection, book, now)
 
 
 def _refuse_fewer_stages(before: Mapping[str, Any], after: TreeAnswers) -> None:

@@ -64,24 +64,43 @@ def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -
         if book.draw.lot_id is None:
             raise NotFound(say("There is no such audit."))
         require_own(actor, book.audit)
-        refuse_sealed(book.audit)
-        view = audit_view(connection, book)
-        if view.given_up:
-            raise Conflict(
-                say("The reserve of this draw is used up. Begin a new audit of the lot.")
-            )
-        if not view.all_decided:
-            raise Conflict(say("A stage is still open. Score the remaining trees first."))
-        connection.execute(
-            audit.update()
-            .where(audit.c.farm_id == actor.farm_id, audit.c.id == audit_id)
-            .values(sealed_at=now)
-        )
-        write_decisions(connection, book, view.standings, version=1, now=now)
-        write_rollups(connection, book)
-        if book.draw.lot_id is not None and _decides_lot(connection, book):
-            _move_lot(connection, book, view, now)
+        seal_in(connection, audit_view(connection, book), now)
         return audit_view(connection, open_scorebook(connection, actor.farm_id, audit_id))
+
+
+def seal_in(connection: sa.Connection, view: AuditView, now: datetime) -> None:
+    """
+    Issue the verdict of an audit of a lot in an open transaction.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    view : AuditView
+        The audit as it stands.
+    now : datetime
+        The present.
+
+    Raises
+    ------
+    Conflict
+        If a stage is still open, the draw was given up, or the audit is sealed already.
+    """
+    book = view.book
+    refuse_sealed(book.audit)
+    if view.given_up:
+        raise Conflict(say("The reserve of this draw is used up. Begin a new audit of the lot."))
+    if not view.all_decided:
+        raise Conflict(say("A stage is still open. Score the remaining trees first."))
+    connection.execute(
+        audit.update()
+        .where(audit.c.farm_id == book.farm.id, audit.c.id == book.audit.id)
+        .values(sealed_at=now)
+    )
+    write_decisions(connection, book, view.standings, version=1, now=now)
+    write_rollups(connection, book)
+    if _decides_lot(connection, book):
+        _move_lot(connection, book, view, now)
 
 
 def write_decisions(

@@ -532,6 +532,7 @@ receipt = farm_table(
     points_to("device"),
     points_to("user_account", "settled_by"),
     sa.UniqueConstraint("farm_id", "client_id", "body_hash"),
+    sa.Index(None, "farm_id", "device_id", "device_counter"),
     sa.Index(None, "farm_id", "state"),
     sa.Index(None, "farm_id", "audit_client_id"),
 )

@@ -119,6 +119,12 @@ def upgrade() -> None:
         ["farm_id", "audit_client_id"],
         unique=False,
     )
+    op.create_index(
+        op.f("ix_receipt_farm_id_device_id_device_counter"),
+        "receipt",
+        ["farm_id", "device_id", "device_counter"],
+        unique=False,
+    )
     op.create_index(op.f("ix_receipt_farm_id_state"), "receipt", ["farm_id", "state"], unique=False)
     op.create_table(
         "photo",

@@ -21,7 +21,7 @@ from webapp.field.phrases import spoken
 from webapp.reading import words_in
 
 # As they are linked, the later ones over the earlier ones.
-_STYLES: Final = ("palette", "drawing", "page", "frame", "forms", "lists", "tree", "field")
+_STYLES: Final = ("palette", "drawing", "page", "frame", "forms", "lists", "tree", "field", "lock")
 _ICONS: Final = ("mark.svg", "mark-180.png", "mark-512.png")
 _WORKER: Final = "js/field/worker.js"
 # Modules of other pages that those of the field import.

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.phone_items import ItemKind, PhoneItem, true_time
-from audits.records import Actor, Audit, Draw, TreeScoreRow
+from audits.records import Actor, Audit, Draw, TreeScoreRow, User
 from audits.services.auditing import (
     Device,
     TreeEntry,
@@ -66,6 +66,23 @@ class Sender:
     device: str
     sent_at: datetime | None
     received_at: datetime
+
+
+def actor_of(user: User) -> Actor:
+    """
+    Return a person as somebody who does something.
+
+    Parameters
+    ----------
+    user : User
+        The account.
+
+    Returns
+    -------
+    Actor
+        The person.
+    """
+    return Actor(user.id, user.farm_id, user.name, user.role, user.language, user.worker_id)
 
 
 class Applying:

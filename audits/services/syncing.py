@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from audits.errors import NotFound
 from audits.messages import say
 from audits.phone_items import ItemKind, Parcel, open_parcel, reread
-from audits.records import Actor, DeviceRow, User
-from audits.services.applying import Applying, HeldBack, Sender
+from audits.records import DeviceRow, User
+from audits.services.applying import Applying, HeldBack, Sender, actor_of
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import devices as device_queries
@@ -236,23 +236,6 @@ class _Taking:
             for fate, item in zip(fates, items, strict=True)
             if item.kind not in _OVERTAKEN or item.counter > latest.get((item.audit, item.tree), -1)
         ]
-
-
-def actor_of(user: User) -> Actor:
-    """
-    Return a person as somebody who does something.
-
-    Parameters
-    ----------
-    user : User
-        The account.
-
-    Returns
-    -------
-    Actor
-        The person.
-    """
-    return Actor(user.id, user.farm_id, user.name, user.role, user.language, user.worker_id)
 
 
 def may_send(user: User) -> bool:

@@ -55,6 +55,11 @@ _OWNERS_FOLDER: Final = 0o700
 _OTHERS: Final = stat.S_IRWXG | stat.S_IRWXO
 _EVERY_ADDRESS: Final = (ip_network("0.0.0.0/0"), ip_network("::/0"))
 _FINGERPRINT_GROUP: Final = 4
+_NEW_AUTHORITY: Final = say(
+    "Put back a good copy, or make a new authority: pruning-audit certs --renew. Every phone then "
+    "has to be set up again."
+)
+_NEW_PAGES: Final = say("Delete the file: the next start makes a new one.")
 
 
 class CertificateError(AuditError):
@@ -151,7 +156,7 @@ def load_certificates(folder: Path, now: datetime) -> Certificates | None:
     path = folder / AUTHORITY_FILE
     if not path.exists():
         return None
-    authority = _read_pair(path)
+    authority = _read_pair(path, remedy=_NEW_AUTHORITY)
     _check_authority(path, authority, now)
     pages = _read_pages(folder / PAGES_FILE, authority)
     renewed = pages is None or _wants_renewal(authority, pages, now)
@@ -350,16 +355,13 @@ def _check_authority(path: Path, authority: Pair, now: datetime) -> None:
     if not is_ours:
         raise CertificateError(
             say(
-                "%(file)s is not an authority that this program made. For a certificate from "
-                "elsewhere use --cert and --key; to make a new authority: pruning-audit certs "
-                "--renew",
+                "%(file)s is not an authority that this program made; a certificate from "
+                "elsewhere goes with --cert and --key. %(remedy)s",
                 file=str(path),
+                remedy=_NEW_AUTHORITY,
             )
         )
-    remedy = say(
-        "Make a new one: pruning-audit certs --renew. Every phone then has to be set up again."
-    )
-    _check_dates(path, certificate, now, remedy=remedy)
+    _check_dates(path, certificate, now, remedy=_NEW_AUTHORITY)
 
 
 def _check_dates(
@@ -395,37 +397,38 @@ def _offer(folder: Path, authority: x509.Certificate) -> None:
 def _read_pages(path: Path, authority: Pair) -> Pair | None:
     if not path.exists():
         return None
-    pages = _read_pair(path)
+    pages = _read_pair(path, remedy=_NEW_PAGES)
     try:
         pages.certificate.verify_directly_issued_by(authority.certificate)
     except (InvalidSignature, ValueError, TypeError) as error:
         raise CertificateError(
             say(
-                "The certificate in %(file)s comes from another authority. Use --cert and --key "
-                "to serve with it, or delete the file: the next start makes a new one.",
+                "The certificate in %(file)s comes from another authority; to serve with it use "
+                "--cert and --key. %(remedy)s",
                 file=str(path),
+                remedy=_NEW_PAGES,
             )
         ) from error
     return pages
 
 
-def _read_pair(path: Path) -> Pair:
+def _read_pair(path: Path, *, remedy: Message) -> Pair:
     """Return the certificate and the key of a file that nobody else may read."""
     certificates, key = _certificates_in(path), _key_in(path)
     if len(certificates) != 1 or key is None:
         raise CertificateError(
             say(
-                "%(file)s is broken: it does not hold one certificate and its key. Put back a "
-                "copy from a backup, or delete the file and run: pruning-audit certs",
+                "%(file)s is broken: it does not hold one certificate and its key. %(remedy)s",
                 file=str(path),
+                remedy=remedy,
             )
         )
     if not _fits(certificates[0], key):
         raise CertificateError(
             say(
-                "The key and the certificate in %(file)s do not belong together. Put back a copy "
-                "from a backup, or delete the file and run: pruning-audit certs",
+                "The key and the certificate in %(file)s do not belong together. %(remedy)s",
                 file=str(path),
+                remedy=remedy,
             )
         )
     if os.name == "posix" and path.stat().st_mode & _OTHERS:

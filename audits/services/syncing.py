@@ -14,6 +14,7 @@ from audits.messages import say
 from audits.phone_items import ItemKind, Parcel, open_parcel, reread
 from audits.records import DeviceRow, User
 from audits.services.applying import Applying, HeldBack, Sender, actor_of
+from audits.services.devices import note_contact
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import devices as device_queries
@@ -63,6 +64,24 @@ class Batch:
     device: DeviceRow
     sent_at: datetime | None
     items: Sequence[object]
+
+    def clock_ahead_ms(self, now: datetime) -> int | None:
+        """
+        Return how far the phone's clock is ahead.
+
+        Parameters
+        ----------
+        now : datetime
+            The present.
+
+        Returns
+        -------
+        int or None
+            In ms, negative where it is behind; None where the phone did not say.
+        """
+        if self.sent_at is None:
+            return None
+        return round((self.sent_at - now).total_seconds() * 1000)
 
 
 @dataclass(frozen=True)
@@ -147,6 +166,7 @@ def sync_items(database: Database, batch: Batch, now: datetime) -> list[ItemRece
             raise NotFound(say("This phone is not enrolled."))
         fates = _Taking(connection, device, user, now).take(parcels, batch.sent_at)
         _write_receipts(connection, device, farm_id, fates, now)
+        note_contact(connection, device, now, batch.clock_ahead_ms(now))
     receipts = {id(fate.parcel): fate.receipt for fate in fates}
     return [receipts[id(parcel)] for parcel in parcels]
 

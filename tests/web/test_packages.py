@@ -18,8 +18,8 @@ from audits.storage.queries import audits as queries
 from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import HeadingRule, LotState, Method, Role, Side, Stage
 from tests.orchard import WORKERS
-from tests.phones import enrol
 from tests.row_audit import PHONE, prune
+from tests.row_phone import enrolled
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
 from webapp.extensions import farm
@@ -30,7 +30,7 @@ from webapp.reading import words_in
 
 @pytest.fixture
 def phone(database, orchard):
-    return enrol(database, orchard.supervisor, NOW)
+    return enrolled(database, orchard.supervisor, NOW)
 
 
 @pytest.fixture
@@ -84,7 +84,7 @@ def test_one_call_draws_every_lot_that_waits_and_begins_no_audit(client, databas
 
 def test_whoever_prepares_second_gets_the_same_trees(app, client, database, orchard, pruned):
     first = prepare(client)["prepared"]
-    other = enrol(database, orchard.owner, NOW).open(app)
+    other = enrolled(database, orchard.owner, NOW).open(app)
     second = prepare(other)["prepared"]
 
     assert [one["trees"] for one in second] == [one["trees"] for one in first]
@@ -106,7 +106,7 @@ def test_begun_by_hand_or_prepared_it_is_the_same_draw(client, database, orchard
         assert queries.audit_by_id(connection, orchard.farm_id, audit_id).draw_id == drawn["draw"]
 
 
-def test_a_lot_that_cannot_be_planned_keeps_no_other_back(client, database, orchard, pruned):
+def test_a_lot_that_cannot_be_planned_keeps_no_other_back(client, database, pruned):
     gone, *others = pruned.lot_ids
     with database.write() as connection:
         row_id = connection.scalar(
@@ -156,7 +156,8 @@ def test_one_lot_can_be_prepared_by_itself(client, database, pruned):
     assert listed == {lot_id: lot_id == pruned.lot_ids[1] for lot_id in pruned.lot_ids}
 
 
-def test_asking_draws_nothing(client, database, pruned):
+@pytest.mark.usefixtures("pruned")
+def test_asking_draws_nothing(client, database):
     before = state_of(database)
     assert client.get("/field/lots").status_code == 200
     assert client.get("/field/packages").json["prepared"] == []
@@ -165,7 +166,8 @@ def test_asking_draws_nothing(client, database, pruned):
     assert after == before
 
 
-def test_a_phone_gets_only_the_packages_that_it_does_not_know(client, pruned):
+@pytest.mark.usefixtures("pruned")
+def test_a_phone_gets_only_the_packages_that_it_does_not_know(client):
     prepared = prepare(client)["prepared"]
     known = ",".join(f"{one['draw']}:{one['standard']['digest']}" for one in prepared[:2])
     answer = client.get("/field/packages", query_string={"known": known}).json
@@ -197,7 +199,8 @@ def test_a_phone_gets_only_the_packages_that_it_does_not_know(client, pruned):
         b"[" * 50_000,
     ],
 )
-def test_what_cannot_be_read_prepares_nothing(client, database, pruned, body):
+@pytest.mark.usefixtures("pruned")
+def test_what_cannot_be_read_prepares_nothing(client, database, body):
     before = state_of(database)
     answer = client.post("/field/prepare", data=body, content_type="application/json")
 
@@ -205,29 +208,28 @@ def test_what_cannot_be_read_prepares_nothing(client, database, pruned, body):
     assert answer.mimetype == "application/json"
     assert {"problem", "words"} <= answer.json.keys()
     assert state_of(database) == before
-    assert pruned.lot_ids
 
 
-def test_the_token_of_a_form_is_asked_for(app, phone, pruned):
+@pytest.mark.usefixtures("pruned")
+def test_the_token_of_a_form_is_asked_for(app, phone):
     app.config["WTF_CSRF_ENABLED"] = True
     answer = ask(phone.open(app))
 
     assert answer.status_code == 400
     assert answer.json["problem"] == "stale_token"
-    assert pruned.lot_ids
 
 
 @pytest.mark.parametrize(
     ("method", "path"),
     [("GET", "/field/lots"), ("GET", "/field/packages"), ("POST", "/field/prepare")],
 )
-def test_only_an_enrolled_phone_takes_anything_along(app, sign_in, pruned, method, path):
+@pytest.mark.usefixtures("pruned")
+def test_only_an_enrolled_phone_takes_anything_along(app, sign_in, method, path):
     visitors = [app.test_client(), sign_in(Role.OWNER), sign_in(Role.WORKER)]
     answers = [client.open(path, method=method, json={"lots": "all"}) for client in visitors]
 
     assert [answer.status_code for answer in answers] == [401, 401, 403]
     assert {answer.mimetype for answer in answers} == {"application/json"}
-    assert pruned.lot_ids
 
 
 # --- what is in a package ------------------------------------------------------------------------
@@ -338,9 +340,7 @@ def standards_of_all_kinds(database, orchard):
     with database.read() as connection:
         version = standard_queries.standard_by_id(connection, orchard.farm_id, orchard.standard_id)
     base = standards.standard_of(version).model_dump(mode="json")
-    for rule, least, most, measured in product(
-        HeadingRule, (0, 2), (2, 5), (False, True)
-    ):
+    for rule, least, most, measured in product(HeadingRule, (0, 2), (2, 5), (False, True)):
         payload = json.loads(json.dumps(base))
         payload["heading"]["rule"] = rule
         payload["limbs"] |= {"least": least, "most": most}
@@ -453,5 +453,3 @@ def test_a_lot_that_is_only_drawn_still_waits_on_today(client, supervisor, prune
     links = [f"/lots/{lot_id}" for lot_id in pruned.lot_ids]
     assert set(links) <= set(before)
     assert set(links) <= set(page.links)
-
-

@@ -1,6 +1,6 @@
 """The field area's views, gathered for the application."""
 
-from webapp.field import lots, page
+from webapp.field import lots, page, photos, syncing
 from webapp.field.blueprint import blueprint
 
-__all__ = ["blueprint", "lots", "page"]
+__all__ = ["blueprint", "lots", "page", "photos", "syncing"]

@@ -841,7 +841,7 @@ def _legend(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
     ]
     parts = [
         *(
-            _listed(STAGE_NAMES[column.stage], _letters(column, words.language), words, width_mm)
+            _listed(STAGE_NAMES[column.stage], letters_of(column, words.language), words, width_mm)
             for column in sheet.columns
         ),
         _listed(_MISSED, missed, words, width_mm),
@@ -852,8 +852,22 @@ def _legend(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
     return Drawing(width_mm, letters.height_mm + 1.2, shapes, words.say(say("Letters")))
 
 
-def _letters(column: TallyColumn, language: str) -> list[tuple[str, str]]:
-    """Return the letters of a stage, each with what it means."""
+def letters_of(column: TallyColumn, language: str) -> list[tuple[str, str]]:
+    """
+    Return the letters of a stage, each with what it means.
+
+    Parameters
+    ----------
+    column : TallyColumn
+        The stage.
+    language : str
+        The sheet's language.
+
+    Returns
+    -------
+    list of tuple of str
+        Letter and English name, answers first.
+    """
     taps = [answer.tap for answer in column.answers]
     answers = []
     if any(answer.tap is Tap.RIGHT and not answer.label.isdecimal() for answer in column.answers):

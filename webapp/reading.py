@@ -1,11 +1,13 @@
 """How the reader of this page reads: language, region, units and time zone."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from babel import Locale, UnknownLocaleError
 from babel.support import NullTranslations, Translations
 from flask import Flask, g, request, session
-from flask_babel import get_translations
+from flask_babel import force_locale, get_translations
 
 from audits.messages import Message, Units, Words
 from audits.records import Farm
@@ -51,6 +53,18 @@ def in_every_language(found: Farm, message: Message | str) -> dict[str, str]:
     return {language: words_of_farm(found, language).say(message) for language in LANGUAGES}
 
 
+@contextmanager
+def read_in(language: str) -> Iterator[None]:
+    """Let what happens inside be read in another language than the reader's, as paper may be."""
+    before = g.get("language_inside")
+    g.language_inside = language
+    try:
+        with force_locale(locale_name(language, farm().region)):
+            yield
+    finally:
+        g.language_inside = before
+
+
 def locale_name(language: str, region: str) -> str:
     """Return the locale of a language in a region, or of the language alone where unknown."""
     try:
@@ -61,6 +75,9 @@ def locale_name(language: str, region: str) -> str:
 
 def chosen_language() -> str:
     """Return the person's language, else the one chosen in this browser, else a fitting one."""
+    inside = g.get("language_inside")
+    if inside is not None:
+        return str(inside)
     actor = g.get("actor")
     if actor is not None:
         return str(actor.language)

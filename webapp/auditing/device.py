@@ -1,6 +1,7 @@
 """The device that an entry comes from: a random id and a counter, kept in long-lived cookies."""
 
 import re
+from dataclasses import replace
 from typing import Final
 from uuid import UUID, uuid4
 
@@ -14,6 +15,7 @@ from audits.services.auditing import Device
 _NAME_COOKIE: Final = "device"
 _COUNTER_COOKIE: Final = "entries"
 _COUNTER: Final = re.compile(r"[0-9]{1,9}")
+_AT_DESK: Final = "desk:"
 _TWO_YEARS_S: Final = 2 * 365 * 24 * 3600
 
 
@@ -41,6 +43,17 @@ def this_device() -> Device:
         return response
 
     return Device(name=name, counter=counter)
+
+
+def this_desk() -> Device:
+    """Return the device of a request that types a paper sheet in: it is no phone in the row."""
+    device = this_device()
+    return replace(device, name=f"{_AT_DESK}{device.name}")
+
+
+def is_desk(name: str) -> bool:
+    """Tell whether an entry was typed in from paper, by the name of its device."""
+    return name.startswith(_AT_DESK)
 
 
 def new_client_id() -> str:

@@ -21,6 +21,7 @@ from audits.vocabulary import (
 )
 from printables.drawing.strip import StripLabels, TreeMark, row_strip
 from printables.drawing.svg import to_svg
+from webapp.auditing.device import is_desk
 from webapp.auditing.places import place_words, row_name
 from webapp.reading import words
 
@@ -44,6 +45,7 @@ class TreeLine:
     url: str
     side: str
     results: Sequence[tuple[Result, str]]
+    at_desk: bool
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def tree_lines(view: VerdictView) -> list[TreeLine]:
     by_stage = {
         tree.id: {score.stage: score.result for score in scores} for tree, scores in _by_tree(view)
     }
+    at_desk = typed_at_desk(view)
     return [
         TreeLine(
             place=place_words(tree, view.rows),
@@ -107,9 +110,15 @@ def tree_lines(view: VerdictView) -> list[TreeLine]:
                     for stage in view.view.book.draw.stages
                 )
             ],
+            at_desk=tree.id in at_desk,
         )
         for tree in view.view.walk
     ]
+
+
+def typed_at_desk(view: VerdictView) -> set[int]:
+    """Return the trees whose answers were typed in from paper."""
+    return {tree_id for tree_id, row in view.view.answered.items() if is_desk(row.device)}
 
 
 def amended_trees(view: VerdictView) -> list[AmendedTree]:

@@ -1,0 +1,183 @@
+"""The tally sheet of an audit's sample; for the pages and the command line."""
+
+from collections.abc import Iterator, Mapping
+from zoneinfo import ZoneInfo
+
+from flask import Response, request
+from flask.typing import ResponseReturnValue
+from werkzeug.datastructures import MultiDict
+
+from audits.errors import InvalidInput, NotFound
+from audits.messages import say
+from audits.records import Actor, DrawTree, Row, StandardVersion
+from audits.sampling import MeasuredPlan, StagePlan
+from audits.scoring import Tap, possible_faults
+from audits.services.accounts import LANGUAGES
+from audits.services.auditing import AuditView
+from audits.services.verdicts import VerdictView, view_verdict
+from audits.storage.database import Database
+from audits.storage.queries import standards as standard_queries
+from audits.vocabulary import SIDE_NAMES, Stage
+from printables.sheet import Page
+from printables.tally_sheet import (
+    TallyAnswer,
+    TallyColumn,
+    TallySheet,
+    TallyTree,
+    TallyWave,
+    WaveNumbers,
+    tally_sheet,
+)
+from webapp.access import CREW_LEADS, actor, open_to
+from webapp.auditing.blueprint import blueprint
+from webapp.auditing.entry import StagePanel, stage_panels
+from webapp.auditing.places import lot_name, position_words, row_name, tree_place
+from webapp.auditing.samples import Sample, sample_of
+from webapp.extensions import database, farm
+from webapp.reading import chosen_language, read_in, words
+
+_LETTER_REGIONS = frozenset({"US", "CA", "MX"})
+
+
+@blueprint.get("/audits/<int:audit_id>/sheet.pdf")
+@open_to(CREW_LEADS)
+def sheet(audit_id: int) -> ResponseReturnValue:
+    """Print the sample of an audit as a tally sheet."""
+    document = tally_sheet_pdf(
+        database(),
+        actor(),
+        audit_id,
+        page=_page(request.args.get("page")),
+        language=_language(request.args.get("language")),
+    )
+    return Response(
+        document,
+        mimetype="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="tally-sheet-{audit_id}.pdf"'},
+    )
+
+
+def tally_sheet_pdf(
+    source: Database, reader: Actor, audit_id: int, *, page: Page, language: str
+) -> bytes:
+    """Print the sample of an audit in a language; needs an application context, no request."""
+    view = view_verdict(source, reader, audit_id)
+    book = view.view.book
+    sample = sample_of(source, book)
+    with source.read() as connection:
+        version = standard_queries.standard_by_id(
+            connection, reader.farm_id, book.crew_pass.standard_version_id
+        )
+    if version is None:
+        raise NotFound(say("There is no such audit."))
+    with read_in(language):
+        return tally_sheet(_sheet(view, version, sample), words(), page=page)
+
+
+def usual_page() -> Page:
+    """Return the paper that is usual in the farm's region."""
+    return Page.LETTER if farm().region in _LETTER_REGIONS else Page.A4
+
+
+def paper_columns(view: AuditView) -> list[TallyColumn]:
+    """Return the stages of an audit as the sheet and the desk ask for them."""
+    book = view.book
+    panels = stage_panels(
+        book.standard, book.crew_pass.method, MultiDict(), {}, words(), stages=book.draw.stages
+    )
+    return [
+        TallyColumn(
+            stage=Stage(panel.key),
+            answers=tuple(_answers(panel)),
+            faults=possible_faults(book.standard, Stage(panel.key), book.crew_pass.method),
+        )
+        for panel in panels
+    ]
+
+
+def _answers(panel: StagePanel) -> Iterator[TallyAnswer]:
+    """Return the tiles of the phone as boxes."""
+    for tile in panel.tiles:
+        if tile.shape == "count":
+            yield TallyAnswer(Tap.RIGHT, tile.label)
+        else:
+            yield TallyAnswer(Tap(tile.value))
+
+
+def _sheet(view: VerdictView, version: StandardVersion, sample: Sample) -> TallySheet:
+    book = view.view.book
+    day = book.draw.created_at.astimezone(ZoneInfo(book.farm.time_zone)).date()
+    return TallySheet(
+        farm=book.farm.name,
+        block=view.block.name,
+        crew=view.crew.name,
+        lot=lot_name(view.ranges),
+        auditor=view.people.get(book.audit.auditor_id, ""),
+        standard_version=version.version,
+        draw=book.draw.id,
+        drawn_on=day,
+        purpose=book.draw.purpose,
+        columns=tuple(paper_columns(view.view)),
+        waves=tuple(_waves(view, sample)),
+        reserve=tuple(_paper_tree(tree, view.rows, sample) for tree in sample.reserve),
+        skips_decided=book.standard.skip_decided,
+    )
+
+
+def _waves(view: VerdictView, sample: Sample) -> Iterator[TallyWave]:
+    walk = view.view.walk
+    plans = view.view.book.plans
+    for wave, size in enumerate(view.view.book.wave_sizes, start=1):
+        yield TallyWave(
+            tuple(
+                _paper_tree(
+                    tree, view.rows, sample, tree_place(walk, tree, view.rows).direction_words
+                )
+                for tree in walk
+                if tree.wave == wave
+            ),
+            tuple(_numbers(stage, plans[stage], size) for stage in view.view.book.draw.stages),
+        )
+
+
+def _numbers(stage: Stage, plan: StagePlan, size: int) -> WaveNumbers:
+    """Return what decides a stage at a size; nothing where its plan has no wave of that size."""
+    by_mean = isinstance(plan, MeasuredPlan)
+    for wave in plan.waves:
+        if wave.size == size:
+            impossible = wave.rejection_number > size
+            return WaveNumbers(
+                stage,
+                wave.acceptance_number,
+                None if impossible else wave.rejection_number,
+                by_mean=by_mean,
+            )
+    return WaveNumbers(stage, None, None, by_mean=by_mean)
+
+
+def _paper_tree(
+    tree: DrawTree, rows: Mapping[int, Row], sample: Sample, way: str = ""
+) -> TallyTree:
+    row = rows[tree.orchard_row_id]
+    return TallyTree(
+        label=sample.labels[tree.id],
+        place=position_words(row, tree.position),
+        row=row_name(row),
+        side=words().say(SIDE_NAMES[tree.side]),
+        way=way,
+    )
+
+
+def _page(text: str | None) -> Page:
+    try:
+        return Page(text) if text else usual_page()
+    except ValueError:
+        raise InvalidInput({"page": say("Choose Letter or A4.")}) from None
+
+
+def _language(text: str | None) -> str:
+    if not text:
+        return chosen_language()
+    if text not in LANGUAGES:
+        raise InvalidInput({"language": say("Choose one of the languages offered.")})
+    return text

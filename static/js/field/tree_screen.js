@@ -224,7 +224,7 @@ class TreeScreen {
     const { order, total, place, side, direction } = placeOf(pkg, view.walk, this.#tree, words);
     const title = words.say("tree.title", { order, total });
     const last = view.lastScored;
-    const between = () => make("span", { "aria-hidden": "true" }, " / ");
+    const between = () => make("span", { "aria-hidden": "true" }, " /");
     const hadFocus = this.#head.contains(document.activeElement) ? document.activeElement.dataset.part : null;
     document.title = title;
     this.#head.replaceChildren(
@@ -234,7 +234,15 @@ class TreeScreen {
         last && last.id !== this.#tree.id ? this.#undoKey() : null,
         make("h1", { tabindex: "-1", "data-part": "title" }, title),
         make("p", { class: "tree-saved" }, this.#notice ?? keptWords(state, words)),
-        make("p", { class: "tree-where" }, make("strong", {}, place), between(), side, between(), direction),
+        make(
+          "p",
+          { class: "tree-where" },
+          make("strong", {}, place, between()),
+          " ",
+          make("span", {}, side, between()),
+          " ",
+          make("span", {}, direction),
+        ),
       ),
       signElement(problem ?? signOf(pkg, view, words)),
     );

@@ -51,6 +51,7 @@ def serving(
     folder: Path = PROJECT,
     ready_path: str = "/",
     deadline_s: float = 60,
+    port: int | None = None,
 ) -> Iterator[Server]:
     """
     Serve until the block ends; the block starts when the server answers a request.
@@ -69,13 +70,15 @@ def serving(
         Path asked for to learn whether the server answers; any status will do.
     deadline_s : float, optional
         Seconds that the server has to start.
+    port : int, optional
+        Port to listen on; any free one if left out.
 
     Raises
     ------
     DidNotStartError
         If the server ends before it answers, or does not answer in time.
     """
-    port = free_port()
+    port = port or free_port()
     arguments = [part.replace("{port}", str(port)).replace("{host}", HOST) for part in command]
     with log.open("wb") as output:
         process = subprocess.Popen(

@@ -24,6 +24,7 @@ from audits.storage.database import Database
 from audits.vocabulary import Role
 from tests.browser.crawling import FACTS, Crawl, Crawler
 from tests.browser.demo_states import States
+from tests.browser.field_phone import FieldPhone
 from tests.browser.people import Person
 from tests.serving import HOST, PROGRAM, PROJECT, SERVE, Server, serving
 from webapp.app import create_app
@@ -124,18 +125,20 @@ def chromium_path() -> str | None:
     return named or next(filter(None, map(shutil.which, CHROMIUM_NAMES)), None)
 
 
+def chromium_arguments() -> list[str]:
+    """Return how Chromium is started here."""
+    # Chromium refuses to run as root inside its sandbox.
+    return [*CHROMIUM_ARGUMENTS, *(["--no-sandbox"] if os.geteuid() == 0 else [])]
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """The system's Chromium, started once."""
     path = chromium_path()
     if path is None:
         pytest.skip(f"no Chromium on the PATH: install it, or set {CHROMIUM_VARIABLE}")
-    arguments = list(CHROMIUM_ARGUMENTS)
-    if os.geteuid() == 0:
-        # Chromium refuses to run as root inside its sandbox.
-        arguments.append("--no-sandbox")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=arguments)
+        browser = playwright.chromium.launch(executable_path=path, args=chromium_arguments())
         yield browser
         browser.close()
 
@@ -244,6 +247,33 @@ def person(open_context: Callable[..., BrowserContext]) -> Callable[..., Person]
         return Person(context.new_page(), language)
 
     return somebody
+
+
+@pytest.fixture
+def field_phone(
+    browser: Browser, browser_errors: BrowserErrors, tmp_path: Path
+) -> Iterator[Callable[..., FieldPhone]]:
+    """
+    A phone with a storage of its own, for the page in the row: ``field_phone(link.url)``.
+
+    What it says when its connection breaks is no error of the page: the browser notes it by itself.
+    """
+    browser_errors.allow("net::ERR_|Failed to load resource|Failed to fetch")
+    with ExitStack() as stack:
+
+        def made(url: str, name: str = "phone") -> FieldPhone:
+            phone = FieldPhone(
+                browser.browser_type,
+                chromium_path(),
+                chromium_arguments(),
+                tmp_path / name,
+                url,
+                watch=browser_errors.watch,
+            )
+            stack.callback(phone.close)
+            return phone
+
+        yield made
 
 
 @pytest.fixture(scope="session")

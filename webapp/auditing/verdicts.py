@@ -2,17 +2,25 @@
 
 from flask import flash, redirect, render_template, url_for
 from flask.typing import ResponseReturnValue
-from flask_babel import gettext
+from flask_babel import gettext, ngettext
 
 from audits.errors import Conflict
+from audits.services.photos import photos_of_audit
 from audits.services.sealing import seal_audit
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.vocabulary import LOT_STATE_NAMES
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.branches import branch_lines
+from webapp.auditing.photos import photo_lines
 from webapp.auditing.places import lot_name
-from webapp.auditing.sheets import amended_trees, faulty_lines, row_strips, tree_lines
+from webapp.auditing.sheets import (
+    amended_trees,
+    faulty_lines,
+    row_strips,
+    tree_lines,
+    typed_at_desk,
+)
 from webapp.auditing.standing import lot_line, sign_of, stage_lines
 from webapp.auditing.trees import next_url
 from webapp.extensions import database, present
@@ -70,4 +78,20 @@ def _page(view: VerdictView) -> str:
         lines=tree_lines(view),
         amendments=amended_trees(view),
         stage_names=[line.name for line in stage_lines(audit_view.standings)],
+        desk_words=_desk_words(view),
+        photos=photo_lines(view, photos_of_audit(database(), actor(), audit_view.book.audit.id)),
+    )
+
+
+def _desk_words(view: VerdictView) -> str:
+    """Say how many trees were typed in from paper; empty where none was."""
+    typed = len(typed_at_desk(view))
+    if not typed:
+        return ""
+    return str(
+        ngettext(
+            "%(num)s tree was typed in at a desk, from paper.",
+            "%(num)s trees were typed in at a desk, from paper.",
+            typed,
+        )
     )

@@ -670,9 +670,14 @@ def _give_up(
     audits = queries.audits_of_draw(connection, book.farm.id, book.draw.id)
     if any(audited.sealed_at for audited in audits) or not book.plans:
         raise Conflict(say("The reserve is used up, so this tree cannot be replaced."))
+    # The mark stands on a tree of the sample: on the one that `gone` came instead of, if on any.
+    place = gone.id
+    for noted in reversed(queries.replacements(connection, book.farm.id, book.audit.id)):
+        if noted.instead_id == place:
+            place, kind = noted.draw_tree_id, noted.found_kind
     connection.execute(
         draw_tree.update()
-        .where(draw_tree.c.farm_id == book.farm.id, draw_tree.c.id == gone.id)
+        .where(draw_tree.c.farm_id == book.farm.id, draw_tree.c.id == place)
         .values(found_kind=kind)
     )
     if book.draw.lot_id is None:

@@ -159,6 +159,20 @@ def test_giving_up_ends_the_draw_for_everybody(database, orchard, lot_id, audits
     assert set(view_of(database, orchard, other).answers) == {kept.id}
 
 
+def test_a_draw_is_given_up_too_where_what_came_instead_was_none_either(
+    database, orchard, lot_id, audits
+):
+    one, other = audits
+    gone = view_of(database, orchard, one).walk[0]
+    # The other audit has replaced the same tree before.
+    replace(database, orchard, other, gone)
+    while (instead := replace(database, orchard, one, gone)) is not None:
+        gone = instead
+    assert all(view_of(database, orchard, audit_id).given_up for audit_id in audits)
+    lot = view_lot(database, orchard.supervisor, lot_id)
+    assert (lot.lot.state, lot.draws[-1].given_up) == (LotState.WAITING, True)
+
+
 def test_a_draw_on_which_a_verdict_rests_is_not_given_up(database, orchard, audits):
     one, other = audits
     walk(database, orchard, one)

@@ -57,7 +57,6 @@ function asked(request, prepare = () => {}) {
     prepare(request);
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);
-    request.onblocked = () => reject(new Error("blocked"));
   });
 }
 

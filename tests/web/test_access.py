@@ -39,6 +39,8 @@ EXPECTED = {
     "/sign-in": ANYBODY,
     "/sign-out": ANYBODY,
     "/language": ANYBODY,
+    "/ready": ANYBODY,
+    "/ready/phone": ANYBODY,
     "/static/<path:filename>": ANYBODY,
     # The page in the row: the same bytes for everybody.
     "/field": PHONES,
@@ -151,6 +153,8 @@ def test_addresses_open_to_anybody_ask_for_no_sign_in(app):
         "POST /sign-out": 302,
         "POST /language": 302,
         "GET /static/<path:filename>": 404,
+        "GET /ready": 200,
+        "GET /ready/phone": 200,
         "GET /field/": 200,
         "GET /field/token": 200,
         "POST /field/enrol": 422,
@@ -370,7 +374,23 @@ def test_behind_https_the_cookie_travels_over_https_alone(tmp_path):
     assert cookie.startswith("__Host-session=")
     assert {"Secure", "HttpOnly", "SameSite=Lax", "Path=/"} <= cookie_parts(cookie)
     assert "Domain" not in cookie
-    assert "max-age=" in answer.headers["Strict-Transport-Security"]
+    # Whether browsers are bound to https for good is another matter: see the next test.
+    assert "Strict-Transport-Security" not in answer.headers
+
+
+@pytest.mark.parametrize(
+    ("hsts", "scheme", "is_told"),
+    [(True, "https", True), (True, "http", False), (False, "https", False)],
+)
+def test_browsers_are_bound_to_https_only_where_it_will_last(tmp_path, hsts, scheme, is_told):
+    # RFC 6797 7.2: never over plain http; 8.4: afterwards nobody gets past a warning.
+    settings = Settings(
+        f"sqlite:///{tmp_path / 'https.db'}", SIGNER, https=True, hsts=hsts, now=lambda: NOW
+    )
+    app = create_app(settings)
+    answer = app.test_client().get("/ready", base_url=f"{scheme}://localhost")
+    app.extensions["pruning_audit_database"].close()
+    assert ("Strict-Transport-Security" in answer.headers) is is_told
 
 
 def break_down():

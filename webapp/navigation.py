@@ -10,7 +10,12 @@ from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, OWNERS
 
 # Areas without an entry of their own, and the entry under which people find them.
-_AREAS_WITHIN: Final = {"auditing": "passes", "checks": "passes", "standards": "blocks"}
+_AREAS_WITHIN: Final = {
+    "auditing": "passes",
+    "checks": "passes",
+    "field": "today",
+    "standards": "blocks",
+}
 
 
 @dataclass(frozen=True)

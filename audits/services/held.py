@@ -121,6 +121,27 @@ def list_held(database: Database, actor: Actor) -> list[HeldItem]:
         return _HeldItems(connection, actor.farm_id).every()
 
 
+def count_held(database: Database, actor: Actor) -> int:
+    """
+    Count what waits for a decision.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+
+    Returns
+    -------
+    int
+        Things that were held back and not decided on.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        return queries.held_count(connection, actor.farm_id)
+
+
 def take_held(
     database: Database, actor: Actor, receipt_id: int, reason: str, now: datetime
 ) -> None:

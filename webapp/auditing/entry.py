@@ -49,7 +49,7 @@ from webapp.auditing.measures import (
 # The row of a stage has room for four tiles on the narrowest phone.
 _MOST_TILES: Final = 4
 
-_TAP_NAMES: Final = {
+TAP_NAMES: Final = {
     Tap.RIGHT: RESULT_NAMES[Result.CONFORMING],
     Tap.NOTHING_DUE: RESULT_NAMES[Result.NOT_DUE],
     Tap.FEWER_NONE_LEFT: mark("Fewer, none left"),
@@ -233,7 +233,7 @@ def _tiles(
         return Tile(value, label, shape, selected=chosen == value)
 
     def named(tap: Tap, shape: str) -> Tile:
-        return tile(tap, shape, words.say(_TAP_NAMES[tap]))
+        return tile(tap, shape, words.say(TAP_NAMES[tap]))
 
     fault = named(Tap.FAULT, "fault")
     if stage is Stage.LIMBS:

@@ -3,6 +3,7 @@
 from flask import Blueprint, render_template
 from flask.typing import ResponseReturnValue
 
+from audits.services.held import count_held
 from audits.services.today import view_today
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, farm, present
@@ -30,5 +31,6 @@ def index() -> ResponseReturnValue:
         at_work=presenters.pass_part(view),
         briefs=presenters.briefs_of(view, farm()),
         begin_url=way_to("passes.choose_block"),
+        held=count_held(database(), actor()),
         paper_url=way_to("printing.index"),
     )

@@ -73,6 +73,18 @@ def effects_after(
     )
 
 
+def held_count(connection: sa.Connection, farm_id: int) -> int:
+    """Return how much waits for a decision."""
+    return (
+        connection.scalar(
+            sa.select(sa.func.count()).where(
+                receipt.c.farm_id == farm_id, receipt.c.state == ReceiptState.HELD
+            )
+        )
+        or 0
+    )
+
+
 def held_receipts(connection: sa.Connection, farm_id: int) -> list[ReceiptRow]:
     """Return what waits for a person to decide, in the order in which it came."""
     return fetch_all(

@@ -33,8 +33,12 @@ from audits.unlocking import MOST_TRIES, are_guessable, are_six_digits
 from audits.vocabulary import Role
 
 OFFER_LENGTH: Final = timedelta(minutes=15)
-# 128 random bits: short enough for a small QR code, and beyond guessing in a quarter of an hour.
-_TOKEN_BYTES: Final = 16
+# Crockford's base 32: no letter that reads like another, so that a code can be typed from a screen.
+_CODE_SIGNS: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+_READ_AS: Final = str.maketrans("OIL", "011")
+# Three groups of four: 60 random bits, beyond guessing in a quarter of an hour.
+_CODE_GROUPS: Final = 3
+_CODE_GROUP: Final = 4
 _SESSION_BYTES: Final = 32
 _CREW_LEADS: Final = frozenset({Role.OWNER, Role.SUPERVISOR})
 
@@ -59,12 +63,12 @@ class PhoneProblem(StrEnum):
 
 _SENTENCES: Final = {
     PhoneProblem.UNKNOWN_OFFER: mark(
-        "This QR code is not known here. Ask for a new one on the page Phones."
+        "This code is not known here. Ask for a new one on the page Phones."
     ),
     PhoneProblem.USED_OFFER: mark(
-        "This QR code was used already. Ask for a new one on the page Phones."
+        "This code was used already. Ask for a new one on the page Phones."
     ),
-    PhoneProblem.LATE_OFFER: mark("This QR code is too old. Ask for a new one on the page Phones."),
+    PhoneProblem.LATE_OFFER: mark("This code is too old. Ask for a new one on the page Phones."),
     PhoneProblem.CLOSED: mark("The account that this phone belongs to cannot be used any more."),
     PhoneProblem.OTHER_PERSON: mark(
         "This phone is enrolled for somebody else. Revoke it on the page Phones first."
@@ -77,10 +81,8 @@ _SENTENCES: Final = {
         "This phone made no key that can be taken. Try another browser on it."
     ),
     PhoneProblem.UNKNOWN_DEVICE: mark("This phone is not enrolled here. Enrol it first."),
-    PhoneProblem.REVOKED: mark("This phone was revoked. Ask for a new QR code to use it again."),
-    PhoneProblem.ENROL_AGAIN: mark(
-        "Too many wrong tries. Enrol this phone again with a new QR code."
-    ),
+    PhoneProblem.REVOKED: mark("This phone was revoked. Ask for a new code to use it again."),
+    PhoneProblem.ENROL_AGAIN: mark("Too many wrong tries. Enrol this phone again with a new code."),
 }
 
 
@@ -141,8 +143,8 @@ def offer_enrolment(database: Database, actor: Actor, *, user_id: int, now: date
     Returns
     -------
     str
-        The token to show as a QR code: good for one phone within a quarter of an hour. Only its
-        hash is stored.
+        The token to show as a QR code and to be typed, such as ``"7K3M-0QXV-9TRA"``: good for one
+        phone within a quarter of an hour. Only its hash is stored.
 
     Raises
     ------
@@ -155,7 +157,7 @@ def offer_enrolment(database: Database, actor: Actor, *, user_id: int, now: date
     """
     require_crew_lead(actor)
     _require_own_or_owner(actor, user_id)
-    token = secrets.token_urlsafe(_TOKEN_BYTES)
+    token = _new_code()
     with database.write() as connection:
         user = account_queries.user_by_id(connection, actor.farm_id, user_id)
         if user is None:
@@ -175,7 +177,7 @@ def offer_enrolment(database: Database, actor: Actor, *, user_id: int, now: date
             enrolment,
             {
                 "farm_id": actor.farm_id,
-                "token_hash": token_hash(token),
+                "token_hash": token_hash(_as_made(token)),
                 "user_account_id": user_id,
                 "created_at": now,
                 "created_by": actor.user_id,
@@ -208,7 +210,7 @@ def enrol_device(
     farm_id : int
         The farm.
     token : str
-        From the QR code.
+        From the QR code or as typed: small letters, blanks and look-alikes are read too.
     name : str
         What the person calls the phone.
     public_key : object
@@ -494,6 +496,20 @@ def note_contact(
     connection.execute(_device(device.id).values(**values))
 
 
+def _new_code() -> str:
+    groups = (
+        "".join(secrets.choice(_CODE_SIGNS) for _ in range(_CODE_GROUP))
+        for _ in range(_CODE_GROUPS)
+    )
+    return "-".join(groups)
+
+
+def _as_made(token: str) -> str:
+    """Return a code as it was made, without what people add when they type it."""
+    letters = token.upper().translate(_READ_AS)
+    return "".join(letter for letter in letters if letter in _CODE_SIGNS)
+
+
 def _require_own_or_owner(actor: Actor, user_id: int) -> None:
     if actor.role is not Role.OWNER and actor.user_id != user_id:
         raise NotAllowed(say("You can enrol and revoke your own phones only."))
@@ -542,7 +558,7 @@ def _check_digits(pin: str) -> None:
 def _open_offer(
     connection: sa.Connection, farm_id: int, token: str, now: datetime
 ) -> tuple[queries.OfferRow, User]:
-    offer = queries.offer_by_hash(connection, farm_id, token_hash(token))
+    offer = queries.offer_by_hash(connection, farm_id, token_hash(_as_made(token)))
     if offer is None:
         raise PhoneRefused(PhoneProblem.UNKNOWN_OFFER)
     if offer.used_at is not None:

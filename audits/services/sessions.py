@@ -19,7 +19,7 @@ def token_hash(token: str) -> str:
     Parameters
     ----------
     token : str
-        At least 128 random bits.
+        Made at random: at least 60 bits where it is good for minutes, 128 where for longer.
 
     Returns
     -------

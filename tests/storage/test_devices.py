@@ -1,5 +1,6 @@
 """Enrolled phones as the services keep them, on both databases."""
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 
@@ -117,6 +118,29 @@ def test_a_new_offer_voids_the_one_before(enrolled, offered):
     enrolled(Phone(), second)
 
 
+def test_a_code_is_twelve_signs_that_nobody_mistakes(offered):
+    """Crockford's base 32 leaves I, L, O and U out; 60 bits are random."""
+    codes = {offered() for _ in range(50)}
+
+    assert len(codes) == 50
+    assert all(re.fullmatch("(?:[0-9A-HJKMNP-TV-Z]{4}-?){3}", code) for code in codes)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        lambda code: code.lower(),
+        lambda code: code.replace("-", ""),
+        lambda code: f" {code.replace('-', ' ')} ",
+        lambda code: code.replace("0", "o").replace("1", "l"),
+        lambda code: code.replace("0", "O").replace("1", "I"),
+    ],
+    ids=["small", "joined", "blanks", "small look-alikes", "look-alikes"],
+)
+def test_a_code_may_be_typed_as_people_type(enrolled, offered, typed):
+    enrolled(Phone(), typed(offered()))
+
+
 @pytest.mark.usefixtures("orchard")
 def test_a_token_that_nobody_offered_opens_nothing(enrolled):
     for token in ("", "guessed", "x" * 10_000):
@@ -128,8 +152,8 @@ def test_only_the_hash_of_a_token_is_kept(quick_database, offered):
     with quick_database.read() as connection:
         kept = connection.execute(sa.select(enrolment)).mappings().one()
 
-    assert kept["token_hash"] == token_hash(token)
-    assert token not in map(str, kept.values())
+    assert kept["token_hash"] == token_hash(token.replace("-", ""))
+    assert not {token, token.replace("-", "")} & set(map(str, kept.values()))
 
 
 def test_supervisors_offer_to_themselves_and_owners_to_whoever_leads_crews(offered, orchard):
@@ -304,7 +328,7 @@ def test_how_many_tries_are_left_is_said(enrolled, unlocked):
 
     assert sentences[0] == "These are not the digits. 9 tries are left."
     assert sentences[8] == "These are not the digits. 1 try is left."
-    assert sentences[9] == "Too many wrong tries. Enrol this phone again with a new QR code."
+    assert sentences[9] == "Too many wrong tries. Enrol this phone again with a new code."
 
 
 def test_tries_made_at_once_are_counted_each(quick_database, orchard, enrolled, unlocked):

@@ -56,6 +56,7 @@ def offer() -> ResponseReturnValue:
         "devices/offer.html",
         person=people[user_id].name,
         address=address,
+        token=token,
         code=_qr_code(address),
         until=now + OFFER_LENGTH,
         length=minutes_left(now + OFFER_LENGTH, now),

@@ -36,8 +36,13 @@ PHRASES_LOCK: Final[dict[str, str | tuple[str, str]]] = {
     "enrol.insecure": mark(
         "A phone can be enrolled over https only. Set it up first: the office has the steps."
     ),
+    "enrol.code": mark("Code"),
     "enrol.no_code": mark(
-        "This phone is not enrolled yet. Ask a supervisor for a QR code: it is on the page Phones."
+        "This phone is not enrolled yet. A supervisor has a code for it, on the page Phones."
+    ),
+    "enrol.home_screen": mark(
+        "First add this page to the home screen: press the share key, then Add to Home Screen. "
+        "Open it from there, and enter the code."
     ),
     "enrol.send_first": mark(
         "This phone was revoked and still holds trees. Leave it open until they are sent, then try "

@@ -2,7 +2,7 @@
 // and no name of anybody: whoever finds the phone learns nothing from it.
 //
 //   showLock(root, { words, reason, onOpen })   reason: "asked" (locked by hand) or "late" (12 hours)
-//   showEnrol(root, { words, token, onDone })   token: from the QR code, or null where there is none
+//   showEnrol(root, { words, token, onDone })   token: from the QR code, or null to be typed
 
 import { enrol, unlock, unlockHere } from "./device.js";
 import { key, make, message, shape } from "./elements.js";
@@ -32,31 +32,58 @@ export function showLock(root, { words, reason, onOpen }) {
 export function showEnrol(root, { words, token, onDone }) {
   if (!globalThis.isSecureContext || !globalThis.crypto?.subtle) {
     showSentence(root, words.say("enrol.title"), words.say("enrol.insecure"));
-  } else if (!token) {
-    showSentence(root, words.say("enrol.title"), words.say("enrol.no_code"));
-  } else {
+  } else if (mustBeInstalledFirst()) {
+    show(
+      root,
+      heading(words.say("enrol.title")),
+      make("p", {}, words.say("enrol.home_screen")),
+      token ? make("p", {}, words.say("enrol.code"), ": ", make("span", { class: "lock-code" }, token)) : null,
+    );
+  } else if (token) {
     askName(root, { words, token, onDone, name: words.say("enrol.usual_name") });
+  } else {
+    askCode(root, { words, onDone, name: words.say("enrol.usual_name") });
   }
 }
 
+// On an iPhone a page on the home screen keeps its own storage, apart from the browser's: whoever
+// enrols in the browser has an unknown phone on the home screen. Only there is `standalone` known.
+const mustBeInstalledFirst = () => navigator.standalone === false;
+
 // --- the steps of enrolling ---------------------------------------------------------------------
 
-const askName = (root, state) => {
-  const { words, name } = state;
+const askCode = (root, state) =>
+  askText(root, {
+    ...state,
+    label: state.words.say("enrol.code"),
+    note: state.words.say("enrol.no_code"),
+    text: "",
+    onText: (token) => askName(root, { ...state, token, problem: null }),
+  });
+
+const askName = (root, state) =>
+  askText(root, {
+    ...state,
+    label: state.words.say("enrol.name"),
+    text: state.name,
+    onText: (name) => askDigits(root, { ...state, name, problem: null }),
+  });
+
+const askText = (root, { words, problem, note, label, text, onText }) => {
   const entry = make("input", {
-    id: "phone-name",
+    id: "lock-entry",
     class: "lock-entry",
     type: "text",
-    value: name,
+    value: text,
     maxlength: LONGEST_NAME,
     autocomplete: "off",
-    required: true,
+    autocapitalize: "off",
+    spellcheck: "false",
   });
   const goOn = (event) => {
     event.preventDefault();
-    const chosen = entry.value.trim();
-    if (chosen) {
-      askDigits(root, { ...state, name: chosen });
+    if (entry.value.trim()) {
+      onText(entry.value.trim());
     } else {
       entry.focus();
     }
@@ -64,11 +91,12 @@ const askName = (root, state) => {
   show(
     root,
     heading(words.say("enrol.title")),
-    state.problem ? message(state.problem, { isProblem: true }) : null,
+    problem ? message(problem, { isProblem: true }) : null,
+    note ? make("p", {}, note) : null,
     make(
       "form",
       { class: "lock-form", onsubmit: goOn },
-      make("label", { for: "phone-name" }, words.say("enrol.name")),
+      make("label", { for: "lock-entry" }, label),
       entry,
       make("button", { type: "submit", class: "button button-main" }, make("span", {}, words.say("enrol.go_on"))),
     ),
@@ -109,6 +137,8 @@ const askAgain = (root, state, chosen) => {
         askDigits(root, { ...state, problem: sentenceFor(words, result) });
       } else if (result.problem === "bad_name") {
         askName(root, { ...state, problem: sentenceFor(words, result) });
+      } else if (CODE_AGAIN.has(result.problem)) {
+        askCode(root, { ...state, problem: sentenceFor(words, result) });
       } else {
         const again = key(words.say("enrol.try_again"), () => askDigits(root, state), { main: true });
         showSentence(root, words.say("enrol.title"), sentenceFor(words, result), again);
@@ -120,6 +150,7 @@ const askAgain = (root, state, chosen) => {
 
 // --- opening ------------------------------------------------------------------------------------
 
+const CODE_AGAIN = new Set(["unknown_offer", "used_offer", "late_offer"]);
 const DIGITS_AGAIN = new Set(["bad_digits", "guessable_digits"]);
 
 // With signal the server decides; only where it cannot be reached does the phone.

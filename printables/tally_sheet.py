@@ -14,6 +14,7 @@ from audits.vocabulary import (
     PLANTING_KIND_NAMES,
     PURPOSE_NAMES,
     RESULT_NAMES,
+    STAGE_FAULTS,
     STAGE_NAMES,
     Fault,
     Purpose,
@@ -69,11 +70,20 @@ _MISSED: Final = mark("Missed")
 _NO_TREE: Final = mark("No tree")
 
 # What is written into the boxes of a measured stage, from left to right and from top to bottom.
-_MEASURES: Final = {
+MEASURE_LABELS: Final = {
     Stage.TOP: (mark("height"), mark("letter")),
     Stage.LIMBS: (mark("cuts"), mark("standing"), mark("letter")),
     Stage.COLUMNS: (mark("looked at"), mark("single"), mark("letter")),
     Stage.HEADING: (mark("diameters"), mark("left long")),
+}
+
+
+# The faults that no measure shows by itself, so that their letters are written beside it.
+BESIDE_MEASURES: Final = {
+    Stage.TOP: (Fault.BLUNT, Fault.LEADER_YOUNG),
+    Stage.LIMBS: (Fault.FLUSH_CUT, Fault.LOW_STUB, Fault.LONG_STUB, Fault.TORN_BARK),
+    Stage.COLUMNS: STAGE_FAULTS[Stage.COLUMNS],
+    Stage.HEADING: (),
 }
 
 
@@ -422,7 +432,7 @@ def _head(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
         Run(words.say(say("Standard: version %(version)s.", version=sheet.standard_version))),
         Run(
             words.say(
-                say("Draw %(number)s of %(day)s.", number=f"{sheet.draw}", day=sheet.drawn_on)
+                say("Draw %(number)s of %(day)s.", number=str(sheet.draw), day=sheet.drawn_on)
             ),
             bold=True,
         ),
@@ -528,7 +538,7 @@ def _table_head(sheet: TallySheet, words: Words, grid: _Grid) -> Drawing:
 
 def _signs(column: TallyColumn, words: Words, width_mm: float) -> Drawing:
     if column.is_measured:
-        labels = ", ".join(words.say(label) for label in _MEASURES[column.stage])
+        labels = ", ".join(words.say(label) for label in MEASURE_LABELS[column.stage])
         return paragraph([Run(labels)], width_mm, TEXT_PT, leading=1.1)
     shapes: list[Shape] = []
     for answer, left, width in _answer_boxes(column, 0.0):
@@ -697,7 +707,7 @@ def _measure_boxes(column: TallyColumn, left: float, top: float) -> list[Shape]:
     half = (_MEASURED_MM - _BOX_GAP_MM) / 2
     below = top + _BOX_MM + _BOX_GAP_MM
     boxes = [Rect(left, below, _MEASURED_MM, _BOX_MM, Ink.FRAME)]
-    if len(_MEASURES[column.stage]) > len(boxes) + 1:
+    if len(MEASURE_LABELS[column.stage]) > len(boxes) + 1:
         boxes += [
             Rect(left, top, half, _BOX_MM, Ink.FRAME),
             Rect(left + half + _BOX_GAP_MM, top, half, _BOX_MM, Ink.FRAME),
@@ -841,15 +851,16 @@ def _legend(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
     ]
     parts = [
         *(
-            _listed(STAGE_NAMES[column.stage], letters_of(column, words.language), words, width_mm)
+            _listed(STAGE_NAMES[column.stage], letters, words, width_mm)
             for column in sheet.columns
+            if (letters := letters_of(column, words.language))
         ),
         _listed(_MISSED, missed, words, width_mm),
         _listed(_NO_TREE, kinds, words, width_mm),
     ]
-    letters = stacked(parts, width_mm, 0.2)
-    shapes = (Line((0.0, 0.0), (width_mm, 0.0), Ink.LINE), letters.at(0.0, 1.2))
-    return Drawing(width_mm, letters.height_mm + 1.2, shapes, words.say(say("Letters")))
+    listed = stacked(parts, width_mm, 0.2)
+    shapes = (Line((0.0, 0.0), (width_mm, 0.0), Ink.LINE), listed.at(0.0, 1.2))
+    return Drawing(width_mm, listed.height_mm + 1.2, shapes, words.say(say("Letters")))
 
 
 def letters_of(column: TallyColumn, language: str) -> list[tuple[str, str]]:
@@ -879,7 +890,9 @@ def letters_of(column: TallyColumn, language: str) -> list[tuple[str, str]]:
     if column.is_measured and column.stage is Stage.TOP:
         answers.append((NOTHING_LETTER, NOT_CUT))
     letters = fault_letters(column.stage, language)
-    return [*answers, *((letters[fault], FAULT_NAMES[fault]) for fault in column.faults)]
+    written = BESIDE_MEASURES[column.stage] if column.is_measured else column.faults
+    named = [(letters[fault], FAULT_NAMES[fault]) for fault in column.faults if fault in written]
+    return [*answers, *named]
 
 
 def _listed(
@@ -909,7 +922,7 @@ def _listed(
 def _footer(sheet: TallySheet, words: Words, page: Page, number: int, count: int) -> Placed:
     width = PAGE_SIZES_MM[page][0] - 2 * _MARGIN_MM
     told = words.say(say("Page %(number)s of %(count)s", number=number, count=count))
-    draw = words.say(say("Draw %(number)s", number=f"{sheet.draw}"))
+    draw = words.say(say("Draw %(number)s", number=str(sheet.draw)))
     drawing = Drawing(
         width,
         1.3 * _TEXT_MM,

@@ -18,12 +18,11 @@ from audits.services.verdicts import VerdictView, view_verdict
 from audits.vocabulary import FAULT_NAMES, PLANTING_KIND_NAMES, SIDE_NAMES, STAGE_NAMES, Fault
 from printables.sheet import Page
 from printables.tally_letters import (
-    NOTHING_LETTER,
     SIDE_MISSED_SIGN,
     TREE_MISSED_SIGN,
     kind_letters,
 )
-from printables.tally_sheet import NOT_CUT, TallyColumn, letters_of
+from printables.tally_sheet import TallyColumn, letters_of
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.desk_sheet import (
@@ -302,13 +301,6 @@ def _focus(rows: Sequence[DeskRow]) -> str:
 def _column(sheet: DeskSheet, column: TallyColumn, rows: Sequence[DeskRow], at: int) -> Column:
     reader = words()
     letters = [(letter, reader.say(name)) for letter, name in letters_of(column, reader.language)]
-    if column.is_measured:
-        shown = {reader.say(FAULT_NAMES[fault]) for fault in _SHOWN_BY_MEASURES}
-        letters = [
-            (letter, name)
-            for letter, name in letters
-            if name not in shown and (letter != NOTHING_LETTER or name == reader.say(NOT_CUT))
-        ]
     counts = [
         (answer.label, str(gettext("limbs out")))
         for answer in column.answers
@@ -330,21 +322,6 @@ def _column(sheet: DeskSheet, column: TallyColumn, rows: Sequence[DeskRow], at: 
         ),
         measured=column.is_measured,
     )
-
-
-# Measures show these faults by themselves, so that no letter is written for them.
-_SHOWN_BY_MEASURES = frozenset(
-    {
-        Fault.HIGH,
-        Fault.LOW,
-        Fault.TOO_FEW,
-        Fault.TOO_MANY,
-        Fault.WRONG_LIMB,
-        Fault.THICK,
-        Fault.THIN,
-        Fault.LEFT_LONG,
-    }
-)
 
 
 def _missed_letters() -> list[tuple[str, str]]:

@@ -7,7 +7,7 @@ from typing import Any, Final
 from werkzeug.datastructures import MultiDict
 
 from audits.errors import InvalidInput
-from audits.messages import Message, Words, mark, say
+from audits.messages import Message, Words, say
 from audits.records import DrawTree
 from audits.scoring import (
     WHOLE_TREE_STAGES,
@@ -30,7 +30,7 @@ from printables.tally_letters import (
     kinds_by_letter,
     right_letter,
 )
-from printables.tally_sheet import TallyColumn
+from printables.tally_sheet import BESIDE_MEASURES, MEASURE_LABELS, TallyColumn
 from webapp.auditing.entry import as_form, read_entry
 from webapp.auditing.samples import Sample
 
@@ -43,36 +43,12 @@ _BETWEEN_LETTERS: Final = str.maketrans("", "", " ,;+.")
 _MISSED_SIGNS: Final = {TREE_MISSED_SIGN: Missed.TREE, SIDE_MISSED_SIGN: Missed.SIDE}
 _LONGEST: Final = 60
 
-# The boxes of a measured stage, each with what is written into it.
+# The boxes of a measured stage, as the sheet has them.
 _MEASURES: Final = {
-    Stage.TOP: {"top_height": mark("height"), "top_letters": mark("letter")},
-    Stage.LIMBS: {
-        "limbs_cut": mark("cuts"),
-        "limbs_standing": mark("standing"),
-        "limbs_letters": mark("letter"),
-    },
-    Stage.COLUMNS: {
-        "columns_looked_at": mark("looked at"),
-        "columns_single": mark("single"),
-        "columns_letters": mark("letter"),
-    },
-    Stage.HEADING: {
-        "heading_diameters": mark("diameters"),
-        "heading_left_long": mark("left long"),
-    },
-}
-# The faults that no measure shows, so that their letters are written beside it.
-_BESIDE_MEASURES: Final = {
-    Stage.TOP: (Fault.BLUNT, Fault.LEADER_YOUNG),
-    Stage.LIMBS: (Fault.FLUSH_CUT, Fault.LOW_STUB, Fault.LONG_STUB, Fault.TORN_BARK),
-    Stage.COLUMNS: (
-        Fault.FORK,
-        Fault.SIDE_BRANCH,
-        Fault.UPRIGHT,
-        Fault.TIP_SHORTENED,
-        Fault.SPURS_STRIPPED,
-    ),
-    Stage.HEADING: (),
+    Stage.TOP: ("top_height", "top_letters"),
+    Stage.LIMBS: ("limbs_cut", "limbs_standing", "limbs_letters"),
+    Stage.COLUMNS: ("columns_looked_at", "columns_single", "columns_letters"),
+    Stage.HEADING: ("heading_diameters", "heading_left_long"),
 }
 
 
@@ -131,7 +107,9 @@ def cell_name(tree: DrawTree, name: str) -> str:
 
 def boxes_of(column: TallyColumn) -> Mapping[str, str]:
     """Return the boxes of a stage: the name of each, and what is written into it if measured."""
-    return _MEASURES[column.stage] if column.is_measured else {str(column.stage): ""}
+    if not column.is_measured:
+        return {str(column.stage): ""}
+    return dict(zip(_MEASURES[column.stage], MEASURE_LABELS[column.stage], strict=True))
 
 
 def cell_names(tree: DrawTree, columns: Iterable[TallyColumn]) -> list[str]:
@@ -401,7 +379,7 @@ def _fill_letters(form: MultiDict[str, str], stage: Stage, name: str, letters: s
     for letter in letters:
         if letter == NOTHING_LETTER and stage is Stage.TOP:
             form["top_cut"] = "uncut"
-        elif meant.get(letter) in _BESIDE_MEASURES[stage]:
+        elif meant.get(letter) in BESIDE_MEASURES[stage]:
             faults.append(meant[letter])
         else:
             raise InvalidInput(

@@ -6,10 +6,12 @@ its own, without another source.
 """
 # ruff: noqa: S311 - shuffles must be repeatable, not secret
 
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from itertools import combinations, permutations
 from random import Random
+from threading import Barrier
 from uuid import uuid4
 
 import pytest
@@ -367,6 +369,34 @@ class TestTwoPhones:
         assert len(states[0]["audit"]) == 2
         assert len(states[0]["tree_score"]) == 2 * len(packages[0].walk)
 
+    def test_giving_the_draw_up_loses_no_tree_of_the_other_phone(
+        self, database, orchard, packages, start_again
+    ):
+        package = packages[0]
+        one = enrol(database, orchard, "One")
+        other = enrol(database, orchard, "Other", actor=orchard.owner)
+        audits = [one.new_id(), other.new_id()]
+        gone = package.walk[2]
+        for tree in package.walk[:2]:
+            one.tree(package, audits[0], tree.id)
+        for instead in (*package.reserve, None):
+            one.not_a_tree(package, audits[0], gone.id, None if instead is None else instead.id)
+            gone = instead
+        # To the other person it is a tree.
+        for tree in package.walk[:8]:
+            other.tree(package, audits[1], tree.id, right(**HIGH))
+        other.not_a_tree(package, audits[1], package.walk[8].id, package.reserve[0].id)
+        other.tree(package, audits[1], package.reserve[0].id)
+        states = []
+        for order in ((one, other), (other, one)):
+            start_again()
+            for phone in order:
+                assert {answer.outcome for answer in phone.send(database)} == {"stored"}
+            states.append(state_of(database))
+            assert check_scores(database, orchard.farm_id).differences == []
+        assert states[0] == states[1]
+        assert len(states[0]["tree_score"]) == 2 + 9
+
     def test_answers_come_to_the_same_however_one_phones_batches_arrive(
         self, database, phone, packages, start_again
     ):
@@ -649,6 +679,24 @@ class TestAnything:
 
 
 class TestVolume:
+    def test_the_same_batch_sent_from_many_threads_is_taken_once(
+        self, database, orchard, phone, packages
+    ):
+        audit_of_lot(phone, packages[0], phone.new_id())
+        together = Barrier(6)
+
+        def send(_number):
+            together.wait()
+            return phone.send(database)
+
+        with ThreadPoolExecutor(6) as pool:
+            answers = list(pool.map(send, range(6)))
+        first = [found for found in answers if found[0].outcome == "stored"]
+        assert len(first) == 1
+        assert {answer.outcome for found in answers for answer in found} == {"stored", "duplicate"}
+        assert number_of(database, tables.receipt) == len(phone.items)
+        assert check_scores(database, orchard.farm_id).differences == []
+
     def test_trees_of_one_audit_take_as_many_statements_however_many_they_are(
         self, database, phone, packages
     ):

@@ -17,11 +17,15 @@ import {
   decidingWave,
   lotOutcome,
   mostNotLost,
+  OFFICE,
   OPEN,
   total,
   treesUntilCertain,
 } from "./standing.js";
 import { reserveLeft, walkOf } from "./walk.js";
+
+// What stands at a place of the draw is never noted as not being a tree by this name.
+const BEARING = "bearing";
 
 // `items` in the order of their counters. Items that the office would not take change nothing here
 // either: on a tree that is not in the walk, after the seal, or once the draw is given up.
@@ -44,6 +48,12 @@ export function maySkip(pkg, audit, treeId) {
   const given = audit.answered.get(treeId)?.stages ?? {};
   const decided = audit.standings.filter(({ stage, outcome }) => outcome !== OPEN && !given[stage]);
   return new Set(pkg.skip_decided ? decided.map(({ stage }) => stage) : []);
+}
+
+// What a seal says of the stages: what the phone has shown, and open where the office decides.
+export function sealedOutcomes(audit) {
+  const said = (outcome) => (outcome === OFFICE ? OPEN : outcome);
+  return Object.fromEntries(audit.standings.map(({ stage, outcome }) => [stage, said(outcome)]));
 }
 
 // The answers on a tree from what was tapped, as webapp/auditing/entry.py reads it: { answers }, or
@@ -87,8 +97,8 @@ function playTakeBack(_pkg, { answered, scores }, { tree }) {
 }
 
 function playNotATree(pkg, played, { tree, kind, instead }) {
-  const [next] = reserveLeft(pkg, played.replacements);
-  if (!isIn(played.walk, tree) || instead !== (next?.id ?? null)) {
+  const isLeft = instead === null || isIn(reserveLeft(pkg, played.replacements), instead);
+  if (!isIn(played.walk, tree) || !isLeft || kind === BEARING) {
     return;
   }
   playTakeBack(pkg, played, { tree });
@@ -96,7 +106,7 @@ function playNotATree(pkg, played, { tree, kind, instead }) {
   played.walk = walkOf(pkg, played.replacements);
 }
 
-const isIn = (walk, treeId) => walk.some((tree) => tree.id === treeId);
+const isIn = (trees, treeId) => trees.some((tree) => tree.id === treeId);
 
 // By stage; null where an answer does not fit.
 function scoreTree(pkg, answers) {

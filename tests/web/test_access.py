@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import urljoin, urlsplit
+from uuid import UUID
 
 import pytest
 from flask import Flask
@@ -23,6 +24,8 @@ from webapp.config import Settings
 ANYBODY = "anybody"
 # Unlocked phones of crew leads, which are told no in JSON.
 PHONES = "phones"
+# Whoever signs with the key of an enrolled phone: no session and no token is asked for.
+SIGNED = "signed"
 CREW_LEADS = frozenset({Role.OWNER, Role.SUPERVISOR})
 OWNERS = frozenset({Role.OWNER})
 WORKERS = frozenset({Role.WORKER})
@@ -48,6 +51,8 @@ EXPECTED = {
     "/field/token": ANYBODY,
     "/field/enrol": ANYBODY,
     "/field/unlock": ANYBODY,
+    "/field/sync": SIGNED,
+    "/field/photos/<uuid:photo>": SIGNED,
     "/field/worker.js": ANYBODY,
     "/field/phrases.json": ANYBODY,
     "/field/manifest.webmanifest": ANYBODY,
@@ -85,7 +90,10 @@ def addresses(app, **known: int) -> list[Address]:
 
 
 def _path(rule: Rule, known: dict[str, int]) -> str:
-    absent = dict.fromkeys(rule.arguments, 999_999) | {"filename": "absent.css"}
+    absent = dict.fromkeys(rule.arguments, 999_999) | {
+        "filename": "absent.css",
+        "photo": UUID(int=1),
+    }
     return rule.build(absent | known, append_unknown=False)[1]
 
 
@@ -128,7 +136,9 @@ def test_a_view_that_says_nothing_is_found_and_stays_closed(app, orchard):
 
 @pytest.mark.usefixtures("orchard")
 def test_whoever_has_not_signed_in_is_sent_to_the_sign_in_page(app):
-    closed = [address for address in addresses(app) if address.expected not in {ANYBODY, PHONES}]
+    closed = [
+        address for address in addresses(app) if address.expected not in {ANYBODY, PHONES, SIGNED}
+    ]
     visitor = app.test_client()
 
     assert len(closed) > 50
@@ -198,6 +208,19 @@ def test_an_unlocked_phone_opens_what_is_for_phones_and_its_persons_pages(
     assert not {address: status for address, status in statuses.items() if status in {401, 403}}
 
 
+@pytest.mark.parametrize("role", [None, *Role])
+def test_what_phones_sign_is_taken_from_nobody_who_does_not_sign(guarded, orchard, role):
+    """However somebody is signed in: only the signature counts."""
+    client = guarded.test_client() if role is None else signed_in_with_token(guarded, orchard, role)
+    signed = [address for address in addresses(guarded) if address.expected == SIGNED]
+    answers = [client.post(address.path, data=b"{}") for address in signed]
+
+    assert len(signed) == 2
+    assert {(answer.status_code, answer.json["problem"]) for answer in answers} == {
+        (401, "unknown_device")
+    }
+
+
 def of_phones(app) -> list[Address]:
     return [address for address in addresses(app) if address.expected == PHONES]
 
@@ -207,7 +230,7 @@ def test_each_role_opens_its_own_pages_and_no_others(app, orchard, sign_in, role
     client = sign_in(role)
     wrong = {}
     for address in addresses(app, worker_id=orchard.worker.worker_id):
-        if address.rule == "/sign-out" or address.expected == PHONES:
+        if address.rule == "/sign-out" or address.expected in {PHONES, SIGNED}:
             continue
         status = ask(client, address).status_code
         allowed = address.expected == ANYBODY or role in address.expected
@@ -272,7 +295,7 @@ def test_nothing_is_taken_without_the_token_of_its_form(guarded, orchard, role):
     posts = [
         address
         for address in addresses(guarded)
-        if address.method == "POST" and address.expected != PHONES
+        if address.method == "POST" and address.expected not in {PHONES, SIGNED}
     ]
 
     assert len(posts) > 20

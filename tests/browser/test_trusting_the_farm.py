@@ -162,6 +162,48 @@ def test_a_phone_off_the_network_is_told_so(farm, phone_with):
     expect(page.locator("[data-outcome=unreachable]")).to_be_visible()
 
 
+LANGUAGES = ("en", "es")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("width", [320, 360, 1280])
+def test_the_set_up_page_can_be_read_by_everybody(farm, phone, axe_check, language, width):
+    phone.set_viewport_size({"width": width, "height": 640})
+    phone.goto(f"{farm.setup_url}/?language={language}")
+    for number in range(phone.locator("details").count()):
+        part = phone.locator("details").nth(number)
+        if part.get_attribute("open") is None:
+            part.locator("summary").tap()
+    axe_check(phone)
+    assert phone.evaluate("document.documentElement.scrollWidth") <= width
+    # Fingers: at least 44 px, WCAG 2.2, 2.5.5.
+    for key in phone.locator("main a.button, main button, summary, .setup-language").all():
+        assert key.bounding_box()["height"] >= 44
+    told = phone.locator("html").get_attribute("lang")
+    assert told == language
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_the_test_says_can_be_read_by_everybody(
+    farm, phone_with, axe_check, screenshot, language
+):
+    page = phone_with(ignore_https_errors=True, locale=f"{language}-US")
+    page.goto(f"{farm.pages_url}/ready/phone")
+    checks(page)
+    axe_check(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
+    screenshot(page, f"{language}-360x640-ready-phone", scale="css")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_pictures_of_the_set_up_page_are_taken_at_both_sizes(farm, phone, screenshot, language):
+    for width, height in ((360, 640), (1280, 800)):
+        phone.set_viewport_size({"width": width, "height": height})
+        phone.goto(f"{farm.setup_url}/?language={language}")
+        path = screenshot(phone, f"{language}-{width}x{height}-setup", scale="css")
+        assert path.stat().st_size > 10_000
+
+
 # --- what the authority may vouch for ------------------------------------------------------------
 
 

@@ -7,10 +7,12 @@ it: everybody gets the same bytes.
 """
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from posixpath import dirname, normpath
 from typing import Final
 
 from flask import current_app, url_for
@@ -23,9 +25,10 @@ from webapp.reading import words_in
 # As they are linked, the later ones over the earlier ones.
 _STYLES: Final = ("palette", "drawing", "page", "frame", "forms", "lists", "tree", "field", "lock")
 _ICONS: Final = ("mark.svg", "mark-180.png", "mark-512.png")
+_APP: Final = "js/field/app.js"
 _WORKER: Final = "js/field/worker.js"
-# Modules of other pages that those of the field import.
-_SHARED_MODULES: Final = ("js/feel.js", "js/tiles.js")
+# The address in an import, as the modules write it.
+_IMPORTED: Final = re.compile(r"""(?:\bfrom|\bimport)\s*\(?\s*["'](\.[^"']+)["']""")
 
 
 @dataclass(frozen=True)
@@ -50,10 +53,8 @@ def shell() -> Shell:
 
 def build_shell(folder: Path) -> Shell:
     """Put the shell together from a folder of static files."""
-    styles = [f"css/{name}.css" for name in _STYLES if (folder / f"css/{name}.css").exists()]
-    modules = [f"js/field/{path.name}" for path in sorted((folder / "js/field").glob("*.js"))]
-    kept = [name for name in modules if name != _WORKER]
-    names = [*styles, *kept, *_SHARED_MODULES, *(f"icons/{name}" for name in _ICONS)]
+    styles = [f"css/{name}.css" for name in _STYLES]
+    names = [*styles, *modules_of(folder), *(f"icons/{name}" for name in _ICONS)]
     page = _page([_address(name) for name in styles])
     phrases = phrases_json()
     made = {
@@ -61,7 +62,7 @@ def build_shell(folder: Path) -> Shell:
         url_for("field.phrases"): phrases,
         url_for("field.manifest"): manifest_json(LANGUAGES[0]),
     }
-    worker = "".join(path.read_text(encoding="utf-8") for path in folder.glob(_WORKER))
+    worker = (folder / _WORKER).read_text(encoding="utf-8")
     version = version_of(
         {address: text.encode() for address, text in made.items()}
         | {name: (folder / name).read_bytes() for name in names}
@@ -70,6 +71,19 @@ def build_shell(folder: Path) -> Shell:
     files = (*made, *map(_address, names))
     listed = json.dumps({"version": version, "files": files})
     return Shell(version, files, page, phrases, f"const SHELL = {listed};\n{worker}")
+
+
+def modules_of(folder: Path) -> list[str]:
+    """Return the modules that the page runs: its first one, and whatever that one imports."""
+    found: set[str] = set()
+    waiting = [_APP]
+    while waiting:
+        name = waiting.pop()
+        if name not in found:
+            found.add(name)
+            source = (folder / name).read_text(encoding="utf-8")
+            waiting += [normpath(f"{dirname(name)}/{path}") for path in _IMPORTED.findall(source)]
+    return sorted(found)
 
 
 def version_of(files: Mapping[str, bytes]) -> str:
@@ -112,7 +126,7 @@ def manifest_json(language: str) -> str:
             "icons": [
                 {"src": _address("icons/mark.svg"), "sizes": "any", "type": "image/svg+xml"},
                 full,
-                # What the mark shows lies within the middle four fifths, where no mask cuts.
+                # Outside a circle of four fifths, where masks cut, it has the trunk's foot alone.
                 full | {"purpose": "maskable"},
             ],
         }
@@ -125,7 +139,7 @@ def _page(styles: list[str]) -> str:
     texts = [words_in(language, region="US", units=Units.METRIC) for language in LANGUAGES]
     return template.render(
         styles=styles,
-        app=_address("js/field/app.js"),
+        app=_address(_APP),
         languages=[(words.language, words.gettext) for words in texts],
     )
 

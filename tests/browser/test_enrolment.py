@@ -307,6 +307,21 @@ def test_a_revoked_phone_is_refused_at_its_next_contact(enrolled, owner):
     assert is_locked(enrolled)
 
 
+def test_the_offices_pages_are_sound_with_phones_and_a_code_on_them(
+    enrolled, offered, owner, axe_check, read_facts
+):
+    assert standing(enrolled)["device"]
+    for width in (1280, 360, 320):
+        owner.set_viewport_size({"width": width, "height": 800})
+        offered()
+        axe_check(owner)
+        assert not read_facts(owner)["wide"]
+        assert owner.locator(".qr-code").bounding_box()["width"] >= min(width - 40, 280)
+        owner.goto("/devices")
+        axe_check(owner)
+        assert not read_facts(owner)["wide"]
+
+
 # --- without signal ------------------------------------------------------------------------------
 
 

@@ -36,7 +36,7 @@ PHRASES_LOCK: Final[dict[str, str | tuple[str, str]]] = {
     "enrol.insecure": mark(
         "A phone can be enrolled over https only. Set it up first: the office has the steps."
     ),
-    "enrol.code": mark("Code"),
+    "enrol.code": mark("Code from the office"),
     "enrol.no_code": mark(
         "This phone is not enrolled yet. A supervisor has a code for it, on the page Phones."
     ),

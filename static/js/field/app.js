@@ -213,8 +213,8 @@ class App {
       make(
         "div",
         { class: "tree-foot-keys" },
-        key_(LANGUAGE_NAMES[language], () => this.#choose(language), { lang: language, "data-language": language }),
-        key_(isLeft ? words.say("foot.right_hand") : words.say("foot.left_hand"), () => this.#changeHand(), { "data-hand": true }),
+        key_(LANGUAGE_NAMES[language], (event) => this.#choose(language, event), { lang: language, "data-language": language }),
+        key_(isLeft ? words.say("foot.right_hand") : words.say("foot.left_hand"), (event) => this.#changeHand(event), { "data-hand": true }),
         ...(inside
           ? [
               key_(words.say("foot.lots"), () => this.go("#/lots")),
@@ -228,11 +228,12 @@ class App {
     );
   }
 
-  #choose(language) {
+  #choose(language, event) {
     this.words.choose(language);
     document.documentElement.lang = language;
     this.#drawFoot();
     this.#foot.querySelector("[data-language]").focus({ preventScroll: true });
+    backToTop(event);
     if (this.#screen) {
       this.#screen.redraw();
     } else {
@@ -240,12 +241,13 @@ class App {
     }
   }
 
-  #changeHand() {
+  #changeHand(event) {
     const isLeft = localStorage.getItem(HAND) === "left";
     localStorage.setItem(HAND, isLeft ? "right" : "left");
     this.#showHand();
     this.#drawFoot();
     this.#foot.querySelector("[data-hand]").focus({ preventScroll: true });
+    backToTop(event);
   }
 
   #showHand() {
@@ -264,6 +266,17 @@ class App {
     localStorage.removeItem(PLACE);
     sessionStorage.clear();
     this.go("#/lock");
+    await this.#endSession();
+  }
+
+  // Without signal the session ends by its own time; the phone is locked either way.
+  async #endSession() {
+    try {
+      const { csrf } = await (await fetch("/field/token")).json();
+      await fetch("/sign-out", { method: "POST", headers: { "X-CSRFToken": csrf } });
+    } catch (error) {
+      this.report(error);
+    }
   }
 
   // --- what changes by itself -------------------------------------------------------------------
@@ -299,6 +312,13 @@ class App {
     }
   }
 }
+
+// A finger has the tree before it again; a keyboard stays where it is, which the click of a key shows.
+const backToTop = (event) => {
+  if (event.detail > 0) {
+    window.scrollTo({ top: 0, behavior: "instant" });
+  }
+};
 
 const readPlace = (hash) => {
   const enrol = /^#enrol=(.+)$/.exec(hash);

@@ -109,6 +109,7 @@ const measureColumns = ({ rule, faults }, { words, given }) => {
 
 const measureHeading = ({ rule }, { pkg, words, given }) => {
   const middle = (rule.thinnest_mm + rule.thickest_mm) / 2;
+  let left = null;
   const cuts = lengthList(words.say("measure.behind_cuts"), words.say("measure.add_cut"), {
     words,
     pkg,
@@ -116,7 +117,7 @@ const measureHeading = ({ rule }, { pkg, words, given }) => {
     most: () => rule.looked_at - (left?.value() ?? 0),
     given: given?.diameters_mm ?? [middle],
   });
-  const left = stepper(words.say("measure.left_long"), {
+  left = stepper(words.say("measure.left_long"), {
     words,
     start: given?.left_long ?? 0,
     most: () => rule.looked_at - cuts.mm().length,

@@ -185,6 +185,7 @@ class TreeScreen {
       return;
     }
     const isOther = this.#tree?.id !== tree.id;
+    this.#takeTaps();
     this.#tree = tree;
     const answers = view.answered.get(tree.id);
     const given = answers ? entryOf(this.session.pkg, answers) : EMPTY;
@@ -221,6 +222,10 @@ class TreeScreen {
   refresh(problem = null) {
     const { words, state } = this.#app;
     const { view, pkg } = this.session;
+    if (!view.walk.some(({ id }) => id === this.#tree.id)) {
+      // It turned out not to be a tree; the next one is on its way.
+      return;
+    }
     const { order, total, place, side, direction } = placeOf(pkg, view.walk, this.#tree, words);
     const title = words.say("tree.title", { order, total });
     const last = view.lastScored;
@@ -403,12 +408,16 @@ class TreeScreen {
   // A tile was tapped: it takes the place of a measure, and a missed tree was not missed after all.
   #answered(stage) {
     const wasNoted = this.#notice !== null;
+    const changes = this.#measures[stage] !== undefined || this.#missed === "tree";
     this.#notice = null;
     delete this.#measures[stage];
     if (this.#missed === "tree") {
       this.#missed = null;
     }
-    this.#mark();
+    // Anything more than filling the tile would make each tap wait.
+    if (changes || this.#sections.get(stage).querySelector(".stage-problem")) {
+      this.#mark();
+    }
     if (wasNoted || this.#head.querySelector("[role=alert]")) {
       this.refresh();
     }
@@ -442,6 +451,11 @@ class TreeScreen {
     await this.#keepItem("tree", { tree: this.#tree.id, answers }, (order) => words.say("tree.kept", { order }));
   }
 
+  #takeTaps() {
+    this.#isKeeping = false;
+    this.#tiles.release();
+  }
+
   // Keeps an item, then goes on to the next tree. What cannot be kept stays on the screen.
   async #keepItem(kind, body, spoken) {
     const { words } = this.#app;
@@ -452,12 +466,11 @@ class TreeScreen {
       await this.session.record(kind, body);
     } catch (error) {
       this.#app.report(error);
+      this.#takeTaps();
       this.refresh(this.#notKept(error));
       return false;
-    } finally {
-      this.#isKeeping = false;
-      this.#tiles.release();
     }
+    // No tap is taken until the next tree stands there.
     dropDraft();
     this.#app.speak(spoken(order));
     this.#onward();

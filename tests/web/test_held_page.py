@@ -123,7 +123,7 @@ def test_both_versions_stand_side_by_side_in_words(sign_in, held):
     page = read_page(sign_in(Role.SUPERVISOR).get(f"/held-back/{held}"))
     sent, _, stored = page.text.partition("What is stored")
     assert "What the phone sent" in sent
-    assert "Top Too high" in sent
+    assert "Top Too high Limbs Right; limbs out: 2 Columns Right Heading Right" in sent
     assert "Too high" not in stored
     assert "Answers of Saul Brightwater on this tree: Top Right" in stored
     assert not page.unlabelled

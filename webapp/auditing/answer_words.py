@@ -28,8 +28,10 @@ def answer_lines(payload: object) -> list[tuple[str, str]] | None:
     except InvalidInput:
         return None
     return _missed_lines(answers) + [
-        (words().say(STAGE_NAMES[stage]), _answer_words(answer))
-        for stage, answer in answers.stages.items()
+        (words().say(name), _answer_words(answers.stages[stage]))
+        # From the top of the tree down, however it was written.
+        for stage, name in STAGE_NAMES.items()
+        if stage in answers.stages
     ]
 
 

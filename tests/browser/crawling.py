@@ -93,7 +93,7 @@ class Crawler:
                 continue
             seen.add(kind)
             assert len(seen) < MOST_PAGES, f"links lead on and on: {sorted(seen)}"
-            if self._endpoint(path).startswith("printing.") and ".pdf" in path:
+            if urlsplit(path).path.endswith(".pdf"):
                 found.papers[self._endpoint(path)] = self._fetch(path)
                 continue
             visit = self.visit(path, kind)

@@ -3,11 +3,13 @@
 import re
 from datetime import date
 from io import BytesIO
+from itertools import pairwise, product
 from uuid import uuid4
 
 import pypdfium2
 import pytest
 
+from audits.sampling import DoublePlan, SinglePlan, StageTally, WavePlan, decide
 from audits.services import auditing, standards
 from audits.storage.queries.standards import versions_of_block
 from audits.vocabulary import Fault, Outcome, PlantingKind, Result, Role, Stage
@@ -17,7 +19,7 @@ from tests.orchard import Orchard
 from tests.paper import page_sizes_mm, page_texts
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
-from webapp.auditing.sheets_on_paper import tally_sheet_pdf
+from webapp.auditing.sheets_on_paper import tally_sheet_pdf, wave_numbers
 
 CLEAN = {"top": "R", "limbs": "2", "columns": "R", "heading": "R"}
 
@@ -438,6 +440,63 @@ class TestOnPaper:
         assert not re.search(r"(?<![\d+])1 panel \d+, tree", text)
         assert re.search(r"(?<![\d+])2 panel \d+, tree", text)
         assert re.search(r"\+1 panel \d+, tree", text)
+
+
+PLANS = [
+    (WavePlan((14, 30), (0, 4), (4, 5)), (14, 30)),
+    (WavePlan((14, 30), (None, 4), (4, 5)), (14, 30)),
+    (WavePlan((14, 30), (0, 4), (None, 5)), (14, 30)),
+    (DoublePlan(20, 1, 4, 20, 4), (20, 40)),
+    # Another stage's plan ends waves of the walk where this one has none.
+    (WavePlan((14, 30), (0, 4), (4, 5)), (14, 20, 30)),
+    (SinglePlan(24, 3), (14, 24, 30)),
+    (SinglePlan(20, 2, 5), (20,)),
+]
+
+
+@pytest.mark.parametrize(("plan", "walk"), PLANS, ids=str)
+def test_the_numbers_on_paper_decide_as_the_engine_does(plan, walk):
+    """Whoever holds counts against the printed numbers stops where and as `decide` does."""
+    decided = 0
+    sizes = [size for size in walk if size <= plan.sample_size]
+    for counts in product(*(range(min(size, 8) + 1) for size in sizes)):
+        parts = [later - earlier for earlier, later in pairwise((0, *counts))]
+        trees = [later - earlier for earlier, later in pairwise((0, *sizes))]
+        if any(not 0 <= part <= most for part, most in zip(parts, trees, strict=True)):
+            continue
+        for place, size in enumerate(sizes):
+            numbers = wave_numbers(Stage.TOP, plan, size)
+            paper = on_paper(numbers.accepted, numbers.rejected, counts[place])
+            assert paper is decide(plan, *tallies(plan, sizes, parts, place)), (counts, size)
+            if paper is not Outcome.OPEN:
+                decided += 1
+                break
+    assert decided > 5
+
+
+def tallies(plan, sizes, parts, place):
+    """Sort what was found by the end of a wave of the walk into the waves of a plan."""
+    found, start = [[0, 0] for _ in plan.waves], 0
+    for size, part in list(zip(sizes, parts, strict=True))[: place + 1]:
+        wave = next(number for number, own in enumerate(plan.waves) if size <= own.size)
+        found[wave][0] += size - start
+        found[wave][1] += part
+        start = size
+    return [StageTally(*trees) for trees in found if trees[0]]
+
+
+def on_paper(accepted, rejected, found):
+    """Decide as somebody does who reads the two numbers."""
+    if accepted is not None and found <= accepted:
+        return Outcome.ACCEPTED
+    if rejected is not None and found >= rejected:
+        return Outcome.NOT_ACCEPTED
+    return Outcome.OPEN
+
+
+def test_beyond_its_own_sample_a_stage_has_no_numbers():
+    numbers = wave_numbers(Stage.TOP, SinglePlan(24, 3), 30)
+    assert (numbers.accepted, numbers.rejected) == (None, None)
 
 
 def boxes(tree_id: int, values: dict[str, str]) -> dict[str, str]:

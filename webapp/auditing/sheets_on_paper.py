@@ -10,14 +10,14 @@ from werkzeug.datastructures import MultiDict
 from audits.errors import InvalidInput, NotFound
 from audits.messages import say
 from audits.records import Actor, DrawTree, Row, StandardVersion
-from audits.sampling import MeasuredPlan, StagePlan
+from audits.sampling import MeasuredPlan, Plan, StagePlan, StageTally, decide
 from audits.scoring import Tap, possible_faults
 from audits.services.accounts import LANGUAGES
 from audits.services.auditing import AuditView
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
-from audits.vocabulary import SIDE_NAMES, Stage
+from audits.vocabulary import SIDE_NAMES, Outcome, Stage
 from printables.sheet import Page
 from printables.tally_sheet import (
     TallyAnswer,
@@ -136,23 +136,44 @@ def _waves(view: VerdictView, sample: Sample) -> Iterator[TallyWave]:
                 for tree in walk
                 if tree.wave == wave
             ),
-            tuple(_numbers(stage, plans[stage], size) for stage in view.view.book.draw.stages),
+            tuple(wave_numbers(stage, plans[stage], size) for stage in view.view.book.draw.stages),
         )
 
 
-def _numbers(stage: Stage, plan: StagePlan, size: int) -> WaveNumbers:
-    """Return what decides a stage at a size; nothing where its plan has no wave of that size."""
+def wave_numbers(stage: Stage, plan: StagePlan, size: int) -> WaveNumbers:
+    """
+    Return with how many faults a stage is decided when so many trees were looked at.
+
+    Asked of the rule that decides on screens, so that paper also stops where the outcome is
+    certain although the stage's own plan has no wave that ends there.
+    """
     by_mean = isinstance(plan, MeasuredPlan)
+    counting = plan.counted if isinstance(plan, MeasuredPlan) else plan
+    if size > counting.sample_size:
+        # Nothing is left to decide: the stage's own sample was smaller.
+        return WaveNumbers(stage, None, None, by_mean=by_mean)
+    outcomes = [decide(counting, *_still_open(counting, size, found)) for found in range(size + 1)]
+    accepted = [found for found, outcome in enumerate(outcomes) if outcome is Outcome.ACCEPTED]
+    rejected = [found for found, outcome in enumerate(outcomes) if outcome is Outcome.NOT_ACCEPTED]
+    return WaveNumbers(
+        stage, max(accepted, default=None), min(rejected, default=None), by_mean=by_mean
+    )
+
+
+def _still_open(plan: Plan, size: int, found: int) -> list[StageTally]:
+    """Spread faults over the waves so that, where it can be, none of the earlier ones decided."""
+    tallies = []
+    walked = so_far = 0
     for wave in plan.waves:
-        if wave.size == size:
-            impossible = wave.rejection_number > size
-            return WaveNumbers(
-                stage,
-                wave.acceptance_number,
-                None if impossible else wave.rejection_number,
-                by_mean=by_mean,
-            )
-    return WaveNumbers(stage, None, None, by_mean=by_mean)
+        end = min(wave.size, size)
+        trees, left = end - walked, size - end
+        most = found if end == size else min(found, wave.rejection_number - 1)
+        faults = min(max(most, found - left) - so_far, trees)
+        tallies.append(StageTally(trees, faults))
+        walked, so_far = end, so_far + faults
+        if end == size:
+            break
+    return tallies
 
 
 def _paper_tree(

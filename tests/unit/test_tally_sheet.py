@@ -35,16 +35,15 @@ from printables.tally_letters import (
     kind_letters,
     kinds_by_letter,
 )
-from printables.tally_sheet import (
+from printables.tally_records import (
     TallyAnswer,
     TallyColumn,
     TallySheet,
     TallyTree,
     TallyWave,
     WaveNumbers,
-    tally_pages,
-    tally_sheet,
 )
+from printables.tally_sheet import tally_pages, tally_sheet
 from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
 from tests.reading import PSEUDO, spanish_words
 

@@ -22,7 +22,7 @@ from printables.tally_letters import (
     TREE_MISSED_SIGN,
     kind_letters,
 )
-from printables.tally_sheet import TallyColumn, letters_of
+from printables.tally_records import TallyColumn, letters_of
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.desk_sheet import (

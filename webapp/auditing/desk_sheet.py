@@ -30,7 +30,7 @@ from printables.tally_letters import (
     kinds_by_letter,
     right_letter,
 )
-from printables.tally_sheet import BESIDE_MEASURES, MEASURE_LABELS, TallyColumn
+from printables.tally_records import BESIDE_MEASURES, MEASURE_LABELS, TallyColumn
 from webapp.auditing.entry import as_form, read_entry
 from webapp.auditing.samples import Sample
 

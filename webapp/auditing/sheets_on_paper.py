@@ -19,15 +19,15 @@ from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import SIDE_NAMES, Outcome, Stage
 from printables.sheet import Page
-from printables.tally_sheet import (
+from printables.tally_records import (
     TallyAnswer,
     TallyColumn,
     TallySheet,
     TallyTree,
     TallyWave,
     WaveNumbers,
-    tally_sheet,
 )
+from printables.tally_sheet import tally_sheet
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.entry import StagePanel, stage_panels

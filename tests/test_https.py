@@ -319,6 +319,22 @@ def test_a_file_that_breaks_while_the_pages_run_does_not_end_them(tmp_path):
         assert listens(server.https_port)
 
 
+def test_a_certificate_from_elsewhere_that_was_renewed_is_taken_up(farm, tmp_path):
+    """Tools that renew certificates often keep a link that leads to the newest."""
+    files = [
+        forge(folder_in(farm), tmp_path / f"{number}.pem", dns=["localhost"]) for number in (1, 2)
+    ]
+    link = tmp_path / "live.pem"
+    link.symlink_to(files[0])
+    options = ("--cert", str(link), "--key", str(link))
+    with serving_securely(tmp_path / "log", farm, *options) as server:
+        first = server.certificate().serial_number
+        link.unlink()
+        link.symlink_to(files[1])
+        server.server.process.send_signal(signal.SIGALRM)
+        wait_for(lambda: server.certificate().serial_number != first, "the new certificate")
+
+
 def test_without_certificates_the_start_says_what_is_missing(tmp_path):
     data = set_up_farm(tmp_path / "data", names=None)
     variables = {"PRUNING_AUDIT_DATA": str(data), "PRUNING_AUDIT_DATABASE": "", "LANG": "C.UTF-8"}

@@ -111,11 +111,6 @@ def folder_in(data: Path) -> Path:
     return data / "certificates"
 
 
-def has_authority(folder: Path) -> bool:
-    """Return whether an authority lies there, usable or not."""
-    return (folder / AUTHORITY_FILE).exists()
-
-
 def make_authority(folder: Path, names: Names, farm_name: str, now: datetime) -> Certificates:
     """Make a new authority and a certificate of the pages, in place of those that are there."""
     key = ec.generate_private_key(ec.SECP256R1())

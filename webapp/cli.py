@@ -546,8 +546,14 @@ def _serve_securely(
     choices.tell(say("Open %(address)s (stop with Ctrl-C)", address=pages), bold=True)
     choices.tell(say("Set up phones at %(address)s", address=setup))
     settings = replace(choices.settings(https=True), hsts=found.is_public, setup_port=port)
-    own = found.authority is not None
     folder = certificates.folder_in(choices.folder)
+
+    def renew() -> object:
+        if found.authority is not None:
+            return certificates.load_certificates(folder, clock_now())
+        files = (found.certificate_file, found.key_file)
+        return certificates.given_certificates(*files, clock_now())
+
     try:
         serving.serve_securely(
             settings,
@@ -563,7 +569,7 @@ def _serve_securely(
             host=host,
             https_port=https_port,
             http_port=port,
-            renew=lambda: own and certificates.load_certificates(folder, clock_now()),
+            renew=renew,
         )
     except serving.PortTakenError as error:
         option = "--port" if error.port == port else "--https-port"

@@ -24,7 +24,7 @@ from typing import Any, Final, TypeAlias
 
 from flask import Flask
 from granian import Granian
-from granian.constants import Interfaces
+from granian.constants import Interfaces, SSLProtocols
 from granian.server.common import AbstractServer
 
 from audits.errors import AuditError
@@ -38,6 +38,8 @@ _THREADS: Final = 4
 _KILL_TIMEOUT_S: Final = 5
 _PARENT_POLL_S: Final = 0.5
 _DAY_S: Final = 86_400
+# Every browser that can keep answers on a phone speaks it, since 2019.
+_OLDEST_TLS: Final = SSLProtocols.tls13
 
 Server: TypeAlias = AbstractServer[Any]
 
@@ -83,7 +85,7 @@ def serve_securely(
     refuse_taken_port(host, http_port)
     _hand_on(settings)
     server = _server("application", host, https_port, certificates)
-    with _setup_page(setup, host, http_port) as page, _daily(certificates, renew):
+    with _setup_page(setup, host, http_port) as page, _daily(server, certificates, renew):
         ended_alone = _end_with(server, page)
         server.serve()
         if ended_alone():
@@ -153,6 +155,7 @@ def _server(factory: str, host: str, port: int, certificates: Certificates | Non
         workers_kill_timeout=_KILL_TIMEOUT_S,
         ssl_cert=certificates.certificate_file if certificates else None,
         ssl_key=certificates.key_file if certificates else None,
+        ssl_protocol_min=_OLDEST_TLS,
     )
 
 
@@ -200,7 +203,9 @@ def _end_with(server: Server, page: subprocess.Popen[bytes]) -> Callable[[], boo
 
 
 @contextmanager
-def _daily(certificates: Certificates, renew: Callable[[], object]) -> Iterator[None]:
+def _daily(
+    server: Server, certificates: Certificates, renew: Callable[[], object]
+) -> Iterator[None]:
     """Renew the certificates once a day, so that a machine never switched off stays trusted."""
     known = state_of_files(certificates)
 
@@ -209,6 +214,9 @@ def _daily(certificates: Certificates, renew: Callable[[], object]) -> Iterator[
         try:
             renew()
             found = state_of_files(certificates)
+            # What the server keeps is where a link led at its start; it may lead elsewhere now.
+            files = (certificates.certificate_file, certificates.key_file)
+            server.build_ssl_context(*files, None, _OLDEST_TLS, None, [], client_verify=False)
         except (AuditError, OSError):
             # Pages that are served well must not end for what went wrong here.
             _log.exception("the certificates could not be renewed")

@@ -94,6 +94,22 @@ def test_a_machine_names_its_own_addresses_without_asking_anybody(monkeypatch):
             listener.bind((str(address), 0))
 
 
+def test_where_interfaces_cannot_be_asked_the_way_out_tells_the_address(monkeypatch):
+    monkeypatch.setattr(socket, "if_nameindex", list)
+    for address in own_addresses():
+        with socket.socket() as listener:
+            listener.bind((str(address), 0))
+
+
+def test_a_machine_without_a_network_has_no_address_to_name(monkeypatch):
+    def unreachable(*_args: object) -> None:
+        raise OSError(101, "Network is unreachable")
+
+    monkeypatch.setattr(socket, "if_nameindex", list)
+    monkeypatch.setattr(socket.socket, "connect", unreachable)
+    assert own_addresses() == []
+
+
 def test_another_machines_address_is_not_bound():
     """The check above can fail."""
     with socket.socket() as listener, pytest.raises(OSError, match="assign"):

@@ -2,6 +2,7 @@
 
 import plistlib
 import re
+from dataclasses import replace
 from ipaddress import ip_address
 
 import pytest
@@ -260,6 +261,36 @@ def test_without_a_set_up_page_nobody_elses_script_may_ask(app):
     answer = app.test_client().get("/ready", headers={"Origin": "http://localhost"})
     assert answer.json == {"ready": True}
     assert "Access-Control-Allow-Origin" not in answer.headers
+
+
+# RFC 6454 6.2: an origin leaves out the usual port of its scheme.
+@pytest.mark.parametrize(
+    ("setup_port", "origin", "may_read"),
+    [
+        (8350, "http://farm.local:8350", True),
+        (80, "http://farm.local", True),
+        (80, "http://farm.local:80", False),
+        (8350, "http://farm.local", False),
+        (8350, "http://other.local:8350", False),
+    ],
+)
+def test_the_set_up_page_beside_may_ask(tmp_path, setup_port, origin, may_read):
+    settings = Settings(
+        f"sqlite:///{tmp_path / 'farm.db'}", "signs", https=True, setup_port=setup_port
+    )
+    app = create_app(settings)
+    answer = app.test_client().get(
+        "/ready", base_url="https://farm.local:8443", headers={"Origin": origin}
+    )
+    app.extensions["pruning_audit_database"].close()
+    assert answer.headers.get("Access-Control-Allow-Origin") == (origin if may_read else None)
+
+
+def test_where_there_is_nothing_to_install_nothing_is_handed_out(settings):
+    app = create_setup_page(replace(settings, authority=None))
+    for path in ("/authority.crt", "/authority.mobileconfig"):
+        assert get(app.test_client(), path).status_code == 302
+    assert "there is nothing to install" in get(app.test_client()).text
 
 
 @pytest.mark.usefixtures("orchard")

@@ -8,6 +8,7 @@ module, or a planted defect.
 """
 
 import http.client
+import json
 import socket
 import threading
 import time
@@ -40,6 +41,16 @@ class Fate(StrEnum):
 BROKEN = (Fate.REQUEST_LOST, Fate.REPLY_LOST, Fate.REPLY_CUT)
 
 
+@dataclass(frozen=True)
+class Request:
+    """One request and what became of it."""
+
+    method: str
+    path: str
+    body: bytes
+    fate: Fate
+
+
 @dataclass
 class BrokenLink:
     """
@@ -58,7 +69,7 @@ class BrokenLink:
     # Which paths suffer; the shell is left whole unless a test says otherwise.
     suffers: Callable[[str], bool] = lambda path: path.startswith(("/field/sync", "/field/photos"))
     fates: Counter[Fate] = field(default_factory=Counter)
-    requests: list[tuple[str, str, Fate]] = field(default_factory=list)
+    requests: list[Request] = field(default_factory=list)
     # Decided beforehand, one a request, before chance has its say.
     ordered: list[Fate] = field(default_factory=list)
     # Whether the browser may keep files by itself, as it does for an hour in the field.
@@ -88,23 +99,31 @@ class BrokenLink:
         """Hand on everything as the server sends it."""
         self._rewrites.clear()
 
-    def sent_to(self, path: str) -> int:
-        """Return how many requests for a path there were, whatever became of them."""
-        return sum(1 for _, asked, _ in self.requests if asked.startswith(path))
+    def sent_to(self, path: str) -> list[Request]:
+        """Return the requests for a path and all below it, whatever became of them."""
+        return [request for request in self.requests if request.path.startswith(path)]
 
-    def decide(self, method: str, path: str) -> Fate:
+    def batches(self) -> list[list[dict]]:
+        """Return the items of each request that carried any."""
+        sent = (json.loads(request.body)["items"] for request in self.sent_to("/field/sync"))
+        return [items for items in sent if items]
+
+    def decide(self, method: str, path: str, body: bytes) -> Fate:
         """Decide on the fate of a request, and note it."""
         with self._lock:
-            fate = Fate.PASSED
-            if self.suffers(path):
-                if self.ordered:
-                    fate = self.ordered.pop(0)
-                elif self.random.random() < self.broken_share:
-                    fate = self.random.choice(BROKEN)
-                time.sleep(self.random.uniform(*self.delay_s))
+            fate = self._next_fate() if self.suffers(path) else Fate.PASSED
+            wait_s = self.random.uniform(*self.delay_s) if self.suffers(path) else 0
             self.fates[fate] += 1
-            self.requests.append((method, path, fate))
+            self.requests.append(Request(method, path, body, fate))
+        time.sleep(wait_s)
         return fate
+
+    def _next_fate(self) -> Fate:
+        if self.ordered:
+            return self.ordered.pop(0)
+        if self.random.random() < self.broken_share:
+            return self.random.choice(BROKEN)
+        return Fate.PASSED
 
     def changed(self, path: str, body: bytes) -> bytes:
         """Return a body with the changes that were ordered for its path."""
@@ -149,7 +168,7 @@ class _Handler(BaseHTTPRequestHandler):
         self.close_connection = True
         body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
         path = self.path.partition("?")[0]
-        fate = link.decide(self.command, path)
+        fate = link.decide(self.command, path, body)
         if fate is Fate.REQUEST_LOST:
             self._hang_up()
             return

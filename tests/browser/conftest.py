@@ -24,7 +24,8 @@ from audits.storage.database import Database
 from audits.vocabulary import Role
 from tests.browser.crawling import FACTS, Crawl, Crawler
 from tests.browser.demo_states import States
-from tests.browser.field_phone import FieldPhone
+from tests.browser.field_phone import FieldFarm, FieldPhone
+from tests.browser.field_phone import field_farm as serve_field_farm
 from tests.browser.people import Person
 from tests.serving import HOST, PROGRAM, PROJECT, SERVE, Server, serving
 from webapp.app import create_app
@@ -272,6 +273,18 @@ def field_phone(
             )
             stack.callback(phone.close)
             return phone
+
+        yield made
+
+
+@pytest.fixture
+def field_farm(tmp_path: Path) -> Iterator[Callable[..., FieldFarm]]:
+    """A farm with rows to audit, its program and a link that breaks: ``field_farm(lots=4)``."""
+    with ExitStack() as stack:
+
+        def made(*, lots: int = 1) -> FieldFarm:
+            farm = serve_field_farm(tmp_path / "farm", tmp_path, lots=lots)
+            return stack.enter_context(farm)
 
         yield made
 

@@ -6,13 +6,14 @@ the same port. Between it and the phone lies a link that breaks when it is told 
 its storage in a folder, so that its browser can be killed and opened again.
 """
 
+import json
 import os
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -20,11 +21,15 @@ import sqlalchemy as sa
 from playwright.sync_api import BrowserContext, BrowserType, CDPSession, Page
 from playwright.sync_api import Error as BrowserError
 
-from audits.records import Actor
-from audits.services import devices
+from audits.scoring import TreeAnswers
+from audits.services import devices, farms
 from audits.storage.database import Database
+from audits.storage.schema import upgrade
 from audits.storage.tables import audit, photo, receipt, tree_score
-from tests.orchard import Orchard
+from audits.vocabulary import ReceiptState
+from tests.browser.broken_link import BrokenLink
+from tests.orchard import TREES_IN_ROW, Orchard, plant_orchard
+from tests.row_audit import prune
 from tests.serving import HOST, SERVE, Server, free_port, serving
 from webapp.config import clock_now
 
@@ -212,6 +217,34 @@ class FieldPhone:
         code = f"async (argument) => {{ {_MODULES} {script} }}"
         return (page or self.page).evaluate(code, argument)
 
+    def enrol(self, token: str, name: str = "Glove phone") -> str:
+        """Enrol the phone as its own page does; return its uid."""
+        said = self.run(
+            """
+            const { enrol } = await import("/static/js/field/device.js");
+            return enrol(argument);
+            """,
+            {"token": token, "name": name, "pin": DIGITS},
+        )
+        assert said["ok"], said
+        return self.run("return (await store.device()).uid;")
+
+    def prepare(self) -> list[dict]:
+        """Fetch the packages of all lots that wait, as the page does in the office."""
+        return self.run(
+            """
+            const { csrf } = await (await fetch("/field/token")).json();
+            const headers = { "Content-Type": "application/json", "X-CSRFToken": csrf };
+            const body = JSON.stringify({ lots: "all" });
+            const answer = await fetch("/field/prepare", { method: "POST", headers, body });
+            const { prepared, problems } = await answer.json();
+            if (problems.length > 0) throw new Error(JSON.stringify(problems));
+            await store.savePackages(prepared);
+            // Without the pictures, which a test of the queue has no use for.
+            return prepared.map(({ draw, standard, trees }) => ({ draw, standard, trees }));
+            """
+        )
+
     def begin(self, draw: int) -> str:
         """Begin the audit of a draw; return its id."""
         return self.run("return store.beginAudit(argument);", draw)
@@ -243,13 +276,14 @@ class FieldPhone:
         )
 
     def start_sync(self, page: Page | None = None) -> None:
-        """Start sending, without the screens; the state is noted as `window.syncState`."""
+        """Start sending, without the screens; `window.states` notes how it goes."""
         self.run(
             """
             const { startSync } = await import("/static/js/field/sync.js");
-            const { sign } = await import("/static/js/field/device.js");
-            const onState = (state) => { window.syncState = state; };
-            window.sync ??= startSync({ store, device: { sign }, onState });
+            const device = await import("/static/js/field/device.js");
+            window.states ??= [];
+            const onState = (state) => window.states.push(state);
+            window.sync ??= startSync({ store, device, onState });
             """,
             page=page,
         )
@@ -269,6 +303,17 @@ class FieldPhone:
             if counts["waiting"] == 0 and counts["photos"] == 0:
                 return pressed
         raise AssertionError(f"after {rounds} rounds: {self.counts()}, {self.state()}")
+
+    def wait_until(self, is_so: Callable[[], object], *, seconds: float = 20) -> None:
+        """Wait while the page goes on."""
+        deadline = time.monotonic() + seconds
+        while not is_so():
+            assert time.monotonic() < deadline, f"{self.counts()}, {self.state()}"
+            self.page.wait_for_timeout(50)
+
+    def wait_until_sent(self, number: int) -> None:
+        """Wait until the server has so many items in all."""
+        self.wait_until(lambda: self.counts()["sent"] == number)
 
     def state(self) -> dict:
         return self.page.evaluate("window.sync?.state ?? null")
@@ -298,40 +343,6 @@ class FieldPhone:
         )
 
 
-def enrol(phone: FieldPhone, database: Database, actor: Actor, now: datetime | None = None) -> str:
-    """
-    Enrol a phone with a key that its browser makes; return the phone's uid.
-
-    By the services rather than the screens: tests of the queue need the phone, not the way to it.
-    """
-    now = now or clock_now()
-    key = phone.run(
-        """
-        const kind = { name: "ECDSA", namedCurve: "P-256" };
-        const pair = await crypto.subtle.generateKey(kind, false, ["sign", "verify"]);
-        window.signKey = pair.privateKey;
-        return crypto.subtle.exportKey("jwk", pair.publicKey);
-        """
-    )
-    token = devices.offer_enrolment(database, actor, user_id=actor.user_id, now=now)
-    device, _ = devices.enrol_device(
-        database,
-        actor.farm_id,
-        token=token,
-        name="Glove phone",
-        public_key=key,
-        pin=DIGITS,
-        now=now,
-    )
-    phone.run(
-        """
-        await store.saveDevice({ ...argument, signKey: window.signKey, unlockedAt: Date.now() });
-        """,
-        {"uid": device.uid, "person": {"id": actor.user_id, "name": actor.name, "language": "en"}},
-    )
-    return device.uid
-
-
 # --- the server's side ---------------------------------------------------------------------------
 
 
@@ -345,15 +356,113 @@ class Arrived:
     photos: list[sa.Row]
 
 
-def arrived(database: Database, farm_id: int) -> Arrived:
-    """Read what has arrived."""
+@dataclass
+class FieldFarm:
+    """
+    A farm with rows that wait for their audits, its program, and the way to it.
 
-    def rows(table: sa.Table) -> list[sa.Row]:
-        chosen = sa.select(table).where(table.c.farm_id == farm_id).order_by(table.c.id)
-        return list(connection.execute(chosen))
+    Parameters
+    ----------
+    orchard : Orchard
+        What stands there and who works there.
+    database : Database
+        Its database, beside the program that serves it.
+    program : Program
+        The program, running.
+    link : BrokenLink
+        What phones are given instead of the program's own address.
+    """
 
-    with database.read() as connection:
-        return Arrived(rows(receipt), rows(audit), rows(tree_score), rows(photo))
+    orchard: Orchard
+    database: Database
+    program: Program
+    link: BrokenLink
+
+    def offer(self) -> str:
+        """Offer to enrol a phone for the supervisor; return the token of the QR code."""
+        actor = self.orchard.supervisor
+        return devices.offer_enrolment(self.database, actor, user_id=actor.user_id, now=clock_now())
+
+    def arrived(self) -> Arrived:
+        """Read what has arrived of what phones sent."""
+
+        def rows(table: sa.Table) -> list[sa.Row]:
+            chosen = sa.select(table).where(table.c.farm_id == self.orchard.farm_id)
+            return list(connection.execute(chosen.order_by(table.c.id)))
+
+        with self.database.read() as connection:
+            return Arrived(rows(receipt), rows(audit), rows(tree_score), rows(photo))
+
+    def check_arrived(self, items: list[dict]) -> Arrived:
+        """
+        Compare what a phone kept with what the farm's database holds; return the latter.
+
+        Every item is there exactly once and as it was tapped, every audit once, and each tree has
+        the answers that were tapped last.
+        """
+        found = self.arrived()
+        kept = {item["id"]: item for item in items}
+        ids = [row.client_id for row in found.receipts]
+        assert sorted(ids) == sorted(kept), "what arrived is not what was tapped"
+        assert {row.client_id: json.loads(row.body) for row in found.receipts} == kept
+        states = {row.state for row in found.receipts}
+        assert states <= {ReceiptState.STORED}, [row.held_because for row in found.receipts]
+        audits = {row.client_id: row.id for row in found.audits}
+        assert sorted(audits) == sorted({item["audit"] for item in items})
+        scores = {(row.audit_id, row.draw_tree_id): row.answers for row in found.scores}
+        assert len(found.scores) == len(scores), "a tree was scored twice"
+        tapped = {
+            (audits[audit_id], tree): answers
+            for (audit_id, tree), answers in last_answers(items).items()
+        }
+        assert in_full(scores) == in_full(tapped), "a tree has other answers"
+        return found
+
+
+def in_full(answers: dict[tuple[int, int], dict]) -> dict[tuple[int, int], TreeAnswers]:
+    """Return answers with what is left out of them where it says nothing."""
+    return {place: TreeAnswers.model_validate(given) for place, given in answers.items()}
+
+
+def last_answers(items: list[dict]) -> dict[tuple[str, int], dict]:
+    """Return what was tapped last on each tree, by audit and tree."""
+    answers: dict[tuple[str, int], dict] = {}
+    for item in sorted(items, key=lambda item: item["counter"]):
+        place = item["audit"], item["body"].get("tree")
+        if item["kind"] == "tree":
+            answers[place] = item["body"]["answers"]
+        elif item["kind"] == "take_back":
+            answers.pop(place, None)
+    return answers
+
+
+@contextmanager
+def field_farm(data: Path, folder: Path, *, lots: int = 1) -> Iterator[FieldFarm]:
+    """Plant a farm, let the crew finish some rows, and serve it until the block ends."""
+    data.mkdir(parents=True, exist_ok=True)
+    database = Database(f"sqlite:///{data / 'farm.db'}")
+    upgrade(database)
+    now = clock_now()
+    orchard = plant_orchard(database, now)
+    if lots > len(orchard.row_ids):
+        orchard.row_ids.extend(
+            farms.add_rows(
+                database,
+                orchard.owner,
+                orchard.block_id,
+                first_number=len(orchard.row_ids) + 1,
+                last_number=lots,
+                start_end="north",
+                tree_count=TREES_IN_ROW,
+                since=now.date() - timedelta(days=3000),
+            )
+        )
+    prune(database, orchard, rows=lots)
+    with farm_program(data, folder) as program:
+        link = BrokenLink(program.port)
+        yield FieldFarm(orchard, database, program, link)
+        link.close()
+    database.close()
 
 
 @contextmanager
@@ -365,12 +474,3 @@ def farm_program(data: Path, folder: Path) -> Iterator[Program]:
         yield program
     finally:
         program.stop()
-
-
-@dataclass(frozen=True)
-class Farm:
-    """A farm with its program running and a link to it."""
-
-    orchard: Orchard
-    database: Database
-    program: Program

@@ -2,15 +2,17 @@
 
 import json
 import re
+from concurrent.futures import ThreadPoolExecutor
 from hashlib import sha256
 from itertools import product
+from threading import Barrier, get_ident
 
 import pytest
 
 from audits.sampling import DrawnTree, Place
 from audits.sampling.route import order_of_walk
 from audits.scoring import Missed, read_answers, score_tree
-from audits.services import standards
+from audits.services import preparing, standards
 from audits.services.auditing import begin_audit
 from audits.services.preparing import prepare_lots, prepared_lots
 from audits.storage import tables
@@ -89,6 +91,36 @@ def test_whoever_prepares_second_gets_the_same_trees(app, client, database, orch
 
     assert [one["trees"] for one in second] == [one["trees"] for one in first]
     assert len(draws(database)) == len(pruned.lot_ids)
+
+
+def test_two_people_who_prepare_at_the_same_moment_get_one_draw(
+    database, orchard, pruned, monkeypatch
+):
+    """Both have seen a lot without a draw before either may write."""
+    both = Barrier(2, timeout=20)
+    met = set()
+    plan = preparing.plan_lot_audit
+
+    def plan_together(*given, **named):
+        if get_ident() not in met:
+            met.add(get_ident())
+            both.wait()
+        return plan(*given, **named)
+
+    monkeypatch.setattr(preparing, "plan_lot_audit", plan_together)
+    with ThreadPoolExecutor(2) as people:
+        asked = [
+            people.submit(
+                prepare_lots, database, person, pruned.lot_ids[:1], new_seed=lambda: 1, now=NOW
+            )
+            for person in (orchard.supervisor, orchard.owner)
+        ]
+        one, other = (answer.result() for answer in asked)
+
+    assert not one.problems
+    assert not other.problems
+    assert one.prepared[0].draw == other.prepared[0].draw
+    assert len(draws(database)) == 1
 
 
 def test_begun_by_hand_or_prepared_it_is_the_same_draw(client, database, orchard, pruned):

@@ -188,7 +188,10 @@ function isOpen(row) {
 }
 
 function count(desk) {
-  desk.form.querySelector("[data-left]").textContent = desk.rows.filter(isOpen).length;
+  // Once every stage is decided no tree is left to type, however many rows are empty.
+  if (!("stopped" in desk.form.dataset)) {
+    desk.form.querySelector("[data-left]").textContent = desk.rows.filter(isOpen).length;
+  }
   for (const [stage, column] of desk.columns) {
     const faulty = desk.rows.filter((row) => hasFault(row, stage, column)).length;
     desk.form.querySelector(`[data-faulty="${stage}"]`).textContent = faulty;

@@ -143,6 +143,15 @@ class TestTyping:
         assert "Not accepted" in text
         assert "Trees left: 28" in text
 
+    def test_once_every_stage_is_decided_no_tree_is_left(self, supervisor, begun, view):
+        save(supervisor, begun, *[typed(tree) for tree in walk_ids(view)[:20]])
+        assert view().all_decided
+        answer = supervisor.get(f"/audits/{begun}/desk")
+        assert "Save the sheet Stop Trees left: 0" in read_page(answer).text
+        assert "autofocus" not in answer.text
+        # What stands on the paper after that may still be typed in.
+        assert save(supervisor, begun, typed(walk_ids(view)[20])).status_code == 302
+
 
 class TestWhatCannotBeTaken:
     @pytest.mark.parametrize(

@@ -171,6 +171,7 @@ def _page(
     parts = _parts(verdict, sheet, typed, problems)
     rows = [row for part in parts for row in part.rows]
     sign: Sign = sign_of(view)
+    stopped = sign.state == "stop"
     return render_template(
         "auditing/desk.html",
         view=verdict,
@@ -186,14 +187,14 @@ def _page(
         columns=[_column(sheet, column, rows, at) for at, column in enumerate(sheet.columns)],
         missed_letters=_missed_letters(),
         parts=parts,
-        trees_left=sum(row.open for row in rows),
+        trees_left=0 if stopped else sum(row.open for row in rows),
         problems=[
             (row, cell)
             for row in rows
             for cell in (*(cell for cells in row.cells for cell in cells), row.missed)
             if cell.problem
         ],
-        focus=_focus(rows),
+        focus="" if stopped else _focus(rows),
         client_id=client_id,
         as_measured=AS_MEASURED,
         shows_as_measured=any(

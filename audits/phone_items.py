@@ -29,6 +29,7 @@ class ItemKind(StrEnum):
     TAKE_BACK = "take_back"
     NOT_A_TREE = "not_a_tree"
     SEAL = "seal"
+    ROW_FINISHED = "row_finished"
 
 
 class Unreadable(Exception):  # noqa: N818 - reads as what it is at the place it is caught
@@ -57,7 +58,7 @@ class PhoneItem:
     digest : str
         Hash of the standard that it was scored by.
     tree : int
-        The tree of the draw; 0 for a seal.
+        The tree of the draw; 0 for a seal and for a finished row.
     answers : object
         For a tree: the fields of `audits.scoring.TreeAnswers`, not looked through.
     found_kind : PlantingKind or None
@@ -209,7 +210,7 @@ def read_item(value: object) -> PhoneItem:
     outcomes: Mapping[Stage, Outcome] = {}
     if kind is ItemKind.SEAL:
         outcomes = _outcomes(body.get("outcomes"))
-    else:
+    elif kind is not ItemKind.ROW_FINISHED:
         tree = _number("tree", body.get("tree"))
     if kind is ItemKind.TREE:
         answers = _present("answers", body)

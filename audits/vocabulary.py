@@ -178,6 +178,7 @@ class HeldBecause(StrEnum):
     DAMAGED = "damaged"
     UNKNOWN_DRAW = "unknown_draw"
     UNKNOWN_TREE = "unknown_tree"
+    OTHER_DRAW = "other_draw"
     STANDARD_CHANGED = "standard_changed"
     ANSWER_REFUSED = "answer_refused"
     ALREADY_SEALED = "already_sealed"
@@ -347,6 +348,7 @@ HELD_BECAUSE_NAMES: Final = {
     HeldBecause.DAMAGED: mark("It cannot be read."),
     HeldBecause.UNKNOWN_DRAW: mark("It names a draw that this farm does not have."),
     HeldBecause.UNKNOWN_TREE: mark("It names a tree that is not in the walk of its audit."),
+    HeldBecause.OTHER_DRAW: mark("The map of its row has changed since its trees were drawn."),
     HeldBecause.STANDARD_CHANGED: mark("It was scored by another standard than the pass has."),
     HeldBecause.ANSWER_REFUSED: mark("An answer does not fit its stage."),
     HeldBecause.ALREADY_SEALED: mark("The audit was sealed before it came."),

@@ -9,6 +9,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from audits.errors import InvalidInput
 from audits.records import Actor, CrewPass, Draw, PassRow
 from audits.sampling import Place
 from audits.sampling.stored import read_plan
@@ -78,6 +79,7 @@ def take_ahead_draw(
     lot_id: int,
     *,
     chosen: bool,
+    used: int | None = None,
 ) -> None:
     """
     Give a finished row's lot the draw that was made ahead, if it still fits the row.
@@ -96,14 +98,14 @@ def take_ahead_draw(
         Its lot.
     chosen : bool
         Whether the lot is audited; it then counts as drawn.
+    used : int or None, optional
+        The draw that a person has decided to take, whether it fits or not.
     """
-    if not queries.draws_ahead(connection, farm_id, part.id):
+    if used is None:
+        used = _draw_to_take(connection, farm_id, crew_pass, part)
+    if used is None:
         return
-    plan = plan_row_ahead(connection, farm_id, crew_pass, part)
-    fitting = _fitting_draw(connection, farm_id, part, plan)
-    if fitting is None:
-        return
-    _set_lot(connection, farm_id, fitting.id, lot_id)
+    _set_lot(connection, farm_id, used, lot_id)
     if chosen:
         set_lot_state(connection, farm_id, lot_id, LotState.IN_AUDIT)
 
@@ -157,6 +159,20 @@ def drop_ahead_draws(connection: sa.Connection, farm_id: int, pass_id: int) -> N
         connection.execute(
             table.delete().where(table.c.farm_id == farm_id, table.c[column].in_(draw_ids))
         )
+
+
+def _draw_to_take(
+    connection: sa.Connection, farm_id: int, crew_pass: CrewPass, part: PassRow
+) -> int | None:
+    if not queries.draws_ahead(connection, farm_id, part.id):
+        return None
+    try:
+        plan = plan_row_ahead(connection, farm_id, crew_pass, part)
+    except InvalidInput:
+        # Nothing bears there any more: the lot's own page says so.
+        return None
+    fitting = _fitting_draw(connection, farm_id, part, plan)
+    return None if fitting is None else fitting.id
 
 
 def _fitting_draw(

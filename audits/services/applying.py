@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.phone_items import ItemKind, PhoneItem, true_time
-from audits.records import Actor, Audit, Draw, TreeScoreRow, User
+from audits.records import Actor, Audit, Draw, PassRow, TreeScoreRow, User
 from audits.services.auditing import (
     Device,
     TreeEntry,
@@ -18,12 +18,15 @@ from audits.services.auditing import (
     record_in,
     replace_in,
 )
+from audits.services.passes import finish_part
 from audits.services.scorebook import Scorebook, open_scorebook
 from audits.services.sealing import seal_in
 from audits.services.standards import standard_digest
 from audits.services.walking import audit_trees
 from audits.storage.queries import audits as queries
+from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
+from audits.storage.queries.ahead import row_drawn_ahead
 from audits.vocabulary import HeldBecause, Outcome, Purpose, Stage
 
 
@@ -140,6 +143,9 @@ class Applying:
 
     def _apply(self, items: Sequence[PhoneItem]) -> None:
         first = items[0]
+        if first.kind is ItemKind.ROW_FINISHED:
+            self._finish_row(first)
+            return
         book = self._book(first)
         self._refuse_other_standard(book, first)
         if book.audit.sealed_at is not None:
@@ -200,6 +206,39 @@ class Applying:
         seal_in(self._connection, view, self._now)
         # Loaded anew when something more comes for it: it is sealed from now on.
         del self._books[item.audit]
+
+    def _finish_row(self, item: PhoneItem) -> None:
+        farm_id = self._sender.actor.farm_id
+        part = row_drawn_ahead(self._connection, farm_id, item.draw)
+        if part is None:
+            raise HeldBack(HeldBecause.UNKNOWN_DRAW)
+        if part.finished_at is None:
+            self._finish_part(item, part)
+        # The draw has got its lot, then or earlier, unless the row was drawn afresh.
+        drawn = queries.draw_by_id(self._connection, farm_id, item.draw)
+        if drawn is None or drawn.lot_id is None:
+            raise HeldBack(HeldBecause.OTHER_DRAW)
+        # What was loaded of its audits has no lot yet.
+        self._books.clear()
+
+    def _finish_part(self, item: PhoneItem, part: PassRow) -> None:
+        farm_id = self._sender.actor.farm_id
+        crew_pass = pass_queries.crew_pass_by_id(self._connection, farm_id, part.crew_pass_id)
+        if crew_pass is None:
+            raise HeldBack(HeldBecause.UNKNOWN_DRAW)
+        finish_part(
+            self._connection,
+            farm_id,
+            crew_pass,
+            part,
+            true_time(
+                item.at,
+                self._sender.sent_at,
+                self._sender.received_at,
+                earliest=crew_pass.started_at,
+            ),
+            used=item.draw if self._decided else None,
+        )
 
     def _book(self, item: PhoneItem) -> Scorebook:
         """

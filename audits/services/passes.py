@@ -410,6 +410,76 @@ def finish_rows(
         ]
 
 
+def finish_part(
+    connection: sa.Connection,
+    farm_id: int,
+    found: CrewPass,
+    part: PassRow,
+    finished_at: datetime,
+    *,
+    used: int | None = None,
+) -> int:
+    """
+    Mark a row as finished, on the word of a phone that had no signal then.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    farm_id : int
+        The farm.
+    found : CrewPass
+        The pass.
+    part : PassRow
+        The row, which is not finished yet.
+    finished_at : datetime
+        When it was finished, as far as can be told; never before the pass began or after it ended.
+    used : int or None, optional
+        The draw made ahead that a person has decided to take, whether it still fits or not.
+
+    Returns
+    -------
+    int
+        The lot's id.
+    """
+    if found.ended_at is not None:
+        finished_at = min(finished_at, found.ended_at)
+    finished_at = max(finished_at, found.started_at)
+    # Its random number was drawn with its trees, so that the phone knew what comes of it.
+    choice = _Choice(_effort(connection, farm_id, found), None)
+    return _finish(connection, farm_id, found, part, finished_at, choice, used=used)
+
+
+def choose_ahead(
+    connection: sa.Connection, farm_id: int, found: CrewPass, part: PassRow, chance: Chance
+) -> bool:
+    """
+    Say whether the lot of a row that is still being pruned will be audited.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The open writer.
+    farm_id : int
+        The farm.
+    found : CrewPass
+        The pass.
+    part : PassRow
+        The row; it keeps its random number.
+    chance : callable
+        Returns another random number in [0, 1) each time.
+
+    Returns
+    -------
+    bool
+        As the crew's history stands now.
+    """
+    choice = _Choice(_effort(connection, farm_id, found), chance)
+    number = choice.number_of(part)
+    _set_finished(connection, farm_id, part, None, chance=number)
+    return number is None or is_lot_audited(choice.effort, number)
+
+
 def _effort(connection: sa.Connection, farm_id: int, found: CrewPass) -> EffortState | None:
     version = standard_by_id(connection, farm_id, found.standard_version_id)
     return effort_of_pass(connection, farm_id, found, standard_of(version)) if version else None
@@ -440,6 +510,8 @@ def _finish(
     part: PassRow,
     finished_at: datetime,
     choice: _Choice,
+    *,
+    used: int | None = None,
 ) -> int:
     number = choice.number_of(part)
     _set_finished(connection, farm_id, part, finished_at, chance=number)
@@ -459,7 +531,7 @@ def _finish(
         },
     )
     if found.lot_by == LOT_BY_ROW:
-        take_ahead_draw(connection, farm_id, found, part, lot_id, chosen=chosen)
+        take_ahead_draw(connection, farm_id, found, part, lot_id, chosen=chosen, used=used)
     return lot_id
 
 

@@ -33,6 +33,7 @@ _CREW_LEADS: Final = frozenset({Role.OWNER, Role.SUPERVISOR})
 _EFFECTIVE: Final = frozenset({ReceiptState.STORED, ReceiptState.TAKEN})
 # What a later word of the phone on the same tree leaves without effect.
 _OVERTAKEN: Final = frozenset({ItemKind.TREE, ItemKind.TAKE_BACK})
+_OF_TREES: Final = _OVERTAKEN | {ItemKind.NOT_A_TREE}
 # What a single item could still set off, however well it was looked through. Trouble of the
 # database itself is not among it: then nothing is answered, and the phone comes again.
 _ITS_OWN_FAULT: Final = (
@@ -247,7 +248,7 @@ class _Taking:
             audit_client_ids={item.audit for item in items},
         ):
             later = reread(row.body)
-            if later.kind is ItemKind.SEAL:
+            if later.kind not in _OF_TREES:
                 continue
             place = (later.audit, later.tree)
             latest[place] = max(later.counter, latest.get(place, 0))

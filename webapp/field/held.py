@@ -229,6 +229,8 @@ def _said(item: PhoneItem, body: str) -> Version:
             return Version(
                 str(gettext("The verdict that the phone showed:")), _outcomes(item.outcomes)
             )
+        case ItemKind.ROW_FINISHED:
+            return Version(str(gettext("The crew has finished this row.")))
 
 
 def _answers(sentence: str, answers: object, body: str) -> Version:

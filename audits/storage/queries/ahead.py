@@ -2,8 +2,8 @@
 
 import sqlalchemy as sa
 
-from audits.records import Draw
-from audits.storage.queries.fetch import columns_of, fetch_all
+from audits.records import Draw, PassRow
+from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
 from audits.storage.tables import ahead_draw, draw, pass_row
 
 
@@ -30,6 +30,23 @@ def is_drawn_ahead(connection: sa.Connection, farm_id: int, draw_id: int) -> boo
         )
     )
     return found.first() is not None
+
+
+def row_drawn_ahead(connection: sa.Connection, farm_id: int, draw_id: int) -> PassRow | None:
+    """Return the row for which a draw was made ahead."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(pass_row, PassRow))
+        .join(
+            ahead_draw,
+            sa.and_(
+                ahead_draw.c.farm_id == pass_row.c.farm_id,
+                ahead_draw.c.pass_row_id == pass_row.c.id,
+            ),
+        )
+        .where(ahead_draw.c.farm_id == farm_id, ahead_draw.c.draw_id == draw_id),
+        PassRow,
+    )
 
 
 def draws_ahead_of_pass(connection: sa.Connection, farm_id: int, pass_id: int) -> list[int]:

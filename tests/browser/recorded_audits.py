@@ -1,18 +1,25 @@
 """What the office says of an audit at each step, recorded for the phone to be held against."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import astuple
+from dataclasses import astuple, dataclass
+from itertools import count
 from random import Random
 from typing import Any
+from uuid import uuid4
 
 from flask import Flask, g
 
 from audits.messages import Message
-from audits.records import Actor
+from audits.records import Actor, DeviceRow, Farm
 from audits.sampling import MeasuredPlan, StageTally, deciding_wave
-from audits.services.auditing import AuditView
+from audits.sampling.stored import read_plan
+from audits.services.auditing import AuditView, view_audit
+from audits.services.preparing import PreparedLot
 from audits.services.scorebook import StageStanding
+from audits.services.syncing import Batch, sync_items
+from audits.storage.database import Database
+from audits.storage.queries.audits import audit_by_client_id
 from audits.vocabulary import Role
 from tests.browser.made_up_audits import (
     NOW,
@@ -166,3 +173,62 @@ def _problem(problem: Message) -> str:
 def sent_of(entry: Entry) -> dict[str, Any]:
     """Return a tree's form as the phone holds it."""
     return {"tree": entry.tree, "tiles": entry.tiles, "measures": entry.measures}
+
+
+@dataclass(frozen=True)
+class Office:
+    """A farm's database, and a phone that sends to it."""
+
+    app: Flask
+    database: Database
+    farm: Farm
+    supervisor: Actor
+    device: DeviceRow
+
+    def record(self, prepared: PreparedLot, chance: Random, language: str) -> Recording:
+        """Let somebody audit a drawn lot, each item sent as it is made, and note what came of it."""
+        lot = MadeUpLot(
+            self.farm, prepared, {row.stage: read_plan(row.plan) for row in prepared.plans}
+        )
+        audit = MadeUpAudit(lot)
+        auditor = Auditor(chance, audit)
+        client_id = str(uuid4())
+        steps: list[dict[str, Any]] = []
+        with reading(self.app, lot, language):
+            pkg = package(prepared, self.farm, NOW)
+            while len(steps) < STEPS_AT_MOST and not (audit.sealed or audit.given_up):
+                item, entry = auditor.next(audit.view())
+                if item is not None:
+                    self._send(pkg, client_id, item)
+                    audit.apply(item)
+                view = self._view(client_id)
+                expected = view and {
+                    "numbers": numbers_of(view, is_sealed=view.book.audit.sealed_at is not None),
+                    "words": words_of(view, lot),
+                    "entry": entry and entry_of(entry),
+                }
+                steps.append(
+                    {"item": item, "entry": entry and sent_of(entry), "expected": expected}
+                )
+        return {"pkg": pkg, "language": language, "steps": steps}
+
+    def _send(self, pkg: Mapping[str, Any], client_id: str, item: Item) -> None:
+        sent = item | {
+            "schema": 1,
+            "id": str(uuid4()),
+            "counter": next(_counters),
+            "at": "2026-01-20T17:00:00.000Z",
+            "audit": client_id,
+            "draw": pkg["draw"],
+            "standard": pkg["standard"],
+        }
+        sync_items(self.database, Batch(self.device, NOW, [sent]), NOW)
+
+    def _view(self, client_id: str) -> AuditView | None:
+        """Return the audit; there is none before its first item was taken."""
+        with self.database.read() as connection:
+            known = audit_by_client_id(connection, self.farm.id, client_id)
+        return known and view_audit(self.database, self.supervisor, known.id)
+
+
+_counters = count(1)

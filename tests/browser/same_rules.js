@@ -22,7 +22,9 @@ export function play({ pkg, language, steps }, phrases) {
   const differences = [];
   for (const [number, step] of steps.entries()) {
     const found = playStep(pkg, words, items, step);
-    compare(`step ${number}`, step.expected, JSON.parse(JSON.stringify(found)), differences);
+    if (step.expected) {
+      compare(`step ${number}`, step.expected, JSON.parse(JSON.stringify(found)), differences);
+    }
     if (differences.length >= MOST_LISTED) {
       break;
     }

@@ -1,7 +1,7 @@
 // A stage decided by mean and spread of what was measured, and by counting where that may not be:
 // audits/sampling/measured.py and audits/sampling/variables/ in the phone's words. Sums and roots
-// are exact; the tails of the curves come to about 1e-14, so that whoever lies nearer than
-// TOO_CLOSE to a limit is left to the office.
+// are exact; the tails of the curves come to about 1e-13 of themselves, so that what lies nearer to
+// its limit than TOO_CLOSE is left to the office.
 
 import { DIAMETER, HEIGHT, MM_PER_INCH } from "./lengths.js";
 import { deviationOf, meanOf, roundHalfEven } from "./numbers.js";
@@ -268,4 +268,5 @@ function errorTail(x) {
   return bell / rest;
 }
 
-const near = (one, other) => Math.abs(one - other) < TOO_CLOSE;
+// Where both are 0 they are so to the digit: nothing is expected beyond a limit that far away.
+const near = (one, other) => Math.abs(one - other) < TOO_CLOSE * Math.max(one, other);

@@ -466,7 +466,7 @@ def choose_ahead(
         The pass.
     part : PassRow
         The row; it keeps its random number.
-    chance : callable
+    chance : Callable
         Returns another random number in [0, 1) each time.
 
     Returns
@@ -477,7 +477,32 @@ def choose_ahead(
     choice = _Choice(_effort(connection, farm_id, found), chance)
     number = choice.number_of(part)
     _set_finished(connection, farm_id, part, None, chance=number)
-    return number is None or is_lot_audited(choice.effort, number)
+    return choice.is_chosen(number)
+
+
+def is_chosen_ahead(
+    connection: sa.Connection, farm_id: int, found: CrewPass, part: PassRow
+) -> bool:
+    """
+    Say whether the lot of a row that was drawn ahead will be audited.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    found : CrewPass
+        The pass.
+    part : PassRow
+        The row with the random number that it got then.
+
+    Returns
+    -------
+    bool
+        As the crew's history stands now.
+    """
+    return _Choice(_effort(connection, farm_id, found), None).is_chosen(part.chance)
 
 
 def _effort(connection: sa.Connection, farm_id: int, found: CrewPass) -> EffortState | None:
@@ -502,6 +527,10 @@ class _Choice:
             return part.chance
         return self.chance()
 
+    def is_chosen(self, number: float | None) -> bool:
+        """Tell whether the lot of a row with a random number is audited."""
+        return number is None or is_lot_audited(self.effort, number)
+
 
 def _finish(
     connection: sa.Connection,
@@ -516,7 +545,7 @@ def _finish(
     number = choice.number_of(part)
     _set_finished(connection, farm_id, part, finished_at, chance=number)
     lot_id = _open_half_day_lot(connection, farm_id, found, finished_at, choice.effort)
-    chosen = number is None or is_lot_audited(choice.effort, number)
+    chosen = choice.is_chosen(number)
     if lot_id is None:
         lot_id = _add_lot(connection, farm_id, found, finished_at, choice.effort, chosen=chosen)
     insert(

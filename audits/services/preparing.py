@@ -1,7 +1,7 @@
 """Preparing: the trees of lots drawn ahead, so that they can be audited without signal."""
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -18,21 +18,30 @@ from audits.records import (
     DrawTree,
     Lot,
     LotRange,
+    PassRow,
     Row,
     StandardVersion,
 )
 from audits.sampling import DrawnTree, Place, walk_ranks
 from audits.services.access import require_crew_lead
+from audits.services.ahead import draw_row_ahead
+from audits.services.effort import Chance
 from audits.services.farms import the_block, the_crew
 from audits.services.lots import ranges_with_rows
+from audits.services.passes import LOT_BY_ROW, choose_ahead, is_chosen_ahead
 from audits.services.planning import draw_lot, plan_lot_audit, set_lot_state, the_lot
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
+from audits.storage.queries import ahead as ahead_queries
 from audits.storage.queries import audits as queries
+from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
-from audits.vocabulary import LotState, Strictness
+from audits.vocabulary import LotState, PassKind, Strictness
+
+# Of each pass: more than the fastest crew finishes before somebody is in the office again.
+_ROWS_AHEAD = 12
 
 # States in which a lot may have trees to look at.
 _OPEN_STATES = (LotState.WAITING, LotState.REWORK, LotState.IN_AUDIT)
@@ -70,8 +79,8 @@ class PreparedLot:
 
     Parameters
     ----------
-    lot : Lot
-        The lot.
+    lot : Lot or None
+        The lot; None for a row that is still being pruned.
     block : Block
         Its block.
     crew : Crew
@@ -88,9 +97,11 @@ class PreparedLot:
         The plan of each stage.
     trees : Sequence of DrawTree
         The sample in walking order, then the reserve; without what is known to be no tree.
+    chosen : bool
+        Whether the lot is to be audited; one in three of a good crew's are.
     """
 
-    lot: Lot
+    lot: Lot | None
     block: Block
     crew: Crew
     crew_pass: CrewPass
@@ -99,6 +110,7 @@ class PreparedLot:
     draw: Draw
     plans: Sequence[DrawStage]
     trees: Sequence[DrawTree]
+    chosen: bool = True
 
     @property
     def standard(self) -> Standard:
@@ -237,7 +249,7 @@ def prepare_lots(
 
 def prepared_lots(database: Database, actor: Actor) -> list[PreparedLot]:
     """
-    Return the lots whose trees are drawn and that no sealed audit has decided.
+    Return what is drawn and that no sealed audit has decided.
 
     Parameters
     ----------
@@ -249,12 +261,131 @@ def prepared_lots(database: Database, actor: Actor) -> list[PreparedLot]:
     Returns
     -------
     list of PreparedLot
-        The longest finished first.
+        Lots, the longest finished first; then rows that are still being pruned.
     """
     require_crew_lead(actor)
+    farm_id = actor.farm_id
     with database.read() as connection:
-        drawn = pass_queries.lots_in_state(connection, actor.farm_id, LotState.IN_AUDIT)
-        return [prepared_lot(connection, actor.farm_id, found) for found in drawn]
+        drawn = pass_queries.lots_in_state(connection, farm_id, LotState.IN_AUDIT)
+        return [
+            *(prepared_lot(connection, farm_id, found) for found in drawn),
+            *(
+                _prepared_row(connection, farm_id, crew_pass, part, draws[-1])
+                for crew_pass, part in _rows_to_come(connection, farm_id)
+                if (draws := ahead_queries.draws_ahead(connection, farm_id, part.id))
+            ),
+        ]
+
+
+def prepare_rows(
+    database: Database,
+    actor: Actor,
+    *,
+    new_seed: Callable[[], int],
+    chance: Chance,
+    now: datetime,
+) -> Preparation:
+    """
+    Draw the trees of the next rows that crews are still pruning.
+
+    A phone without signal shows them as soon as its person says that the crew is through. Where
+    rows go together by half-days there is nothing to draw before the half-day is over.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The supervisor.
+    new_seed : Callable
+        Returns the seed of a new draw, kept with it.
+    chance : Callable
+        Returns another random number in [0, 1) each time; by it one in three lots is chosen.
+    now : datetime
+        The present.
+
+    Returns
+    -------
+    Preparation
+        The rows drawn now or before, and the others, each with the reason.
+    """
+    require_crew_lead(actor)
+    farm_id = actor.farm_id
+    with database.read() as connection:
+        to_come = _rows_to_come(connection, farm_id)
+    prepared = []
+    problems = []
+    for crew_pass, part in to_come:
+        try:
+            with database.write() as connection:
+                found = _drawn_ahead(connection, actor, crew_pass, part, new_seed(), chance, now)
+                if found is not None:
+                    prepared.append(found)
+        except (Conflict, InvalidInput, NotFound) as error:
+            with database.read() as connection:
+                ranges = _row_range(connection, farm_id, part)
+            problems.append(Unprepared(0, ranges, error.message))
+    return Preparation(prepared, problems)
+
+
+def _drawn_ahead(
+    connection: sa.Connection,
+    actor: Actor,
+    crew_pass: CrewPass,
+    part: PassRow,
+    seed: int,
+    chance: Chance,
+    now: datetime,
+) -> PreparedLot | None:
+    """Draw one row; nothing where it has been finished since."""
+    farm_id = actor.farm_id
+    current = pass_queries.pass_row_of(connection, farm_id, crew_pass.id, part.orchard_row_id)
+    if current is None or current.finished_at is not None:
+        return None
+    draw_id = draw_row_ahead(connection, actor, crew_pass, current, seed=seed, now=now)
+    chosen = choose_ahead(connection, farm_id, crew_pass, current, chance)
+    drawn = queries.draw_by_id(connection, farm_id, draw_id)
+    if drawn is None:
+        return None
+    found = _prepared_row(connection, farm_id, crew_pass, current, drawn)
+    return replace(found, chosen=chosen)
+
+
+def _prepared_row(
+    connection: sa.Connection, farm_id: int, crew_pass: CrewPass, part: PassRow, drawn: Draw
+) -> PreparedLot:
+    return _loaded(
+        connection,
+        farm_id,
+        crew_pass,
+        drawn,
+        lot=None,
+        ranges=_row_range(connection, farm_id, part),
+        chosen=is_chosen_ahead(connection, farm_id, crew_pass, part),
+    )
+
+
+def _row_range(
+    connection: sa.Connection, farm_id: int, part: PassRow
+) -> list[tuple[LotRange, Row]]:
+    row = farm_queries.row_by_id(connection, farm_id, part.orchard_row_id)
+    if row is None:
+        return []
+    return [(LotRange(0, row.id, part.first_position, part.last_position), row)]
+
+
+def _rows_to_come(connection: sa.Connection, farm_id: int) -> list[tuple[CrewPass, PassRow]]:
+    """Return the next rows of every pass that is under way and whose rows are lots."""
+    return [
+        (crew_pass, part)
+        for crew_pass in pass_queries.passes_under_way(connection, farm_id)
+        if crew_pass.lot_by == LOT_BY_ROW and crew_pass.kind is not PassKind.REWORK
+        for part in [
+            part
+            for part in pass_queries.pass_rows(connection, farm_id, crew_pass.id)
+            if part.finished_at is None
+        ][:_ROWS_AHEAD]
+    ]
 
 
 def prepared_lot(connection: sa.Connection, farm_id: int, found: Lot) -> PreparedLot:
@@ -281,25 +412,47 @@ def prepared_lot(connection: sa.Connection, farm_id: int, found: Lot) -> Prepare
         If something that belongs to it is not there.
     """
     crew_pass = _pass_of(connection, farm_id, found)
-    version = standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
     draws = queries.draws_of_lot(connection, farm_id, found.id)
-    if version is None or not draws:
-        raise NotFound(say("There is no such standard."))
-    block = the_block(connection, farm_id, crew_pass.block_id)
-    return PreparedLot(
+    if not draws:
+        raise NotFound(say("There is no such lot."))
+    return _loaded(
+        connection,
+        farm_id,
+        crew_pass,
+        draws[-1],
         lot=found,
-        block=block,
+        ranges=ranges_with_rows(connection, farm_id, found.id, crew_pass.block_id),
+    )
+
+
+def _loaded(
+    connection: sa.Connection,
+    farm_id: int,
+    crew_pass: CrewPass,
+    drawn: Draw,
+    *,
+    lot: Lot | None,
+    ranges: Sequence[tuple[LotRange, Row]],
+    chosen: bool = True,
+) -> PreparedLot:
+    version = standard_queries.standard_by_id(connection, farm_id, crew_pass.standard_version_id)
+    if version is None:
+        raise NotFound(say("There is no such standard."))
+    return PreparedLot(
+        lot=lot,
+        block=the_block(connection, farm_id, crew_pass.block_id),
         crew=the_crew(connection, farm_id, crew_pass.crew_id),
         crew_pass=crew_pass,
         version=version,
-        ranges=ranges_with_rows(connection, farm_id, found.id, block.id),
-        draw=draws[-1],
-        plans=queries.draw_stages(connection, farm_id, draws[-1].id),
+        ranges=ranges,
+        draw=drawn,
+        plans=queries.draw_stages(connection, farm_id, drawn.id),
         trees=[
             tree
-            for tree in queries.draw_trees(connection, farm_id, draws[-1].id)
+            for tree in queries.draw_trees(connection, farm_id, drawn.id)
             if tree.found_kind is None
         ],
+        chosen=chosen,
     )
 
 

@@ -1,16 +1,17 @@
 """A row that the crew finished where there was no signal: the phone says so later."""
 
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 
-from audits.services import farms, held, passes
+from audits.services import farms, held, passes, preparing
 from audits.services.ahead import draw_row_ahead
 from audits.services.standards import standard_digest
 from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
-from audits.vocabulary import HeldBecause, LotState, Method, PassKind, PlantingKind
+from audits.vocabulary import Effort, HeldBecause, LotState, Method, PassKind, PlantingKind
 from tests.orchard import Orchard, plant_orchard
 from tests.phone_queue import Package, enrol
 from tests.row_audit import AUDITED, PRUNED_FROM, PRUNED_TO
@@ -155,3 +156,69 @@ def test_a_wrong_clock_finishes_a_row_no_earlier_than_its_pass_began(
     assert outcomes(phone.send(database)) == [("stored", None)]
     (lot,) = lots(database, orchard, pass_id)
     assert PRUNED_FROM <= lot.finished_at <= phone.now
+
+
+def prepare_rows(database, orchard, *, chance=0.5):
+    return preparing.prepare_rows(
+        database,
+        orchard.supervisor,
+        new_seed=lambda: 5,
+        chance=lambda: chance,
+        now=PRUNED_FROM,
+    )
+
+
+@pytest.mark.usefixtures("pass_id")
+def test_preparing_draws_the_rows_of_passes_that_are_under_way_once(database, orchard):
+    first = prepare_rows(database, orchard)
+    again = prepare_rows(database, orchard)
+    assert first.problems == again.problems == []
+    (row,) = first.prepared
+    assert (row.lot, row.row_ids, row.chosen) == (None, orchard.row_ids[:1], True)
+    assert [found.draw.id for found in again.prepared] == [row.draw.id]
+    (known,) = preparing.prepared_lots(database, orchard.supervisor)
+    assert known == row
+
+
+def test_a_row_that_is_finished_or_of_a_pass_that_ended_is_not_drawn_ahead(
+    database, orchard, pass_id
+):
+    passes.finish_row(database, orchard.supervisor, pass_id, orchard.row_ids[0], PRUNED_TO)
+    assert prepare_rows(database, orchard).prepared == []
+
+
+def test_rows_that_go_together_by_half_days_are_not_drawn_ahead(database, orchard):
+    passes.begin_pass(
+        database,
+        orchard.supervisor,
+        block_id=orchard.block_id,
+        crew_id=orchard.crew_id,
+        kind=PassKind.DORMANT,
+        method=Method.LADDER,
+        row_ids=orchard.row_ids[2:4],
+        started_at=PRUNED_FROM,
+        lot_by=passes.LOT_BY_HALF_DAY,
+    )
+    assert prepare_rows(database, orchard).prepared == []
+
+
+@pytest.mark.parametrize(("chance", "chosen"), [(0.1, True), (0.9, False)])
+def test_a_phone_knows_what_chance_decided_and_the_office_keeps_to_it(
+    database, orchard, pass_id, phone, monkeypatch, chance, chosen
+):
+    state = SimpleNamespace(effort=Effort.ONE_IN_THREE)
+    monkeypatch.setattr(passes, "_effort", lambda *_anything: state)
+    (row,) = prepare_rows(database, orchard, chance=chance).prepared
+    assert row.chosen is chosen
+    # Asking again asks nothing of chance.
+    assert prepare_rows(database, orchard, chance=1 - chance).prepared[0].chosen is chosen
+    package = Package(
+        row.draw.id,
+        {"version": row.version.version, "digest": standard_digest(row.version)},
+        row.trees,
+        (),
+    )
+    phone.make(package, phone.new_id(), "row_finished", {})
+    phone.send(database)
+    (lot,) = lots(database, orchard, pass_id)
+    assert (lot.chosen, lot.effort) == (chosen, Effort.ONE_IN_THREE)

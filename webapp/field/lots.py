@@ -1,6 +1,7 @@
 """What a phone takes along: the lots to audit, and a package for each."""
 
 import secrets
+from random import SystemRandom
 from typing import Final
 
 from flask import jsonify, request
@@ -10,10 +11,12 @@ from audits.errors import InvalidInput
 from audits.messages import say
 from audits.services.preparing import (
     LotToAudit,
+    Preparation,
     PreparedLot,
     Unprepared,
     lots_to_audit,
     prepare_lots,
+    prepare_rows,
     prepared_lots,
 )
 from audits.services.standards import standard_digest
@@ -60,8 +63,20 @@ def prepare() -> ResponseReturnValue:
         new_seed=lambda: secrets.randbits(_SEED_BITS),
         now=present(),
     )
-    problems = [_problem(found) for found in preparation.problems]
-    return _answer(list(preparation.prepared), problems, prepared_lots(database(), actor()))
+    to_come = _rows_to_come() if lot_ids is None else Preparation((), ())
+    problems = [_problem(found) for found in (*preparation.problems, *to_come.problems)]
+    prepared = [*preparation.prepared, *to_come.prepared]
+    return _answer(prepared, problems, prepared_lots(database(), actor()))
+
+
+def _rows_to_come() -> Preparation:
+    return prepare_rows(
+        database(),
+        actor(),
+        new_seed=lambda: secrets.randbits(_SEED_BITS),
+        chance=SystemRandom().random,
+        now=present(),
+    )
 
 
 def _answer(

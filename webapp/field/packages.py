@@ -35,14 +35,16 @@ def package(prepared: PreparedLot, farm: Farm, now: datetime) -> dict[str, objec
     return {
         "schema": SCHEMA,
         "draw": prepared.draw.id,
-        "lot": prepared.lot.id,
+        # None while its row is still being pruned: the phone's person says when that is done.
+        "lot": None if prepared.lot is None else prepared.lot.id,
+        "chosen": prepared.chosen,
         "name": {
             language: lot_name(prepared.ranges, reader) for language, reader in readers.items()
         },
         "block": prepared.block.name,
         "crew": prepared.crew.name,
         "purpose": prepared.draw.purpose,
-        "finished_at": moment(prepared.lot.finished_at),
+        "finished_at": None if prepared.lot is None else moment(prepared.lot.finished_at),
         "prepared_at": moment(now),
         "drawn_at": moment(prepared.draw.created_at),
         "units": farm.units,

@@ -30,6 +30,17 @@ def crew_pass_by_id(connection: sa.Connection, farm_id: int, pass_id: int) -> Cr
     return fetch_by_id(connection, crew_pass, CrewPass, farm_id, pass_id)
 
 
+def passes_under_way(connection: sa.Connection, farm_id: int) -> list[CrewPass]:
+    """Return the passes that have not ended, the oldest first."""
+    return fetch_all(
+        connection,
+        sa.select(*columns_of(crew_pass, CrewPass))
+        .where(crew_pass.c.farm_id == farm_id, crew_pass.c.ended_at.is_(None))
+        .order_by(crew_pass.c.started_at, crew_pass.c.id),
+        CrewPass,
+    )
+
+
 def pass_rows(connection: sa.Connection, farm_id: int, pass_id: int) -> list[PassRow]:
     """Return the rows of a pass, in the order in which they were listed."""
     return fetch_by(connection, pass_row, PassRow, farm_id, crew_pass_id=pass_id)

@@ -48,7 +48,8 @@ const readLots = async (screen) => {
 const draw = (screen) => {
   const { root, app, lots, news } = screen;
   const { words } = app;
-  const open = lots.filter(({ view }) => !view?.sealed);
+  const open = lots.filter(({ pkg, audit, view }) => !view?.sealed && (pkg.lot !== null || audit));
+  const toCome = lots.filter(({ pkg, audit }) => pkg.lot === null && !audit);
   const done = lots.filter(({ view }) => view?.sealed);
   document.title = words.say("lots.title");
   screen.kept = make("p", { class: "tree-saved" }, keptWords(app.state, words));
@@ -62,6 +63,12 @@ const draw = (screen) => {
       prepareKey(screen),
       make("p", { class: "lead" }, onPhoneWords(screen)),
       open.length ? make("ul", { class: "field-lines" }, ...open.map((lot) => lotLine(screen, lot))) : null,
+      toCome.length
+        ? section(
+            words.say("lots.to_come"),
+            make("ul", { class: "field-lines" }, ...toCome.map((lot) => rowToComeLine(screen, lot))),
+          )
+        : null,
       officeSection(screen),
       done.length
         ? section(words.say("lots.done"), make("ul", { class: "field-lines" }, ...done.map((lot) => lotLine(screen, lot))))
@@ -110,6 +117,7 @@ const lotLine = ({ app }, { pkg, audit, view }) => {
     );
   }
   const kept = view?.answered.size ?? 0;
+  const isPassedOver = !pkg.chosen && kept === 0;
   const begin = async () => {
     const id = await app.store.beginAudit(pkg.draw);
     go(`#/audit/${id}`);
@@ -120,8 +128,40 @@ const lotLine = ({ app }, { pkg, audit, view }) => {
     name,
     where,
     pkg.purpose === "re_audit" ? make("p", {}, words.term("purpose", "re_audit")) : null,
+    isPassedOver ? make("p", {}, words.say("lots.passed_over")) : null,
     make("p", {}, kept ? words.count("lots.kept", kept) : words.count("lots.most_trees", pkg.wave_sizes.at(-1))),
-    key(kept ? words.say("lots.go_on") : words.say("lots.begin"), begin, { main: true, shape: "onward" }),
+    key(beginWords(words, kept, isPassedOver), begin, { main: !isPassedOver, shape: "onward" }),
+  );
+};
+
+const beginWords = (words, kept, isPassedOver) => {
+  if (kept) {
+    return words.say("lots.go_on");
+  }
+  return isPassedOver ? words.say("lots.all_the_same") : words.say("lots.begin");
+};
+
+// A row that was drawn ahead: its trees stay unseen until somebody says that the crew is through.
+const rowToComeLine = ({ app }, { pkg }) => {
+  const { store, words, go } = app;
+  const finish = async () => {
+    try {
+      const id = await store.beginAudit(pkg.draw);
+      await store.record(id, pkg, "row_finished", {});
+      if (pkg.chosen) {
+        go(`#/audit/${id}`);
+      }
+    } catch (error) {
+      app.report(error);
+      app.tell(words.say("lots.store_full"), { isProblem: true });
+    }
+  };
+  return make(
+    "li",
+    {},
+    make("h3", { class: "row-title" }, words.of(pkg.name)),
+    make("p", {}, [pkg.block, pkg.crew].join(" / ")),
+    key(words.say("lots.crew_is_through"), finish, { shape: "right" }),
   );
 };
 

@@ -186,10 +186,9 @@ class Office:
     device: DeviceRow
 
     def record(self, prepared: PreparedLot, chance: Random, language: str) -> Recording:
-        """Let somebody audit a drawn lot, each item sent as it is made, and note what came of it."""
-        lot = MadeUpLot(
-            self.farm, prepared, {row.stage: read_plan(row.plan) for row in prepared.plans}
-        )
+        """Let somebody audit a drawn lot, sending item by item, and note what comes of it."""
+        plans = {row.stage: read_plan(row.plan) for row in prepared.plans}
+        lot = MadeUpLot(self.farm, prepared, plans)
         audit = MadeUpAudit(lot)
         auditor = Auditor(chance, audit)
         client_id = str(uuid4())

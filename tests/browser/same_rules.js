@@ -32,16 +32,6 @@ export function play({ pkg, language, steps }, phrases) {
   return differences;
 }
 
-// Milliseconds that it takes to read an audit, one number for each time.
-export function time({ pkg, steps }, times) {
-  const items = steps.flatMap(({ item }) => item ?? []);
-  return Array.from({ length: times }, () => {
-    const before = performance.now();
-    readAudit(pkg, items);
-    return performance.now() - before;
-  });
-}
-
 function playStep(pkg, words, items, { item, entry }) {
   const read = entry && readEntry(pkg, words, readAudit(pkg, items), entry);
   if (item) {

@@ -26,7 +26,6 @@ import { showVerdict } from "./verdict_screen.js";
 import { loadWords } from "./words.js";
 
 const HAND = "field.hand";
-const PLACE = "field.place";
 const LANGUAGE_NAMES = { en: "English", es: "Espa\u00f1ol" };
 
 class App {
@@ -58,7 +57,7 @@ class App {
     addEventListener("hashchange", () => this.#route());
     document.addEventListener("visibilitychange", () => this.#wakeUp());
     if (!location.hash) {
-      history.replaceState(null, "", localStorage.getItem(PLACE) ?? "#/lots");
+      history.replaceState(null, "", (await this.store.place()) ?? "#/lots");
     }
     await this.#route();
     registerWorker({ onUpdate: (takeIt) => this.#offerNewPage(takeIt) });
@@ -124,7 +123,7 @@ class App {
       await this.#showAudit(place, isStale);
       return;
     }
-    localStorage.removeItem(PLACE);
+    this.#keepPlace(null);
     this.#session = null;
     await this.#show(isStale, () => (place.name === "sent" ? showSent(this.#root, this) : showLots(this.#root, this)));
   }
@@ -143,7 +142,7 @@ class App {
       this.go("#/lots", { replace: true });
       return;
     }
-    localStorage.setItem(PLACE, `#/audit/${place.audit}`);
+    this.#keepPlace(`#/audit/${place.audit}`);
     const { view } = session;
     const isTree = place.part === "tree" || (place.part === null && view.nextTree && !view.givenUp);
     if (!isTree || view.sealed) {
@@ -187,11 +186,17 @@ class App {
     showLock(this.#root, {
       words: this.words,
       reason,
-      onOpen: () => {
+      onOpen: async () => {
         this.sync.syncNow();
-        this.go(localStorage.getItem(PLACE) ?? "#/lots", { replace: true });
+        this.go((await this.store.place()) ?? "#/lots", { replace: true });
       },
     });
+  }
+
+  // In the store, as the answers are: the browser writes its other storage when it has time, and an
+  // empty battery would bring the phone back at another screen.
+  #keepPlace(hash) {
+    this.store.keepPlace(hash).catch((error) => this.report(error));
   }
 
   #leave() {
@@ -263,7 +268,7 @@ class App {
   async #signOut() {
     await this.store.signOut();
     await device.lock();
-    localStorage.removeItem(PLACE);
+    this.#keepPlace(null);
     sessionStorage.clear();
     this.go("#/lock");
     await this.#endSession();
@@ -291,7 +296,6 @@ class App {
     this.state.sync = { ...sync };
     if (sync.problem === "revoked" && before?.problem !== "revoked") {
       sessionStorage.clear();
-      localStorage.removeItem(PLACE);
       this.#route();
       return;
     }

@@ -9,7 +9,7 @@ const STEPS = [
   (database) => {
     // The key that items are sealed with.
     database.createObjectStore("keys");
-    // What there is one of: the device, the turn of whoever sends.
+    // What there is one of: the device, the screen that was open, the turn of whoever sends.
     database.createObjectStore("phone");
     database.createObjectStore("packages", { keyPath: "draw" });
     database.createObjectStore("audits", { keyPath: "id" }).createIndex("draw", "draw");

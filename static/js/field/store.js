@@ -67,6 +67,17 @@ class Store {
     this.#tell({ what: "device" });
   }
 
+  // The screen that was open, where the page comes back after the battery was empty.
+  async place() {
+    return (await this.#database.read(["phone"], (at) => asked(at("phone").get("place")))) ?? null;
+  }
+
+  async keepPlace(place) {
+    if (place !== (await this.place())) {
+      await this.#database.write(["phone"], (at) => asked(at("phone").put(place, "place")));
+    }
+  }
+
   // --- packages --------------------------------------------------------------------------------
 
   packages() {

@@ -13,6 +13,8 @@ const BETWEEN_ROUNDS_MS = 3_000;
 // A slow link of 2G carries a batch or a photo in this time.
 const REPLY_MS = 90_000;
 const TURN_MS = 2 * REPLY_MS;
+// Said like the server's own reasons, by the phrase of this key.
+const [, TOO_LARGE] = "held.too_large".split(".");
 const MOST_REFUSED_ALONE = 3;
 const LOCK = "field-sync";
 
@@ -224,7 +226,7 @@ class Sync {
   // may be the server's, and then it is the same with every item.
   async #passOver({ id }, error) {
     if (error.status === 413) {
-      await this.#store.settle([{ id, outcome: "rejected", because: "too_large" }]);
+      await this.#store.settle([{ id, outcome: "rejected", because: TOO_LARGE }]);
       return;
     }
     this.#passedOver = error;

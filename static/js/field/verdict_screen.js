@@ -5,6 +5,7 @@
 //   showVerdict(root, app, session)    returns { redraw(), refresh(), leave() }
 
 import { STOP, feel } from "../feel.js";
+import { sealedOutcomes } from "./audit.js";
 import { key, make, message, section, shape } from "./elements.js";
 import { keptWords } from "./kept.js";
 import { placeOf } from "./places.js";
@@ -183,9 +184,8 @@ const seal = async (screen) => {
     return;
   }
   screen.isKeeping = true;
-  const outcomes = Object.fromEntries(session.view.standings.map(({ stage, outcome: value }) => [stage, value]));
   try {
-    await session.record("seal", { outcomes });
+    await session.record("seal", { outcomes: sealedOutcomes(session.view) });
     screen.problem = null;
     app.speak(words.say("verdict.given"));
     feel(STOP);

@@ -5,7 +5,9 @@ export const keptWords = ({ counts, sync }, words) => {
   if (counts.all === 0) {
     return [words.say("kept.nothing"), ...offline(sync, words)].join(" / ");
   }
-  const parts = [words.say("kept.here"), words.say("kept.sent", { sent: counts.sent, all: counts.all })];
+  const sent = words.say("kept.sent", { sent: counts.sent, all: counts.all });
+  // The numbers stay beside each other where the line breaks.
+  const parts = [words.say("kept.here"), sent.replaceAll(" ", "\u00a0")];
   return [...parts, ...offline(sync, words)].join(" / ");
 };
 

@@ -10,7 +10,6 @@ Usability Engineering (1993), 5.5: up to 0.1 s feels instant.
 import json
 import random
 import statistics
-from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 
@@ -33,6 +32,7 @@ from tests.browser.tile_sizes import (
     assert_tiles_fit,
     in_the_top_third,
 )
+from webapp.config import clock_now
 
 LANGUAGES = ("en", "es")
 SIZES = (SMALL, TALL, LARGE)
@@ -919,7 +919,7 @@ def test_one_key_takes_the_rows_along_onto_an_enrolled_phone(
 ):
     browser_errors.allow("Failed to load resource")
     database = Database(f"sqlite:///{farm.folder / 'farm.db'}")
-    now = datetime.now(UTC)
+    now = clock_now()
     supervisor = farm.orchard.supervisor
     token = devices.offer_enrolment(database, supervisor, user_id=supervisor.user_id, now=now)
     database.close()

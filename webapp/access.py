@@ -7,7 +7,7 @@ from flask import Flask, abort, current_app, g, redirect, request, session, url_
 from flask.typing import ResponseReturnValue
 
 from audits.errors import NotAllowed
-from audits.messages import mark, say
+from audits.messages import Message, mark, say
 from audits.records import Actor, DeviceRow
 from audits.services import accounts, devices
 from audits.vocabulary import Role
@@ -58,6 +58,16 @@ def device() -> DeviceRow | None:
         token = session.get("token")
         g.device = devices.device_of_session(database(), token, present()) if token else None
     return g.device  # type: ignore[no-any-return]
+
+
+def refuse_phone(sentence: Message) -> None:
+    """
+    Raise NotAllowed in a session that six digits opened on a phone.
+
+    Whom a phone in the wrong hands lets in stays when the phone is revoked.
+    """
+    if device() is not None:
+        raise NotAllowed(sentence)
 
 
 def guard(app: Flask) -> None:

@@ -194,6 +194,27 @@ def test_an_unlocked_phone_lets_no_other_phone_in(enrolled, orchard):
     assert client.get("/devices").status_code == 200
 
 
+def test_an_unlocked_phone_lets_no_person_in(app, offered, orchard):
+    """Planted danger: a person let in by a phone that is lost stays when the phone is revoked."""
+    client = app.test_client()
+    enrol(client, Phone(), offered(Role.OWNER))
+    person = {"name": "mallory", "role": "owner", "language": "en", "password": PASSWORD}
+    worker = orchard.worker.user_id
+
+    for address in (
+        "/farm/people/new",
+        f"/farm/people/{worker}",
+        f"/farm/people/{worker}/close",
+        f"/farm/people/{worker}/reopen",
+    ):
+        answer = client.post(address, data=person)
+        assert answer.status_code == 403, address
+        assert "Sign in with your password" in read_page(answer).text
+    entry = {"name": "mallory", "password": PASSWORD}
+    assert app.test_client().post("/sign-in", data=entry).status_code != 302
+    assert client.get("/farm").status_code == 200
+
+
 # --- enrolling -----------------------------------------------------------------------------------
 
 

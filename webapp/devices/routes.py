@@ -10,11 +10,11 @@ from flask.typing import ResponseReturnValue
 from flask_babel import gettext
 from markupsafe import Markup
 
-from audits.errors import InvalidInput, NotAllowed, NotFound
+from audits.errors import InvalidInput, NotFound
 from audits.messages import say
 from audits.services import devices
 from audits.services.devices import OFFER_LENGTH
-from webapp.access import CREW_LEADS, actor, device, open_to
+from webapp.access import CREW_LEADS, actor, open_to, refuse_phone
 from webapp.devices.presenters import minutes_left, person_views
 from webapp.extensions import database, present
 from webapp.forms import message_text
@@ -38,9 +38,7 @@ def index() -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def offer() -> ResponseReturnValue:
     """Show a QR code by which one phone is enrolled; its token is shown this once."""
-    if device() is not None:
-        # A phone in the wrong hands must not let another one in that outlives its revocation.
-        raise NotAllowed(say("Sign in with your password to enrol a phone."))
+    refuse_phone(say("Sign in with your password to enrol a phone."))
     user_id = request.form.get("user_id", type=int)
     now = present()
     people = {person.user.id: person.user for person in devices.devices(database(), actor())}

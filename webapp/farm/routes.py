@@ -1,6 +1,6 @@
 """The farm's settings and the people who can sign in; for owners."""
 
-from flask import Blueprint, flash, redirect, render_template, url_for
+from flask import Blueprint, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_babel import gettext
 
@@ -10,7 +10,7 @@ from audits.records import User, Worker
 from audits.services import accounts, farms
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries.farms import workers
-from webapp.access import OWNERS, actor, open_to
+from webapp.access import OWNERS, actor, open_to, refuse_phone
 from webapp.extensions import database, farm, present
 from webapp.farm.forms import ChangedUserForm, FarmForm, NewUserForm
 from webapp.farm.presenters import people_rows, settings_lines
@@ -53,6 +53,7 @@ def edit() -> ResponseReturnValue:
 @open_to(OWNERS)
 def add_user() -> ResponseReturnValue:
     """Let one more person sign in."""
+    _refuse_phone()
     form = NewUserForm(language=farm().language)
     form.offer(_workers())
     if form.validate_on_submit():
@@ -70,6 +71,7 @@ def add_user() -> ResponseReturnValue:
 @open_to(OWNERS)
 def edit_user(user_id: int) -> ResponseReturnValue:
     """Change what a person sees and reads, or close the account."""
+    _refuse_phone()
     user = _user(user_id)
     form = ChangedUserForm(obj=user)
     form.offer(_workers())
@@ -88,6 +90,7 @@ def edit_user(user_id: int) -> ResponseReturnValue:
 @open_to(OWNERS)
 def close_user(user_id: int) -> ResponseReturnValue:
     """Close an account and end its sessions."""
+    _refuse_phone()
     user = _user(user_id)
     accounts.disable_user(database(), actor(), user_id, present())
     flash(gettext("%(name)s can no longer sign in.", name=user.name), "message")
@@ -98,10 +101,16 @@ def close_user(user_id: int) -> ResponseReturnValue:
 @open_to(OWNERS)
 def reopen_user(user_id: int) -> ResponseReturnValue:
     """Open a closed account again."""
+    _refuse_phone()
     user = _user(user_id)
     accounts.reopen_user(database(), actor(), user_id)
     flash(gettext("%(name)s can sign in again.", name=user.name), "message")
     return redirect(url_for("farm.index"))
+
+
+def _refuse_phone() -> None:
+    if request.method == "POST":
+        refuse_phone(say("Sign in with your password to change who can sign in."))
 
 
 def _user(user_id: int) -> User:

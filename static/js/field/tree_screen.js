@@ -186,6 +186,7 @@ class TreeScreen {
     }
     const isOther = this.#tree?.id !== tree.id;
     this.#takeTaps();
+    this.#leaveMeasure();
     this.#tree = tree;
     const answers = view.answered.get(tree.id);
     const given = answers ? entryOf(this.session.pkg, answers) : EMPTY;
@@ -203,6 +204,7 @@ class TreeScreen {
 
   redraw() {
     const entry = this.#read();
+    this.#notice = null;
     this.draw();
     this.#write(entry);
     this.refresh();
@@ -462,6 +464,7 @@ class TreeScreen {
     this.#isKeeping = true;
     this.#tiles.hold();
     const { order } = placeOf(this.session.pkg, this.session.view.walk, this.#tree, words);
+    this.#notice = null;
     try {
       await this.session.record(kind, body);
     } catch (error) {
@@ -516,6 +519,7 @@ class TreeScreen {
       return;
     }
     dropDraft();
+    this.#notice = null;
     const { id, view } = this.session;
     this.#app.go(`#/audit/${id}/tree/${view.lastScored.id}`);
   }
@@ -532,10 +536,10 @@ class TreeScreen {
     const { words } = this.#app;
     const { pkg, view } = this.session;
     const instead = reserveLeft(pkg, view.replacements)[0]?.id ?? null;
-    this.#notice = words.say("tree.replaced");
+    const said = words.say("tree.replaced");
     const body = { tree: this.#tree.id, kind, instead };
-    if (!(await this.#keepItem("not_a_tree", body, () => words.say("tree.replaced")))) {
-      this.#notice = null;
+    if (await this.#keepItem("not_a_tree", body, () => said)) {
+      this.note(said);
     }
   }
 
@@ -560,11 +564,6 @@ class TreeScreen {
     const part = measuring(pkg, this.#rules(stage), { words, given });
     const problem = make("div", { role: "alert" });
     const title = make("h2", { class: "measure-title", tabindex: "-1" }, words.term("stage", stage));
-    const close = () => {
-      panel.remove();
-      this.#form.classList.remove("is-measuring");
-      document.documentElement.classList.remove("shows-names");
-    };
     const panel = make(
       "div",
       { class: "measure-panel" },
@@ -575,7 +574,7 @@ class TreeScreen {
         "div",
         { class: "measure-keys" },
         key(words.say("measure.leave"), () => {
-          close();
+          this.#leaveMeasure();
           this.#focusOn(stage);
         }),
         key(
@@ -589,7 +588,7 @@ class TreeScreen {
               return;
             }
             const touched = this.#tiles.isTouch(event);
-            close();
+            this.#leaveMeasure();
             const isDone = this.#tiles.isComplete() && this.#onlyMeasured().every((one) => this.#isSettled(one.stage));
             if (touched && isDone) {
               this.#keep();
@@ -607,6 +606,13 @@ class TreeScreen {
     window.scrollTo({ top: 0, behavior: "instant" });
     this.#tiles.settle();
     title.focus({ preventScroll: true });
+  }
+
+  // Undo leaves it too: what was measured on one tree must not come to stand on another.
+  #leaveMeasure() {
+    this.#form.querySelector(".measure-panel")?.remove();
+    this.#form.classList.remove("is-measuring");
+    document.documentElement.classList.remove("shows-names");
   }
 
   // False where the measure says fault and nobody named it.

@@ -10,9 +10,11 @@ import { lotReason, sentence } from "./reasons.js";
 import { StoreFull } from "./store.js";
 
 const JSON_TYPE = "application/json";
+// RFC 9110, 15.5.2: whoever asks has to say first who that is.
+const SHUT_OUT = 401;
 
 export const showLots = async (root, app) => {
-  const screen = { root, app, lots: [], news: [], inOffice: [], isPreparing: false, kept: null };
+  const screen = { root, app, lots: [], news: [], inOffice: [], isPreparing: false, isShutOut: false, kept: null };
   await readLots(screen);
   draw(screen);
   root.querySelector("h1").focus({ preventScroll: true });
@@ -29,7 +31,7 @@ export const showLots = async (root, app) => {
     refresh: () => screen.kept.replaceChildren(keptWords(app.state, app.words)),
     leave: forget,
     note: (text, isProblem) => {
-      screen.news = [{ text, isProblem }];
+      screen.news = [{ say: () => text, isProblem }];
       draw(screen);
     },
   };
@@ -59,7 +61,8 @@ const draw = (screen) => {
       { class: "contents" },
       make("div", { class: "screen-head" }, make("h1", { tabindex: "-1" }, document.title), screen.kept),
       ...app.notices(),
-      ...news.map(({ text, isProblem }) => message(text, { isProblem })),
+      ...shutOutNotice(screen),
+      ...news.map(({ say, isProblem }) => message(say(), { isProblem })),
       prepareKey(screen),
       make("p", { class: "lead" }, onPhoneWords(screen)),
       open.length ? make("ul", { class: "field-lines" }, ...open.map((lot) => lotLine(screen, lot))) : null,
@@ -75,6 +78,16 @@ const draw = (screen) => {
         : null,
     ),
   );
+};
+
+// A browser forgets who it was when it is closed; what was entered is sent all the same, but rows are
+// given only after the six digits.
+const shutOutNotice = ({ app, isShutOut }) => {
+  const { words, state } = app;
+  if (!isShutOut || state.sync?.problem === "locked") {
+    return [];
+  }
+  return [message(words.say("app.locked")), key(words.say("app.unlock"), () => app.go("#/lock"))];
 };
 
 const prepareKey = (screen) => {
@@ -178,7 +191,9 @@ const officeSection = ({ app, lots, inOffice }) => {
     make(
       "ul",
       { class: "field-lines" },
-      ...missing.map(({ name, block }) => make("li", {}, make("strong", {}, words.of(name)), " / ", block)),
+      ...missing.map(({ name, block }) =>
+        make("li", {}, make("h3", { class: "row-title" }, words.of(name)), make("p", {}, block)),
+      ),
     ),
   );
 };
@@ -186,11 +201,10 @@ const officeSection = ({ app, lots, inOffice }) => {
 const askOffice = async (screen) => {
   try {
     const answer = await fetch("/field/lots");
-    if (answer.ok) {
-      screen.inOffice = await answer.json();
-      if (screen.root.contains(screen.kept)) {
-        draw(screen);
-      }
+    screen.isShutOut = answer.status === SHUT_OUT;
+    screen.inOffice = answer.ok ? await answer.json() : [];
+    if (screen.root.contains(screen.kept)) {
+      draw(screen);
     }
   } catch {
     // Without signal nothing is known of the office, and nothing is said of it.
@@ -211,8 +225,8 @@ const prepare = async (screen) => {
     screen.news = await takeAlong(screen);
   } catch (error) {
     app.report(error);
-    const text = error instanceof StoreFull ? words.say("lots.store_full") : words.say("lots.no_contact");
-    screen.news = [{ text, isProblem: true }];
+    screen.isShutOut = error.status === SHUT_OUT;
+    screen.news = screen.isShutOut ? [] : [{ say: () => problemWords(error, words), isProblem: true }];
   } finally {
     screen.isPreparing = false;
   }
@@ -220,6 +234,9 @@ const prepare = async (screen) => {
   draw(screen);
   screen.root.querySelector("[data-prepare]").focus({ preventScroll: true });
 };
+
+const problemWords = (error, words) =>
+  error instanceof StoreFull ? words.say("lots.store_full") : words.say("lots.no_contact");
 
 const takeAlong = async ({ app }) => {
   const { store, words } = app;
@@ -237,10 +254,10 @@ const takeAlong = async ({ app }) => {
   await dropClosed(store, new Set(rest.open));
   app.sync.syncNow();
   const problems = drawn.problems.map((problem) => ({
-    text: words.say("lots.problem", { lot: words.of(problem.name), reason: words.of(problem.words) }),
+    say: () => words.say("lots.problem", { lot: words.of(problem.name), reason: words.of(problem.words) }),
     isProblem: true,
   }));
-  return [{ text: words.say("lots.ready"), isProblem: false }, ...problems];
+  return [{ say: () => words.say("lots.ready"), isProblem: false }, ...problems];
 };
 
 // A draw that is closed in the office is no work any more, unless this phone has begun on it.
@@ -257,7 +274,7 @@ const dropClosed = async (store, open) => {
 const ask = async (address, options = {}) => {
   const answer = await fetch(address, { headers: { Accept: JSON_TYPE }, ...options });
   if (!answer.ok) {
-    throw new Error(`${address} answered ${answer.status}`);
+    throw Object.assign(new Error(`${address} answered ${answer.status}`), { status: answer.status });
   }
   return answer.json();
 };

@@ -284,6 +284,7 @@ const heading = (text) => make("h1", { tabindex: "-1" }, text);
 const show = (root, ...parts) => {
   root.replaceChildren(make("div", { class: "lock" }, ...parts));
   root.querySelector("h1").focus({ preventScroll: true });
+  window.scrollTo({ top: 0, behavior: "instant" });
 };
 
 const showSentence = (root, title, sentence, ...keys) =>

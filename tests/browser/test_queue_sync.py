@@ -416,6 +416,31 @@ def test_a_revoked_phone_gives_everything_and_keeps_nothing(farm, phone):
     assert phone.run("return store.photos();") == []
 
 
+def test_a_tap_just_before_the_wipe_of_a_revoked_phone_arrives_too(farm, phone):
+    """Planted danger: what is tapped after the last answer and before the wipe goes with it."""
+    items = tap_trees(phone, 3)
+    with farm.database.read() as connection:
+        device_id = connection.exec_driver_sql("select id from device").scalar_one()
+    devices.revoke_device(farm.database, farm.orchard.supervisor, device_id, clock_now())
+    phone.run(
+        """
+        const { audit, draw, standard, body } = argument;
+        const wipe = store.wipe.bind(store);
+        store.wipe = async (...given) => {
+          store.wipe = wipe;
+          window.late = await store.record(audit, { draw, standard }, "tree", body);
+          return wipe(...given);
+        };
+        """,
+        items[0],
+    )
+    phone.start_sync()
+    phone.wait_until(lambda: phone.run("return store.device();") is None)
+    late = phone.run("return window.late.id;")
+    sent = {row.client_id for row in farm.arrived().receipts}
+    assert sent == {item["id"] for item in items} | {late}
+
+
 def test_a_revoked_phone_learns_it_with_an_empty_queue(farm, phone):
     with farm.database.read() as connection:
         device_id = connection.exec_driver_sql("select id from device").scalar_one()

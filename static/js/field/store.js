@@ -179,17 +179,14 @@ class Store {
 
   async counts() {
     return this.#database.read(["items", "queue", "photos"], async (at) => {
-      const of = (name, state) => {
-        const range = IDBKeyRange.bound([state], [state, []]);
-        return asked(at(name).index("state").count(range));
-      };
+      const of = (name, state) => asked(at(name).index("state").count(allIn(state)));
       const [all, queued, waiting, rejected, photos, oldest] = await Promise.all([
         asked(at("items").count()),
         asked(at("queue").count()),
         of("queue", "waiting"),
         of("queue", "rejected"),
         of("photos", "waiting"),
-        asked(at("queue").index("state").get(IDBKeyRange.bound(["waiting"], ["waiting", []]))),
+        asked(at("queue").index("state").get(allIn("waiting"))),
       ]);
       // A clock that was set back makes nothing older than new.
       const age = oldest ? Math.max(0, Date.now() - Date.parse(oldest.at)) : 0;
@@ -280,11 +277,21 @@ class Store {
     this.#tell({ what: "device" });
   }
 
-  // Everything goes, also the keys.
-  async wipe() {
-    await this.#database.write(STORES, (at) => Promise.all(STORES.map((name) => asked(at(name).clear()))));
-    this.#forget();
-    this.#tell({ what: "wiped" });
+  // Everything goes, also the keys. With `unlessWaiting` nothing does while a tap was not sent yet;
+  // returns whether it is gone.
+  async wipe({ unlessWaiting = false } = {}) {
+    const isGone = await this.#database.write(STORES, async (at) => {
+      if (unlessWaiting && (await asked(at("queue").index("state").count(allIn("waiting")))) > 0) {
+        return false;
+      }
+      await Promise.all(STORES.map((name) => asked(at(name).clear())));
+      return true;
+    });
+    if (isGone) {
+      this.#forget();
+      this.#tell({ what: "wiped" });
+    }
+    return isGone;
   }
 
   // Whether the holder may send now, where the browser has no locks: a turn ends by itself.
@@ -514,6 +521,9 @@ class Store {
 }
 
 class KeyGone extends Error {}
+
+// In an index of states everything in one of them: a list comes after any number and any text.
+const allIn = (state) => IDBKeyRange.bound([state], [state, []]);
 
 function asBytes(value) {
   return new TextEncoder().encode(JSON.stringify(value ?? null)).buffer;

@@ -374,10 +374,14 @@ class Sync {
     }
   }
 
-  // The phone was given up by the farm: everything it had to say is there, so everything goes.
+  // The phone was given up by the farm: once everything it had to say is there, everything goes.
   async #leavePhone() {
-    await this.#store.wipe();
-    this.#show({ problem: "revoked" });
+    if (await this.#store.wipe({ unlessWaiting: true })) {
+      this.#show({ problem: "revoked" });
+    } else {
+      // Tapped since the last answer.
+      this.#again = true;
+    }
   }
 }
 

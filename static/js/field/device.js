@@ -67,19 +67,21 @@ export const unlock = (pin) =>
     const reply = await post("/field/unlock", standing, { device: record.uid, pin, nonce, signature });
     if (!reply.ok) {
       if (reply.problem === "enrol_again") {
-        await change(store, { tries: MOST_TRIES });
+        await store.changeDevice(() => ({ tries: MOST_TRIES }));
       }
       return reply;
     }
     const { person } = reply.answer;
-    await change(store, { person, ...opened() });
+    await store.changeDevice(() => ({ person, ...opened() }));
     return { ok: true, person };
   });
 
 // Without signal: the phone checks the digits. The server still asks for them at the next contact.
 export const unlockHere = async (pin) => {
   const store = await openStore();
-  const record = await store.device();
+  // Counted before the digits are looked at: closing the page takes no try back, and many tries at
+  // once are ten all the same.
+  const record = await store.changeDevice(({ tries = 0 }) => ({ tries: Math.min(tries + 1, MOST_TRIES) }));
   if (!record?.verifier) {
     return refusal("unknown_device");
   }
@@ -87,13 +89,11 @@ export const unlockHere = async (pin) => {
   if (tries >= MOST_TRIES) {
     return refusal("online_only");
   }
-  // Counted before the digits are looked at: closing the page takes no try back.
-  await change(store, { tries: tries + 1 });
   if (!(await fits(record.verifier, pin))) {
     const left = MOST_TRIES - tries - 1;
     return left === 0 ? refusal("online_only") : { ...refusal("wrong_digits"), left };
   }
-  await change(store, opened());
+  await store.changeDevice(opened);
   return { ok: true };
 };
 
@@ -106,7 +106,7 @@ export const isLocked = async () => {
   return !record || record.locked === true || !(openFor >= 0 && openFor < OPEN_MS);
 };
 
-export const lock = async () => change(await openStore(), { locked: true });
+export const lock = async () => (await openStore()).changeDevice(() => ({ locked: true }));
 
 // The phone is nobody's any more; what was not sent yet stays in the queue.
 export const forget = async () => (await openStore()).forgetDevice();
@@ -152,14 +152,6 @@ const fits = async ({ salt, rounds, derived }, pin) => {
 // --- what is kept -------------------------------------------------------------------------------
 
 const opened = () => ({ unlockedAt: Date.now(), locked: false, tries: 0 });
-
-const change = async (store, changed) => {
-  const record = await store.device();
-  // Wiped or forgotten meanwhile: nothing is put back.
-  if (record) {
-    await store.saveDevice({ ...record, ...changed });
-  }
-};
 
 const holdsUnsent = async (store) => {
   const { waiting = 0, photos = 0 } = await store.counts();

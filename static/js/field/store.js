@@ -62,6 +62,20 @@ class Store {
     this.#tell({ what: "device" });
   }
 
+  // Changes the device in one step, where there is one: `changed` is told what it is and returns what
+  // is new. Returns what it was, or null.
+  async changeDevice(changed) {
+    const before = await this.#database.write(["phone"], async (at) => {
+      const record = (await asked(at("phone").get("device"))) ?? null;
+      if (record) {
+        await asked(at("phone").put({ ...record, ...changed(record) }, "device"));
+      }
+      return record;
+    });
+    this.#tell({ what: "device" });
+    return before;
+  }
+
   async forgetDevice() {
     await this.#database.write(["phone"], (at) => asked(at("phone").delete("device")));
     this.#tell({ what: "device" });

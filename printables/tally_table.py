@@ -149,9 +149,8 @@ def table_head(sheet: TallySheet, words: Words, grid: Grid) -> Drawing:
         As wide as the grid.
     """
     names = [
-        paragraph(
-            [Run(words.say(STAGE_NAMES[column.stage]), bold=True)], width, HEAD_PT, leading=1.1
-        )
+        # A name may come as near to the next column as the line between the two.
+        _name(words.say(STAGE_NAMES[column.stage]), width + _GAP_MM / 2)
         for column, width in zip(sheet.columns, grid.widths, strict=True)
     ]
     others = [
@@ -184,6 +183,13 @@ def table_head(sheet: TallySheet, words: Words, grid: Grid) -> Drawing:
         shapes.append(piece.at(left, below_pictures))
     shapes += _missed_signs(grid, signs_top)
     return Drawing(grid.width_mm, signs_top + sign_mm, tuple(shapes), words.say(_TREE))
+
+
+def _name(name: str, width_mm: float) -> Drawing:
+    """Set a stage's name; a word wider than its column is first set smaller, then broken."""
+    widest_mm = max(text_width(word, HEAD_PT * POINT_MM, bold=True) for word in name.split())
+    size_pt = max(TEXT_PT, HEAD_PT * min(1.0, width_mm / widest_mm))
+    return paragraph([Run(name, bold=True)], width_mm, size_pt, leading=1.1)
 
 
 def _signs(column: TallyColumn, words: Words, width_mm: float) -> Drawing:

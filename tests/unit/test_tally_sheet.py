@@ -197,6 +197,14 @@ def test_where_heading_is_forbidden_a_missed_tree_does_not_count_there():
     assert "counts under Top, Limbs, Columns, Heading." in printed()
 
 
+def test_the_name_of_a_narrow_column_stays_in_one_piece():
+    forbidden = TallyColumn(Stage.HEADING, (RIGHT, FAULT), (Fault.FORBIDDEN,))
+    sheet = replace(SHEET, columns=(*COLUMNS[:3], forbidden))
+    document = tally_sheet(sheet, spanish_words())
+    assert "Columnas B N Despunte B" in " ".join(page_texts(document)[0].split())
+    assert min(letter_sizes_pt(document)) >= 9.0
+
+
 def test_the_reserve_comes_last_and_says_how_it_is_used():
     text = printed()
     reserve = text[text.index("Reserve: use these in this order if no tree") :]

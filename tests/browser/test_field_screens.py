@@ -241,6 +241,22 @@ def test_undo_is_one_tap_without_a_dialog_and_the_right_tap_goes_on(hand, farm):
     ]
 
 
+def test_what_is_sent_meanwhile_takes_no_key_from_under_the_finger(hand, farm):
+    somebody = hand()
+    somebody.begin(farm.packages["four stages"])
+    somebody.score_tree()
+    undo = somebody.page.locator(".undo")
+    undo.evaluate("(key) => (window.undoKey = key)")
+    somebody.run(
+        """
+        const [{ id }] = await store.queue();
+        await store.settle([{ id, outcome: "stored" }]);
+        """
+    )
+    expect(somebody.page.locator(".tree-saved")).to_contain_text("sent 1 of 1")
+    assert undo.evaluate("(key) => key === window.undoKey")
+
+
 def test_undo_of_a_missed_tree_asks_for_its_answers(hand, farm):
     somebody = hand()
     audit_id = somebody.begin(farm.packages["four stages"])
@@ -768,6 +784,23 @@ def test_undo_from_the_verdict_leads_to_the_last_tree(hand, farm):
     trees = somebody.score_to_the_end(ALL_FAULTS)
     somebody.press_button("Undo")
     expect(somebody.heading()).to_contain_text(f"Tree {trees} ")
+
+
+def test_a_draw_whose_reserve_is_used_up_stops_and_decides_nothing(hand, farm, axe_check):
+    pkg = farm.packages["four stages"]
+    drawn = [tree for tree in pkg["trees"] if tree["order"] is not None]
+    somebody = hand(packages=[{**pkg, "trees": drawn}])
+    audit_id = somebody.begin(pkg)
+    somebody.score_tree()
+    somebody.press(somebody.page.get_by_text("Not a tree for this standard"))
+    somebody.press_button("Missing tree")
+    expect(somebody.page.locator("[data-sign=stop]")).to_contain_text("The reserve is used up.")
+    axe_check(somebody.page)
+    assert somebody.items(audit_id, "not_a_tree")[0]["body"]["instead"] is None
+    assert somebody.seal_key().count() == 0
+    assert somebody.page.get_by_role("button", name="Undo").count() == 0
+    somebody.page.evaluate("(id) => (location.hash = `#/audit/${id}`)", audit_id)
+    expect(somebody.page.locator("form[data-tree]")).to_have_count(0)
 
 
 # --- measures ------------------------------------------------------------------------------------

@@ -144,8 +144,8 @@ class App {
     }
     this.#keepPlace(`#/audit/${place.audit}`);
     const { view } = session;
-    const isTree = place.part === "tree" || (place.part === null && view.nextTree && !view.givenUp);
-    if (!isTree || view.sealed) {
+    const isTree = place.part === "tree" || (place.part === null && view.nextTree);
+    if (!isTree || view.sealed || view.givenUp) {
       await this.#show(isStale, () => showVerdict(this.#root, this, session));
       return;
     }

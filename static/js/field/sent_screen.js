@@ -7,6 +7,7 @@ import { key, make, message, section, shape } from "./elements.js";
 import { placeOf } from "./places.js";
 import { walkOf } from "./walk.js";
 
+const PRESSED_MS = 300;
 const FILE_NAME = "sent-back.json";
 
 export const showSent = async (root, app) => {
@@ -17,6 +18,11 @@ export const showSent = async (root, app) => {
   window.scrollTo({ top: 0, behavior: "instant" });
   const again = async () => {
     await readQueue(screen);
+    if (root.querySelector(".button:active")) {
+      // A key that is being pressed must not be put anew.
+      setTimeout(again, PRESSED_MS);
+      return;
+    }
     if (root.querySelector(".sent-screen")) {
       draw(screen);
     }

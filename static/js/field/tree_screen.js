@@ -192,7 +192,7 @@ class TreeScreen {
     const given = answers ? entryOf(this.session.pkg, answers) : EMPTY;
     this.#write(draftOf(id, tree.id) ?? given);
     this.#form.querySelectorAll("details[open]").forEach((open) => (open.open = false));
-    this.refresh();
+    this.#drawHead();
     this.#drawMore();
     if (isOther) {
       this.#tiles.settle();
@@ -207,7 +207,7 @@ class TreeScreen {
     this.#notice = null;
     this.draw();
     this.#write(entry);
-    this.refresh();
+    this.#drawHead();
     this.#drawMore();
   }
 
@@ -220,14 +220,15 @@ class TreeScreen {
     document.documentElement.classList.remove("tree-screen", "shows-names");
   }
 
+  // The rest of the head stays as it is: a key that is being pressed must not be put anew.
+  refresh() {
+    this.#head.querySelector(".tree-saved").textContent = this.#notice ?? keptWords(this.#app.state, this.#app.words);
+  }
+
   // What is only read: the tree, where it stands, what is kept, the sign.
-  refresh(problem = null) {
+  #drawHead(problem = null) {
     const { words, state } = this.#app;
     const { view, pkg } = this.session;
-    if (!view.walk.some(({ id }) => id === this.#tree.id)) {
-      // It turned out not to be a tree; the next one is on its way.
-      return;
-    }
     const { order, total, place, side, direction } = placeOf(pkg, view.walk, this.#tree, words);
     const title = words.say("tree.title", { order, total });
     const last = view.lastScored;
@@ -420,7 +421,9 @@ class TreeScreen {
     if (changes || this.#sections.get(stage).querySelector(".stage-problem")) {
       this.#mark();
     }
-    if (wasNoted || this.#head.querySelector("[role=alert]")) {
+    if (this.#head.querySelector("[role=alert]")) {
+      this.#drawHead();
+    } else if (wasNoted) {
       this.refresh();
     }
   }
@@ -470,7 +473,7 @@ class TreeScreen {
     } catch (error) {
       this.#app.report(error);
       this.#takeTaps();
-      this.refresh(this.#notKept(error));
+      this.#drawHead(this.#notKept(error));
       return false;
     }
     // No tap is taken until the next tree stands there.

@@ -44,7 +44,7 @@ const draw = (screen) => {
       make(
         "div",
         { class: "screen-head" },
-        view.lastScored && !view.sealed ? undoKey(screen) : null,
+        view.lastScored && !isClosed(view) ? undoKey(screen) : null,
         make("h1", { tabindex: "-1" }, document.title),
         screen.kept,
         make("p", {}, [pkg.block, pkg.crew].join(" / ")),
@@ -59,11 +59,19 @@ const draw = (screen) => {
 };
 
 const sign = ({ session, app }) => {
-  const shown = signOf(session.pkg, session.view, app.words);
-  const reason = session.view.givenUp ? app.words.say("verdict.given_up_short") : shown.reason;
+  const { words } = app;
+  const stop = { state: "stop", words: words.say("sign.stop") };
+  if (session.view.givenUp) {
+    return { ...stop, reason: words.say("verdict.given_up_short") };
+  }
   // The reason of a stop stands below, beside the verdict itself.
-  return shown.state === "stop" && !session.view.givenUp ? { ...shown, reason: app.words.say("verdict.all_decided") } : { ...shown, reason };
+  return session.view.nextTree === null
+    ? { ...stop, reason: words.say("verdict.all_decided") }
+    : signOf(session.pkg, session.view, words);
 };
+
+// Nothing that is entered now would count any more.
+const isClosed = ({ sealed, givenUp }) => sealed || givenUp;
 
 const outcome = (screen) => {
   const { app, session } = screen;
@@ -144,7 +152,7 @@ const treeList = ({ app, session }) => {
     return make(
       "li",
       {},
-      view.sealed
+      isClosed(view)
         ? make("div", { class: "tree-line" }, ...parts)
         : make(
             "button",

@@ -341,7 +341,7 @@ class Sync {
       });
       status = response.status;
       retryAfter = response.headers.get("Retry-After");
-      content = await response.json();
+      content = (await response.json()) ?? {};
     } catch (error) {
       this.#reached = false;
       throw new Unreached(error.message);

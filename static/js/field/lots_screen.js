@@ -50,8 +50,8 @@ const readLots = async (screen) => {
 const draw = (screen) => {
   const { root, app, lots, news } = screen;
   const { words } = app;
-  const open = lots.filter(({ pkg, audit, view }) => !view?.sealed && (pkg.lot !== null || audit));
-  const toCome = lots.filter(({ pkg, audit }) => pkg.lot === null && !audit);
+  const open = lots.filter((lot) => !lot.view?.sealed && isFinished(lot));
+  const toCome = lots.filter((lot) => !isFinished(lot));
   const done = lots.filter(({ view }) => view?.sealed);
   document.title = words.say("lots.title");
   screen.kept = make("p", { class: "tree-saved" }, keptWords(app.state, words));
@@ -89,6 +89,13 @@ const shutOutNotice = ({ app, isShutOut }) => {
   }
   return [message(words.say("app.locked")), key(words.say("app.unlock"), () => app.go("#/lock"))];
 };
+
+// By the word of the office or of this phone: the audit is begun first, and its first item says it.
+const isFinished = ({ pkg, audit }) =>
+  pkg.lot !== null || Boolean(audit?.items.some(({ kind }) => kind === "row_finished"));
+
+// Another screen may have come meanwhile.
+const isShown = ({ root, kept }) => root.contains(kept);
 
 const prepareKey = (screen) => {
   const { words } = screen.app;
@@ -203,7 +210,7 @@ const askOffice = async (screen) => {
     const answer = await fetch("/field/lots");
     screen.isShutOut = answer.status === SHUT_OUT;
     screen.inOffice = answer.ok ? await answer.json() : [];
-    if (screen.root.contains(screen.kept)) {
+    if (isShown(screen)) {
       draw(screen);
     }
   } catch {
@@ -231,8 +238,10 @@ const prepare = async (screen) => {
     screen.isPreparing = false;
   }
   await readLots(screen);
-  draw(screen);
-  screen.root.querySelector("[data-prepare]").focus({ preventScroll: true });
+  if (isShown(screen)) {
+    draw(screen);
+    screen.root.querySelector("[data-prepare]").focus({ preventScroll: true });
+  }
 };
 
 const problemWords = (error, words) =>
@@ -251,24 +260,13 @@ const takeAlong = async ({ app }) => {
   const known = here.map(({ draw: id, standard }) => `${id}:${standard.digest}`).join(",");
   const rest = await ask(`/field/packages?known=${known}&language=${words.language}`);
   await store.savePackages(rest.prepared);
-  await dropClosed(store, new Set(rest.open));
+  await store.dropClosed(rest.open);
   app.sync.syncNow();
   const problems = drawn.problems.map((problem) => ({
     say: () => words.say("lots.problem", { lot: words.of(problem.name), reason: words.of(problem.words) }),
     isProblem: true,
   }));
   return [{ say: () => words.say("lots.ready"), isProblem: false }, ...problems];
-};
-
-// A draw that is closed in the office is no work any more, unless this phone has begun on it.
-const dropClosed = async (store, open) => {
-  const [packages, audits] = await Promise.all([store.packages(), store.audits()]);
-  const begun = new Set(audits.map(({ draw: id }) => id));
-  const wanted = packages.filter(({ draw: id }) => open.has(id) || begun.has(id));
-  if (wanted.length < packages.length) {
-    await store.dropPackages();
-    await store.savePackages(wanted);
-  }
 };
 
 const ask = async (address, options = {}) => {

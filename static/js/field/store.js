@@ -107,8 +107,17 @@ class Store {
     this.#tell({ what: "packages" });
   }
 
-  async dropPackages() {
-    await this.#database.write(["packages"], (at) => asked(at("packages").clear()));
+  // A draw that is closed in the office is no work any more, unless this phone has begun on it.
+  async dropClosed(open) {
+    await this.#database.write(["packages", "audits"], async (at) => {
+      const [draws, audits] = await Promise.all([
+        asked(at("packages").getAllKeys()),
+        asked(at("audits").getAll()),
+      ]);
+      const wanted = new Set([...open, ...audits.map(({ draw }) => draw)]);
+      const closed = draws.filter((draw) => !wanted.has(draw));
+      await Promise.all(closed.map((draw) => asked(at("packages").delete(draw))));
+    });
     this.#tell({ what: "packages" });
   }
 

@@ -1,9 +1,13 @@
 """Who may do what: the one place where services ask."""
 
+from typing import Final
+
 from audits.errors import NotAllowed
 from audits.messages import say
-from audits.records import Actor
+from audits.records import Actor, User
 from audits.vocabulary import Role
+
+_CREW_LEADS: Final = (Role.OWNER, Role.SUPERVISOR)
 
 
 def require_role(actor: Actor, *roles: Role) -> None:
@@ -40,7 +44,24 @@ def require_crew_lead(actor: Actor) -> None:
     NotAllowed
         If the person is neither.
     """
-    require_role(actor, Role.OWNER, Role.SUPERVISOR)
+    require_role(actor, *_CREW_LEADS)
+
+
+def may_keep_phones(user: User) -> bool:
+    """
+    Tell whether a person may have phones, and whether what these send is taken without asking.
+
+    Parameters
+    ----------
+    user : User
+        The account.
+
+    Returns
+    -------
+    bool
+        True for those who lead crews, while their account is open.
+    """
+    return user.disabled_at is None and user.role in _CREW_LEADS
 
 
 def require_sight_of_worker(actor: Actor, worker_id: int) -> None:

@@ -14,7 +14,7 @@ from audits import signatures
 from audits.errors import InvalidInput, NotAllowed, NotFound
 from audits.messages import Message, mark, say, say_n
 from audits.records import Actor, DeviceRow, User
-from audits.services.access import require_crew_lead
+from audits.services.access import may_keep_phones, require_crew_lead
 from audits.services.entries import Entries
 from audits.services.hashing import hashed, matches
 from audits.services.sessions import (
@@ -40,7 +40,6 @@ _READ_AS: Final = str.maketrans("OIL", "011")
 _CODE_GROUPS: Final = 3
 _CODE_GROUP: Final = 4
 _SESSION_BYTES: Final = 32
-_CREW_LEADS: Final = frozenset({Role.OWNER, Role.SUPERVISOR})
 
 
 class PhoneProblem(StrEnum):
@@ -122,7 +121,7 @@ class PersonsDevices:
     @property
     def may_enrol(self) -> bool:
         """Whether the person may have one more."""
-        return _may_keep_phones(self.user)
+        return may_keep_phones(self.user)
 
 
 def offer_enrolment(database: Database, actor: Actor, *, user_id: int, now: datetime) -> str:
@@ -162,7 +161,7 @@ def offer_enrolment(database: Database, actor: Actor, *, user_id: int, now: date
         user = account_queries.user_by_id(connection, actor.farm_id, user_id)
         if user is None:
             raise NotFound(say("There is no such account."))
-        if not _may_keep_phones(user):
+        if not may_keep_phones(user):
             raise InvalidInput(
                 {
                     "user_id": say(
@@ -402,7 +401,7 @@ def devices(database: Database, actor: Actor) -> list[PersonsDevices]:
             continue
         own = [row for row in rows if row.user_account_id == user.id]
         own.sort(key=lambda row: row.revoked_at is not None)
-        if _may_keep_phones(user) or any(row.revoked_at is None for row in own):
+        if may_keep_phones(user) or any(row.revoked_at is None for row in own):
             found.append(PersonsDevices(user, own))
     return found
 
@@ -515,10 +514,6 @@ def _require_own_or_owner(actor: Actor, user_id: int) -> None:
         raise NotAllowed(say("You can enrol and revoke your own phones only."))
 
 
-def _may_keep_phones(user: User) -> bool:
-    return user.disabled_at is None and user.role in _CREW_LEADS
-
-
 def _device(device_id: int) -> sa.Update:
     return device_table.update().where(device_table.c.id == device_id)
 
@@ -566,7 +561,7 @@ def _open_offer(
     if now >= offer.expires_at:
         raise PhoneRefused(PhoneProblem.LATE_OFFER)
     user = account_queries.user_by_id(connection, farm_id, offer.user_account_id)
-    if user is None or not _may_keep_phones(user):
+    if user is None or not may_keep_phones(user):
         raise PhoneRefused(PhoneProblem.CLOSED)
     return offer, user
 
@@ -616,6 +611,6 @@ def _person_of_open_phone(connection: sa.Connection, farm_id: int, device_id: in
     if found.revoked_at is not None:
         raise PhoneRefused(PhoneProblem.REVOKED)
     user = account_queries.user_by_id(connection, farm_id, found.user_account_id)
-    if user is None or not _may_keep_phones(user):
+    if user is None or not may_keep_phones(user):
         raise PhoneRefused(PhoneProblem.CLOSED)
     return user

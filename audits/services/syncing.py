@@ -13,6 +13,7 @@ from audits.errors import NotFound
 from audits.messages import say
 from audits.phone_items import ItemKind, Parcel, open_parcel, reread
 from audits.records import DeviceRow, User
+from audits.services.access import may_keep_phones
 from audits.services.applying import Applying, HeldBack, Sender, actor_of
 from audits.services.devices import note_contact
 from audits.storage.database import Database
@@ -21,7 +22,7 @@ from audits.storage.queries import devices as device_queries
 from audits.storage.queries import receipts as queries
 from audits.storage.queries.fetch import insert_many
 from audits.storage.tables import receipt
-from audits.vocabulary import HeldBecause, ReceiptState, Role
+from audits.vocabulary import HeldBecause, ReceiptState
 
 STORED: Final = "stored"
 DUPLICATE: Final = "duplicate"
@@ -29,7 +30,6 @@ REJECTED: Final = "rejected"
 
 _log = logging.getLogger(__name__)
 
-_CREW_LEADS: Final = frozenset({Role.OWNER, Role.SUPERVISOR})
 _EFFECTIVE: Final = frozenset({ReceiptState.STORED, ReceiptState.TAKEN})
 # What a later word of the phone on the same tree leaves without effect.
 _OVERTAKEN: Final = frozenset({ItemKind.TREE, ItemKind.TAKE_BACK})
@@ -188,7 +188,7 @@ class _Taking:
         fates = sorted(map(_Fate, parcels), key=_counter)
         self._recognise(fates)
         fresh = [fate for fate in fates if fate.copy_of is None]
-        if self._device.revoked_at is not None or not may_send(self._user):
+        if self._device.revoked_at is not None or not may_keep_phones(self._user):
             for fate in fresh:
                 fate.hold(HeldBecause.REVOKED)
         self._hold_used_counters(_not_held(fresh))
@@ -257,23 +257,6 @@ class _Taking:
             for fate, item in zip(fates, items, strict=True)
             if item.kind not in _OVERTAKEN or item.counter > latest.get((item.audit, item.tree), -1)
         ]
-
-
-def may_send(user: User) -> bool:
-    """
-    Tell whether what a person's phone sends is taken without asking.
-
-    Parameters
-    ----------
-    user : User
-        The account.
-
-    Returns
-    -------
-    bool
-        True for those who lead crews, while their account is open.
-    """
-    return user.disabled_at is None and user.role in _CREW_LEADS
 
 
 def _apply(applying: Applying, run: Sequence[_Fate]) -> None:

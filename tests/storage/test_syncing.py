@@ -385,6 +385,8 @@ class TestHeld:
             HeldBecause.ID_USED,
             HeldBecause.NOT_OWN,
             HeldBecause.REVOKED,
+            # Its case stands beside the rows that phones say are finished.
+            HeldBecause.OTHER_DRAW,
         }
 
 

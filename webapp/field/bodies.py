@@ -1,7 +1,6 @@
 """What phones send, read with bounds: nothing that was sent may break anything."""
 
 import json
-from datetime import UTC, datetime
 from typing import NoReturn
 
 from audits.errors import InvalidInput
@@ -19,16 +18,6 @@ def read_json(body: bytes) -> object:
         return json.loads(body.decode(), parse_constant=_refuse)
     except (ValueError, RecursionError) as error:
         raise InvalidInput({"body": say("What was sent cannot be read.")}) from error
-
-
-def read_moment(text: object) -> datetime | None:
-    """Return an instant that a phone wrote down; None if it makes no sense, which harms nothing."""
-    try:
-        at = datetime.fromisoformat(text) if isinstance(text, str) else None
-        # Without a zone it is no instant; at either end of time there is none in another zone.
-        return None if at is None or at.utcoffset() is None else at.astimezone(UTC)
-    except (ValueError, OverflowError):
-        return None
 
 
 def _refuse(name: str) -> NoReturn:

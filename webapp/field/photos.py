@@ -7,12 +7,12 @@ from flask import Response, jsonify, request
 from flask.typing import ResponseReturnValue
 
 from audits.errors import Conflict, InvalidInput
+from audits.phone_items import instant
 from audits.services.photos import SentPhoto, keep_photo, photo_content
 from audits.vocabulary import Stage
 from webapp.access import CREW_LEADS, actor, open_to, open_to_anyone
 from webapp.extensions import csrf, database, farm, present
 from webapp.field.blueprint import blueprint
-from webapp.field.bodies import read_moment
 from webapp.field.pictures import remade
 from webapp.field.senders import RefusedError, signed_body
 
@@ -71,5 +71,5 @@ def _described(photo: UUID) -> SentPhoto:
         audit_client_id=str(audit),
         draw_tree_id=int(tree),
         stage=stage,
-        device_at=read_moment(headers.get("X-At")),
+        device_at=instant(headers.get("X-At")),
     )

@@ -6,13 +6,14 @@ from flask import current_app, jsonify
 from flask.typing import ResponseReturnValue
 
 from audits.errors import AuditError
+from audits.phone_items import instant
 from audits.records import DeviceRow
 from audits.services.syncing import Batch, ItemReceipt, sync_items
 from audits.vocabulary import HELD_BECAUSE_NAMES
 from webapp.access import open_to_anyone
 from webapp.extensions import csrf, database, farm, present
 from webapp.field.blueprint import blueprint
-from webapp.field.bodies import read_json, read_moment
+from webapp.field.bodies import read_json
 from webapp.field.packages import moment
 from webapp.field.senders import RefusedError, signed_body
 from webapp.problems import RETRY_AFTER_S
@@ -62,7 +63,7 @@ def _batch(device: DeviceRow, body: bytes) -> Batch:
     items: Any = frame.get("items")
     if not isinstance(items, list) or len(items) > _MOST_ITEMS:
         raise RefusedError("unreadable", 422)
-    return Batch(device=device, sent_at=read_moment(frame.get("sent_at")), items=items)
+    return Batch(device=device, sent_at=instant(frame.get("sent_at")), items=items)
 
 
 def _is_known(schema: object) -> bool:

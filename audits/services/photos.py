@@ -7,11 +7,12 @@ from hashlib import sha256
 
 import sqlalchemy as sa
 
-from audits.errors import Conflict, InvalidInput, NotFound
+from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Actor, Audit, DeviceRow
-from audits.services.access import require_crew_lead
+from audits.services.access import may_keep_phones, require_crew_lead
 from audits.storage.database import Database
+from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
 from audits.storage.queries import photos as photo_queries
 from audits.storage.queries.fetch import insert
@@ -86,6 +87,8 @@ def keep_photo(
     InvalidInput
         If the picture cannot be read, the audit is somebody else's, the tree is not in its draw,
         or another photo has this id.
+    NotAllowed
+        If the phone's person leads no crews any more.
     """
     with database.read() as connection:
         if _is_kept(connection, farm_id, _audit_of(connection, farm_id, device, sent), sent):
@@ -177,7 +180,12 @@ def _audit_of(connection: sa.Connection, farm_id: int, device: DeviceRow, sent: 
         If it has not arrived yet.
     InvalidInput
         If it is somebody else's, or the tree is not in its draw.
+    NotAllowed
+        If the phone's person leads no crews any more.
     """
+    user = account_queries.user_by_id(connection, farm_id, device.user_account_id)
+    if user is None or not may_keep_phones(user):
+        raise NotAllowed(say("Your sign-in is not for this page."))
     audit = queries.audit_by_client_id(connection, farm_id, sent.audit_client_id)
     if audit is None:
         raise Conflict(say("The audit of this photo has not arrived yet."))

@@ -303,6 +303,21 @@ def test_a_file_that_is_no_picture_is_refused(app, phone, database, tree):
     assert not stored(database)
 
 
+def test_a_photo_of_somebody_who_leads_no_crews_any_more_waits(
+    app, phone, database, orchard, tree
+):
+    """The session goes on after a change of role; what the phone sends is not taken unasked."""
+    supervisor = orchard.supervisor
+    with database.write() as connection:
+        account = tables.user_account
+        person = account.c.id == supervisor.user_id
+        connection.execute(account.update().where(person).values(role=Role.WORKER))
+    answer = send(app.test_client(), phone, noted(), tree)
+
+    assert (answer.status_code, answer.json["problem"]) == (403, "not_allowed")
+    assert not stored(database)
+
+
 def test_a_photo_with_a_wrong_clock_is_kept(app, phone, database, tree):
     for at in ("yesterday", "", "1970-01-01T00:00:00Z", "0001-01-01T00:00:00+14:00", "9999-12-31"):
         assert send(app.test_client(), phone, noted(), tree, **{"X-At": at}).status_code == 200

@@ -303,9 +303,7 @@ def test_a_file_that_is_no_picture_is_refused(app, phone, database, tree):
     assert not stored(database)
 
 
-def test_a_photo_of_somebody_who_leads_no_crews_any_more_waits(
-    app, phone, database, orchard, tree
-):
+def test_a_photo_of_somebody_who_leads_no_crews_any_more_waits(app, phone, database, orchard, tree):
     """The session goes on after a change of role; what the phone sends is not taken unasked."""
     supervisor = orchard.supervisor
     with database.write() as connection:

@@ -305,6 +305,8 @@ def _amend(
 
 
 def _readable(held: ReceiptRow) -> PhoneItem:
+    if held.held_because in _CANNOT_BE_TAKEN:
+        raise _cannot(HeldBecause.DAMAGED)
     try:
         item = reread(held.body)
     except Unreadable as error:

@@ -363,3 +363,25 @@ class TestTakeSeveral:
         assert all(isinstance(problem, Message) for problem in problems.values())
         assert {item.receipt.id for item in listed(database, orchard)} == set(problems)
         assert len(view_of(database, orchard, audit).answers) == 1
+
+
+def test_what_broke_once_breaks_nothing_when_it_is_taken(
+    database, orchard, phone, package, audit, monkeypatch
+):
+    """Planted danger: an item that can be read but not carried out, asked for past its page."""
+
+    def broken(*_given, **_named):
+        raise ValueError("planted")
+
+    monkeypatch.setattr("audits.services.applying.record_in", broken)
+    phone.tree(package, audit, package.walk[0].id)
+    assert [receipt.because for receipt in phone.send(database)] == [HeldBecause.DAMAGED]
+    [item] = listed(database, orchard)
+    assert item.item is not None
+    with pytest.raises(Conflict):
+        take(database, orchard, item)
+    problems = held.take_several_held(
+        database, orchard.supervisor, [item.receipt.id], REASON, AUDITED
+    )
+    assert list(problems) == [item.receipt.id]
+    assert receipt_of(database, orchard, item).state is ReceiptState.HELD

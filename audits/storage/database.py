@@ -42,7 +42,8 @@ class Database:
 
     def __init__(self, url: str, *, durable: bool = True) -> None:
         self.url = sa.make_url(url)
-        self.engine = sa.create_engine(self.url)
+        # An error would carry the values of its statement into the log: answers, names, hashes.
+        self.engine = sa.create_engine(self.url, hide_parameters=True)
         if self.is_sqlite:
             synchronous = _SYNCHRONOUS_FULL if durable else _SYNCHRONOUS_OFF
             event.listen(self.engine, "connect", partial(_prepare_sqlite, synchronous))

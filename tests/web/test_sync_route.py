@@ -329,6 +329,25 @@ def test_a_fault_of_the_server_asks_the_phone_to_come_again(client, database, ro
     assert stored(database) == before
 
 
+def test_the_log_of_a_database_that_fails_says_nothing_of_what_was_sent(
+    database, client, row, caplog
+):
+    """Planted danger: an error of the database carries every value of its statement with it."""
+    with database.write() as connection:
+        connection.exec_driver_sql(
+            "create trigger planted before insert on receipt "
+            "begin select raise(abort, 'planted'); end"
+        )
+    item = row.tree(0, str(uuid4()))
+    body = row.phone.batch(item)
+    answer = client.post("/field/sync", data=body, headers=row.phone.headers(body))
+
+    assert refusal(answer) == (503, "failed")
+    assert "planted" in caplog.text
+    for secret in (item["id"], item["audit"], row.package["standard"]["digest"], '"missed"'):
+        assert secret not in caplog.text
+
+
 # --- anything at all -----------------------------------------------------------------------------
 
 ODD_VALUES = (

@@ -340,6 +340,9 @@ class TreeScreen {
       } else {
         delete section.dataset.answered;
       }
+      if (!this.#measures[stage]) {
+        this.#named(stage)?.classList.remove("is-right");
+      }
       const measured = section.querySelector("[data-measured]");
       if (measured) {
         measured.textContent = this.#measures[stage]
@@ -382,6 +385,7 @@ class TreeScreen {
       const named = this.#sections.get(stage).querySelector(".tile-row") && this.#named(stage);
       if (named) {
         named.textContent = this.#measureResult(stage);
+        named.classList.toggle("is-right", !tileOfMeasure(this.#rules(stage), this.#measures[stage])?.faults.length);
       }
     }
   }

@@ -39,6 +39,13 @@ def hand(farm, server, open_context, browser_errors):
     return somebody
 
 
+def in_another_tab(somebody, address="/field/#/lots"):
+    """Open the page once more on the same phone."""
+    other = FieldHand(somebody.page.context.new_page(), "en")
+    other.page.goto(address)
+    return other
+
+
 def test_rows_that_arrive_late_leave_the_tree_alone(hand, farm):
     somebody = hand()
     page = somebody.page
@@ -80,6 +87,36 @@ def test_a_row_whose_end_was_not_kept_is_still_being_pruned(hand, farm):
     assert somebody.run(kinds) == ["row_finished"]
 
 
+def test_signing_out_in_one_tab_leaves_no_rows_in_another(hand, farm):
+    somebody = hand()
+    other = in_another_tab(somebody)
+    other.begin(farm.packages[STANDARD])
+    somebody.press_button("Sign out")
+    expect(other.heading()).to_have_text("Enter your six digits")
+    assert "Row 1" not in other.page.locator("body").inner_text()
+
+
+def test_a_phone_wiped_in_one_tab_takes_no_answers_in_another(hand, farm):
+    """Planted danger: answers kept after the wipe would be sent as whoever enrols next."""
+    somebody = hand()
+    other = in_another_tab(somebody)
+    other.begin(farm.packages[STANDARD])
+    somebody.run("return store.wipe();")
+    expect(other.heading()).to_have_text("Enrol this phone")
+
+
+def test_an_audit_open_in_two_tabs_goes_on_from_the_last_tree(hand, farm):
+    somebody = hand()
+    somebody.begin(farm.packages[STANDARD])
+    other = in_another_tab(somebody)
+    other.begin(farm.packages[STANDARD])
+    somebody.page.bring_to_front()
+    somebody.score_tree()
+    somebody.score_tree()
+    other.page.bring_to_front()
+    expect(other.heading()).to_contain_text("Tree 3 of")
+
+
 def test_a_phone_cut_off_while_it_tidies_up_keeps_the_rows_that_were_begun(hand, farm):
     """Planted danger: everything is dropped first and put back then."""
     two = [farm.packages[STANDARD], farm.packages["measured"]]
@@ -100,3 +137,9 @@ def test_a_phone_cut_off_while_it_tidies_up_keeps_the_rows_that_were_begun(hand,
     expect(somebody.page.locator("[data-prepare][aria-disabled=false]")).to_be_visible()
     kept = somebody.run("return (await store.packages()).map(({ draw }) => draw);")
     assert kept == [two[0]["draw"]]
+
+
+def test_a_code_that_cannot_be_read_asks_for_another(hand):
+    somebody = hand()
+    somebody.page.evaluate("location.hash = '#enrol=%'")
+    expect(somebody.heading()).to_have_text("Enrol this phone")

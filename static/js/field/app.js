@@ -53,7 +53,7 @@ class App {
     this.state.counts = await this.store.counts();
     this.sync = startSync({ store: this.store, device, onState: (state) => this.#syncChanged(state) });
     this.state.sync = this.sync.state;
-    this.store.onChange(() => this.#storeChanged());
+    this.store.onChange((change) => this.#storeChanged(change));
     addEventListener("hashchange", () => this.#route());
     document.addEventListener("visibilitychange", () => this.#wakeUp());
     if (!location.hash) {
@@ -286,9 +286,17 @@ class App {
 
   // --- what changes by itself -------------------------------------------------------------------
 
-  async #storeChanged() {
+  async #storeChanged({ what, audit, elsewhere }) {
     this.state.counts = await this.store.counts();
     this.#screen?.refresh();
+    if (elsewhere && ["device", "wiped"].includes(what)) {
+      // Signed out, locked or revoked in another tab: nothing of it stays in sight here.
+      await this.#lockIfLocked();
+    } else if (elsewhere && what === "recorded" && audit === this.#session?.id) {
+      // Another tab went on with this audit.
+      this.#session = null;
+      this.#route();
+    }
   }
 
   #syncChanged(sync) {
@@ -302,8 +310,14 @@ class App {
     this.#screen?.refresh();
   }
 
-  async #wakeUp() {
-    if (document.visibilityState === "visible" && this.#screen && (await device.isLocked())) {
+  #wakeUp() {
+    if (document.visibilityState === "visible") {
+      this.#lockIfLocked();
+    }
+  }
+
+  async #lockIfLocked() {
+    if (this.#screen && (await device.isLocked())) {
       this.#route();
     }
   }
@@ -327,7 +341,7 @@ const backToTop = (event) => {
 const readPlace = (hash) => {
   const enrol = /^#enrol=(.+)$/.exec(hash);
   if (enrol) {
-    return { name: "enrol", token: decodeURIComponent(enrol[1]) };
+    return { name: "enrol", token: enrol[1] };
   }
   const audit = /^#\/audit\/([0-9a-f-]+)(?:\/(trees)|\/(tree)\/(\d+))?$/.exec(hash);
   if (audit) {

@@ -108,9 +108,6 @@ export const isLocked = async () => {
 
 export const lock = async () => (await openStore()).changeDevice(() => ({ locked: true }));
 
-// The phone is nobody's any more; what was not sent yet stays in the queue.
-export const forget = async () => (await openStore()).forgetDevice();
-
 // --- signing ------------------------------------------------------------------------------------
 
 // The signature over exactly these bytes: r and s, 32 bytes each, in base64.

@@ -76,11 +76,6 @@ class Store {
     return before;
   }
 
-  async forgetDevice() {
-    await this.#database.write(["phone"], (at) => asked(at("phone").delete("device")));
-    this.#tell({ what: "device" });
-  }
-
   // The screen that was open, where the page comes back after the battery was empty.
   async place() {
     return (await this.#database.read(["phone"], (at) => asked(at("phone").get("place")))) ?? null;

@@ -10,6 +10,7 @@ All lengths are taken between facing edges of marks, or from end to end of a bar
 """
 
 import re
+import shutil
 import subprocess
 import zlib
 from dataclasses import dataclass
@@ -284,6 +285,8 @@ def pixels(request, sheet, tmp_path_factory):
     if request.param == "pdfium":
         page = pypdfium2.PdfDocument(sheet)[0]
         image = page.render(scale=DPI / 72, grayscale=True).to_pil()
+    elif shutil.which("pdftoppm") is None:
+        pytest.skip("no pdftoppm: apt-get install poppler-utils")
     else:
         folder = tmp_path_factory.mktemp("sheet")
         source = folder / "sheet.pdf"

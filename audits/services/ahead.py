@@ -9,7 +9,8 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from audits.errors import InvalidInput
+from audits.errors import Conflict, InvalidInput
+from audits.messages import say
 from audits.records import Actor, CrewPass, Draw, PassRow
 from audits.sampling import Place
 from audits.sampling.stored import read_plan
@@ -148,8 +149,17 @@ def drop_ahead_draws(connection: sa.Connection, farm_id: int, pass_id: int) -> N
         The open writer.
     farm_id, pass_id : int
         The pass; no row of it is finished.
+
+    Raises
+    ------
+    Conflict
+        If a phone has begun an audit of one.
     """
     draw_ids = queries.draws_ahead_of_pass(connection, farm_id, pass_id)
+    if any(audit_queries.audits_of_draw(connection, farm_id, draw_id) for draw_id in draw_ids):
+        raise Conflict(
+            say("A phone has scored trees of this pass already: it cannot be taken back.")
+        )
     for table, column in (
         (ahead_draw, "draw_id"),
         (draw_tree, "draw_id"),

@@ -176,7 +176,7 @@ def take_back_pass(database: Database, actor: Actor, pass_id: int) -> None:
     Raises
     ------
     Conflict
-        If a row of it is finished or a start check was begun.
+        If a row of it is finished, a start check was begun, or a phone has scored trees of it.
     NotFound
         If the farm has no such pass.
     """

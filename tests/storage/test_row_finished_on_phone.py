@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from audits.errors import Conflict
 from audits.services import farms, held, passes, preparing
 from audits.services.ahead import draw_row_ahead
 from audits.services.standards import standard_digest
@@ -222,3 +223,31 @@ def test_a_phone_knows_what_chance_decided_and_the_office_keeps_to_it(
     phone.send(database)
     (lot,) = lots(database, orchard, pass_id)
     assert (lot.chosen, lot.effort) == (chosen, Effort.ONE_IN_THREE)
+
+
+def test_a_pass_of_which_a_phone_has_scored_trees_is_not_taken_back(
+    database, orchard, pass_id, package, phone
+):
+    """The word that the row is finished is held back, and the trees are stored by then."""
+    gone = package.walk[0]
+    farms.add_planting(
+        database,
+        orchard.owner,
+        orchard.row_ids[0],
+        first_position=gone.position,
+        last_position=gone.position,
+        kind=PlantingKind.DEAD,
+        since=PRUNED_FROM.date(),
+    )
+    audit = phone.new_id()
+    phone.make(package, audit, "row_finished", {})
+    phone.tree(package, audit, package.walk[1].id)
+    assert outcomes(phone.send(database)) == [
+        ("rejected", HeldBecause.OTHER_DRAW),
+        ("stored", None),
+    ]
+    with pytest.raises(Conflict):
+        passes.take_back_pass(database, orchard.supervisor, pass_id)
+    (waiting,) = held.list_held(database, orchard.supervisor)
+    held.take_held(database, orchard.supervisor, waiting.receipt.id, "One dead tree.", AUDITED)
+    assert len(lots(database, orchard, pass_id)) == 1

@@ -10,6 +10,13 @@ PHRASES_SCREENS: Final[dict[str, str | tuple[str, str]]] = {
     "app.unlock": mark("Enter the digits"),
     "app.new_page": mark("A newer version of this page is ready. What you entered stays."),
     "app.take_new_page": mark("Take the newer version"),
+    "app.signal_only": mark("Only with a signal"),
+    "app.insecure": mark(
+        "This page came over plain http. To work in the row without a signal the phone has to be "
+        "set up first: the office has the steps. Until then the audits work on the pages, or on "
+        "paper."
+    ),
+    "app.to_pages": mark("Open the pages"),
     "foot.left_hand": mark("Left hand"),
     "foot.right_hand": mark("Right hand"),
     "foot.lots": mark("Lots to audit"),

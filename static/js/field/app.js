@@ -351,5 +351,25 @@ const readPlace = (hash) => {
   return { name: { "#/sent": "sent", "#/lock": "lock" }[hash] ?? "lots" };
 };
 
-const [words, store] = await Promise.all([loadWords(), openStore()]);
-await new App(document.querySelector("#field"), words, store).start();
+// Over plain http there is neither a key nor a worker: the page says so and leads to what works there.
+const showInsecure = (root, words) => {
+  document.documentElement.lang = words.language;
+  document.title = words.say("app.signal_only");
+  root.replaceChildren(
+    make(
+      "div",
+      { class: "contents" },
+      make("h1", { tabindex: "-1" }, document.title),
+      message(words.say("app.insecure"), { isProblem: true }),
+      make("a", { class: "button button-main", href: "/" }, make("span", {}, words.say("app.to_pages"))),
+    ),
+  );
+};
+
+const root = document.querySelector("#field");
+const words = await loadWords();
+if (window.isSecureContext) {
+  await new App(root, words, await openStore()).start();
+} else {
+  showInsecure(root, words);
+}

@@ -103,9 +103,10 @@ def take_ahead_draw(
         The draw that a person has decided to take, whether it fits or not.
     """
     if used is None:
-        used = _draw_to_take(connection, farm_id, crew_pass, part)
-    if used is None:
-        return
+        fitting = ahead_draw_to_take(connection, farm_id, crew_pass, part)
+        if fitting is None:
+            return
+        used = fitting.id
     _set_lot(connection, farm_id, used, lot_id)
     if chosen:
         set_lot_state(connection, farm_id, lot_id, LotState.IN_AUDIT)
@@ -171,9 +172,28 @@ def drop_ahead_draws(connection: sa.Connection, farm_id: int, pass_id: int) -> N
         )
 
 
-def _draw_to_take(
+def ahead_draw_to_take(
     connection: sa.Connection, farm_id: int, crew_pass: CrewPass, part: PassRow
-) -> int | None:
+) -> Draw | None:
+    """
+    Return the draw that a row's lot would take if the row were finished now.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    crew_pass : CrewPass
+        The pass.
+    part : PassRow
+        The row.
+
+    Returns
+    -------
+    Draw or None
+        None where nothing was drawn ahead, or nothing that still fits the row.
+    """
     if not queries.draws_ahead(connection, farm_id, part.id):
         return None
     try:
@@ -181,8 +201,7 @@ def _draw_to_take(
     except InvalidInput:
         # Nothing bears there any more: the lot's own page says so.
         return None
-    fitting = _fitting_draw(connection, farm_id, part, plan)
-    return None if fitting is None else fitting.id
+    return _fitting_draw(connection, farm_id, part, plan)
 
 
 def _fitting_draw(

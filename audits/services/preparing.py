@@ -24,7 +24,7 @@ from audits.records import (
 )
 from audits.sampling import DrawnTree, Place, walk_ranks
 from audits.services.access import require_crew_lead
-from audits.services.ahead import draw_row_ahead
+from audits.services.ahead import ahead_draw_to_take, draw_row_ahead
 from audits.services.effort import Chance
 from audits.services.farms import the_block, the_crew
 from audits.services.lots import ranges_with_rows
@@ -33,7 +33,6 @@ from audits.services.planning import draw_lot, plan_lot_audit, set_lot_state, th
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
-from audits.storage.queries import ahead as ahead_queries
 from audits.storage.queries import audits as queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
@@ -270,9 +269,9 @@ def prepared_lots(database: Database, actor: Actor) -> list[PreparedLot]:
         return [
             *(prepared_lot(connection, farm_id, found) for found in drawn),
             *(
-                _prepared_row(connection, farm_id, crew_pass, part, draws[-1])
+                _prepared_row(connection, farm_id, crew_pass, part, drawn_ahead)
                 for crew_pass, part in _rows_to_come(connection, farm_id)
-                if (draws := ahead_queries.draws_ahead(connection, farm_id, part.id))
+                if (drawn_ahead := ahead_draw_to_take(connection, farm_id, crew_pass, part))
             ),
         ]
 

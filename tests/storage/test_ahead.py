@@ -6,7 +6,7 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict
-from audits.services import auditing, farms, passes
+from audits.services import auditing, farms, passes, preparing
 from audits.services.ahead import draw_row_ahead
 from audits.services.effort import audit_all_the_same
 from audits.storage.queries import audits as audit_queries
@@ -156,3 +156,29 @@ def test_the_draw_of_a_row_is_planned_like_that_of_its_lot(database, orchard, pa
             for draw_id in (ahead, drawn)
         ]
     assert plans[0] == plans[1]
+
+
+def test_a_phone_is_given_the_draw_that_the_lot_will_take(database, orchard, pass_id):
+    """A map that was changed and put right again: the first draw fits, the latest does not."""
+    first = draw_ahead(database, orchard, pass_id)
+    with database.read() as connection:
+        tree = audit_queries.draw_trees(connection, orchard.farm_id, first)[0]
+
+    def note(kind: PlantingKind) -> None:
+        farms.add_planting(
+            database,
+            orchard.owner,
+            orchard.row_ids[0],
+            first_position=tree.position,
+            last_position=tree.position,
+            kind=kind,
+            since=PRUNED_FROM.date(),
+        )
+
+    note(PlantingKind.DEAD)
+    assert draw_ahead(database, orchard, pass_id, seed=8) != first
+    note(PlantingKind.BEARING)
+    assert draw_ahead(database, orchard, pass_id, seed=9) == first
+    given = preparing.prepared_lots(database, orchard.supervisor)
+    assert [found.draw.id for found in given] == [first]
+    assert draws_of(database, orchard, finish(database, orchard, pass_id)) == [first]

@@ -40,6 +40,10 @@ PHRASES_LOCK: Final[dict[str, str | tuple[str, str]]] = {
     "enrol.no_code": mark(
         "This phone is not enrolled yet. A supervisor has a code for it, on the page Phones."
     ),
+    "enrol.revoked": mark(
+        "This phone was revoked. What it had kept is in the office, where a supervisor decides on "
+        "it. To use the phone again, ask for a code."
+    ),
     "enrol.home_screen": mark(
         "First add this page to the home screen: press the share key, then Add to Home Screen. "
         "Open it from there, and enter the code."

@@ -175,6 +175,7 @@ class App {
     showEnrol(this.#root, {
       words: this.words,
       token,
+      isRevoked: this.state.sync?.problem === "revoked",
       onDone: () => this.go("#/lots", { replace: true }),
     });
   }

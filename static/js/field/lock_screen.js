@@ -2,7 +2,8 @@
 // and no name of anybody: whoever finds the phone learns nothing from it.
 //
 //   showLock(root, { words, reason, onOpen })   reason: "asked" (locked by hand) or "late" (12 hours)
-//   showEnrol(root, { words, token, onDone })   token: from the QR code, or null to be typed
+//   showEnrol(root, { words, token, isRevoked, onDone })
+//                                               token: from the QR code, or null to be typed
 
 import { enrol, unlock, unlockHere } from "./device.js";
 import { key, make, message, shape } from "./elements.js";
@@ -29,7 +30,7 @@ export function showLock(root, { words, reason, onOpen }) {
   pad.show(root);
 }
 
-export function showEnrol(root, { words, token, onDone }) {
+export function showEnrol(root, { words, token, isRevoked = false, onDone }) {
   if (!globalThis.isSecureContext || !globalThis.crypto?.subtle) {
     showSentence(root, words.say("enrol.title"), words.say("enrol.insecure"));
   } else if (mustBeInstalledFirst()) {
@@ -42,7 +43,7 @@ export function showEnrol(root, { words, token, onDone }) {
   } else if (token) {
     askName(root, { words, token, onDone, name: words.say("enrol.usual_name") });
   } else {
-    askCode(root, { words, onDone, name: words.say("enrol.usual_name") });
+    askCode(root, { words, isRevoked, onDone, name: words.say("enrol.usual_name") });
   }
 }
 
@@ -56,7 +57,7 @@ const askCode = (root, state) =>
   askText(root, {
     ...state,
     label: state.words.say("enrol.code"),
-    note: state.words.say("enrol.no_code"),
+    note: state.isRevoked ? state.words.say("enrol.revoked") : state.words.say("enrol.no_code"),
     text: "",
     onText: (token) => askName(root, { ...state, token, problem: null }),
   });

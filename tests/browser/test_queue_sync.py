@@ -329,6 +329,20 @@ def test_a_photo_that_cannot_be_taken_is_not_sent_for_ever(farm, phone):
     assert kept == [[photo_id, "rejected"]]
 
 
+def test_a_photo_that_breaks_the_server_keeps_no_other_back(farm, phone):
+    """Planted danger: the first photo of the queue is tried for ever, and the others never."""
+    items = tap_trees(phone, 1)
+    ids = sorted(take_photo(phone, items[0]) for _ in range(2))
+    farm.link.answer_instead = lambda path, _body: (
+        (500, b'{"problem": "failed"}') if path.endswith(ids[0]) else None
+    )
+    assert phone.sync_now()["problem"] == "failed"
+    assert phone.run("return (await store.photos()).map(({ id }) => id);") == [ids[0]]
+    farm.link.answer_instead = lambda _path, _body: None
+    assert phone.sync_now()["problem"] is None
+    assert phone.run("return store.photos();") == []
+
+
 # --- what the server says ------------------------------------------------------------------------
 
 

@@ -229,6 +229,11 @@ class Sync {
       await this.#store.settle([{ id, outcome: "rejected", because: TOO_LARGE }]);
       return;
     }
+    this.#goOn(error);
+  }
+
+  // Past what was refused alone, a few times a round.
+  #goOn(error) {
     this.#passedOver = error;
     this.#refusedAlone += 1;
     if (this.#refusedAlone > MOST_REFUSED_ALONE) {
@@ -299,6 +304,9 @@ class Sync {
     } catch (error) {
       if (error.action === "smaller") {
         await this.#store.refusePhoto(id, error.problem);
+      } else if (error.status >= 500 && error.status !== 503) {
+        // The fault may be this photo's: it comes again, and keeps no other back.
+        this.#goOn(error);
       } else if (error.status !== 409) {
         throw error;
       }

@@ -29,6 +29,10 @@ from webapp.app import create_app
 from webapp.config import Settings
 from webapp.field.packages import package
 
+# Keys that are pressed twice, as they read before and after the first press.
+CREW_IS_THROUGH = ("The crew is through with this row", "Press again: the crew is through")
+SIGN_OUT = ("Sign out", "Press again: the rows leave this phone")
+
 # From when a standard is in force, and how it differs from the first.
 STANDARDS: dict[str, tuple[date, dict]] = {
     "four stages": (date(2025, 11, 1), {}),

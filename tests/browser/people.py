@@ -66,6 +66,12 @@ class Person:
         where = within or self.page
         self.press(where.get_by_role("button", name=self.say(name), exact=True))
 
+    def press_surely(self, name: str, again: str) -> None:
+        """Press a key that asks to be pressed once more, too late for a finger that bounces."""
+        self.press_button(name)
+        self.page.wait_for_timeout(500)
+        self.press_button(again)
+
     def follow(self, name: str, within: Locator | None = None) -> None:
         where = within or self.page
         self.press(where.get_by_role("link", name=self.say(name), exact=True))

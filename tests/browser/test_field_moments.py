@@ -8,7 +8,12 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import LOCALES, PHONE
-from tests.browser.field_screens import FieldHand, plant_field_farm
+from tests.browser.field_screens import (
+    CREW_IS_THROUGH,
+    SIGN_OUT,
+    FieldHand,
+    plant_field_farm,
+)
 
 STANDARD = "four stages"
 
@@ -76,12 +81,12 @@ def test_a_row_whose_end_was_not_kept_is_still_being_pruned(hand, farm):
     row = farm.packages[STANDARD] | {"lot": None, "finished_at": None}
     somebody = hand([row])
     somebody.run("store.record = () => Promise.reject(new Error('full'));")
-    somebody.press_button("The crew is through with this row")
+    somebody.press_surely(*CREW_IS_THROUGH)
     expect(somebody.page.get_by_role("alert")).to_be_visible()
     assert somebody.run("return (await store.audits()).length;") == 1
     somebody.page.reload()
     expect(somebody.section("Still being pruned")).to_be_visible()
-    somebody.press_button("The crew is through with this row")
+    somebody.press_surely(*CREW_IS_THROUGH)
     expect(somebody.page.locator("form[data-tree]")).to_be_visible()
     kinds = "return (await store.audits()).flatMap(({ items }) => items.map(({ kind }) => kind));"
     assert somebody.run(kinds) == ["row_finished"]
@@ -91,7 +96,7 @@ def test_signing_out_in_one_tab_leaves_no_rows_in_another(hand, farm):
     somebody = hand()
     other = in_another_tab(somebody)
     other.begin(farm.packages[STANDARD])
-    somebody.press_button("Sign out")
+    somebody.press_surely(*SIGN_OUT)
     expect(other.heading()).to_have_text("Enter your six digits")
     assert "Row 1" not in other.page.locator("body").inner_text()
 

@@ -22,7 +22,7 @@ from audits.storage.database import Database
 from audits.vocabulary import Fault, PlantingKind, Stage
 from tests.browser.conftest import LOCALES, PHONE
 from tests.browser.field_phone import DIGITS
-from tests.browser.field_screens import STANDARDS, FieldHand, plant_field_farm
+from tests.browser.field_screens import SIGN_OUT, STANDARDS, FieldHand, plant_field_farm
 from tests.browser.tile_sizes import (
     LARGE,
     LEAST_OTHER_TARGET,
@@ -1026,7 +1026,7 @@ def test_signing_out_leaves_no_rows_and_keeps_what_was_not_sent(hand, farm):
     audit_id = somebody.begin(farm.packages["four stages"])
     somebody.score_tree()
     somebody.press(somebody.tile(Stage.TOP, "right"))
-    somebody.press_button("Sign out")
+    somebody.press_surely(*SIGN_OUT)
     expect(somebody.page.locator("form[data-tree]")).to_have_count(0)
     assert somebody.run("return (await store.packages()).length;") == 0
     assert somebody.run("return (await store.queue()).length;") == 1

@@ -13,7 +13,7 @@
 // #enrol=TOKEN from the QR code.
 
 import * as device from "./device.js";
-import { key, make, message } from "./elements.js";
+import { key, make, message, sureKey } from "./elements.js";
 import { registerWorker } from "./installing.js";
 import { showEnrol, showLock } from "./lock_screen.js";
 import { showLots } from "./lots_screen.js";
@@ -226,7 +226,7 @@ class App {
               key_(words.say("foot.lots"), () => this.go("#/lots")),
               key_(words.say("foot.sent"), () => this.go("#/sent")),
               key_(words.say("foot.lock"), () => this.#lock()),
-              key_(words.say("foot.sign_out"), () => this.#signOut()),
+              sureKey(words.say("foot.sign_out"), words.say("foot.sign_out_again"), () => this.#signOut(), { class: "key" }),
             ]
           : []),
       ),

@@ -7,6 +7,8 @@
 
 import { SHAPES } from "./shapes.js";
 
+const BOUNCE_MS = 400;
+const SURE_WITHIN_MS = 6_000;
 const SVG = "http://www.w3.org/2000/svg";
 
 export const make = (name, attributes = {}, ...contents) => {
@@ -43,6 +45,32 @@ export const key = (words, whenPressed, { shape: shapeName, main = false, ...att
     shapeName ? shape(shapeName) : null,
     make("span", {}, words),
   );
+
+// A key for what no other tap takes back: its words change, and only the second press does it. A
+// finger that bounces presses once.
+export const sureKey = (words, wordsAgain, whenSure, { shape: shapeName, ...attributes } = {}) => {
+  const label = make("span", { "aria-live": "polite" }, words);
+  let askedAt = null;
+  const press = (event) => {
+    const since = askedAt === null ? Infinity : event.timeStamp - askedAt;
+    if (since < BOUNCE_MS) {
+      return;
+    }
+    if (since < SURE_WITHIN_MS) {
+      whenSure(event);
+      return;
+    }
+    askedAt = event.timeStamp;
+    label.textContent = wordsAgain;
+    setTimeout(() => (label.textContent = words), SURE_WITHIN_MS);
+  };
+  return make(
+    "button",
+    { type: "button", class: "button", ...attributes, onclick: press },
+    shapeName ? shape(shapeName) : null,
+    label,
+  );
+};
 
 export const section = (title, ...contents) =>
   make("section", { class: "section" }, make("h2", {}, title), ...contents);

@@ -4,7 +4,7 @@
 //   showLots(root, app)    returns { redraw(), refresh(), leave() }
 
 import { readAudit } from "./audit.js";
-import { key, make, message, section, shape } from "./elements.js";
+import { key, make, message, section, shape, sureKey } from "./elements.js";
 import { keptWords } from "./kept.js";
 import { lotReason, sentence } from "./reasons.js";
 import { StoreFull } from "./store.js";
@@ -181,7 +181,7 @@ const rowToComeLine = ({ app }, { pkg }) => {
     {},
     make("h3", { class: "row-title" }, words.of(pkg.name)),
     make("p", {}, [pkg.block, pkg.crew].join(" / ")),
-    key(words.say("lots.crew_is_through"), finish, { shape: "right" }),
+    sureKey(words.say("lots.crew_is_through"), words.say("lots.through_again"), finish, { shape: "right" }),
   );
 };
 

@@ -11,7 +11,7 @@ const PRESSED_MS = 300;
 const FILE_NAME = "sent-back.json";
 
 export const showSent = async (root, app) => {
-  const screen = { root, app, queue: [], packages: [], news: null };
+  const screen = { root, app, queue: [], packages: [], photos: [], news: null };
   await readQueue(screen);
   draw(screen);
   root.querySelector("h1").focus({ preventScroll: true });
@@ -32,7 +32,8 @@ export const showSent = async (root, app) => {
 
 const readQueue = async (screen) => {
   const { store } = screen.app;
-  [screen.queue, screen.packages] = await Promise.all([store.queue(), store.packages()]);
+  const [queue, packages, photos] = await Promise.all([store.queue(), store.packages(), store.photos()]);
+  Object.assign(screen, { queue, packages, photos: photos.filter(({ state }) => state !== "waiting") });
 };
 
 const draw = (screen) => {
@@ -75,6 +76,13 @@ const draw = (screen) => {
             key(words.say("sent.export"), () => exportFile(app), { "data-part": "export" }),
           )
         : null,
+      screen.photos.length
+        ? section(
+            words.say("sent.photos_back_title"),
+            make("p", {}, words.say("sent.photos_back_words")),
+            make("ul", { class: "field-lines" }, ...screen.photos.map((photo) => photoLine(screen, photo))),
+          )
+        : null,
       key(words.say("sent.to_lots"), () => app.go("#/lots"), { "data-part": "lots" }),
     ),
   );
@@ -90,11 +98,11 @@ const contactWords = (sync, words) => {
   if (sync.lastContact === null) {
     return words.say("sent.no_contact_yet");
   }
-  const when = new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(
-    new Date(sync.lastContact),
-  );
-  return words.say("sent.last_contact", { when });
+  return words.say("sent.last_contact", { when: moment(sync.lastContact, words) });
 };
+
+const moment = (at, words) =>
+  new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(new Date(at));
 
 const backLine = ({ app, packages }, { item, state, words: reason, because }) => {
   const { words } = app;
@@ -108,12 +116,32 @@ const backLine = ({ app, packages }, { item, state, words: reason, because }) =>
   );
 };
 
+// A photo that the office did not take can be saved like any other; only then it leaves the page.
+const photoLine = ({ app, packages }, { id, audit, tree, at, blob }) => {
+  const { words, store } = app;
+  const pkg = packages.find(({ trees }) => trees.some((drawn) => drawn.id === tree));
+  const save = async () => {
+    saveFile(blob, `photo-${audit.slice(0, 8)}-${tree}.jpg`);
+    await store.dropPhoto(id);
+  };
+  return make(
+    "li",
+    {},
+    make("h3", { class: "sent-back" }, shape("back"), make("span", {}, pkg ? words.of(pkg.name) : words.say("sent.a_photo"))),
+    make("p", {}, moment(at, words)),
+    blob ? key(words.say("sent.save_photo"), save) : make("p", {}, words.term("held", "damaged")),
+  );
+};
+
 const whatWords = (item, packages, words) => {
   const pkg = item && packages.find(({ draw: id }) => id === item.draw);
   if (!pkg) {
     return words.say("sent.an_entry");
   }
   const lot = words.of(pkg.name);
+  if (item.kind === "row_finished") {
+    return words.say("sent.row_finished", { lot });
+  }
   const tree = item.body.tree && pkg.trees.find(({ id }) => id === item.body.tree);
   if (!tree) {
     return words.say("sent.verdict_of", { lot });
@@ -123,9 +151,11 @@ const whatWords = (item, packages, words) => {
   return isWalked ? placeOf(pkg, walk, tree, words).place : words.say("sent.entry_of", { lot });
 };
 
-const exportFile = async (app) => {
-  const address = URL.createObjectURL(await app.store.exportRejected());
-  const link = make("a", { href: address, download: FILE_NAME });
+const exportFile = async (app) => saveFile(await app.store.exportRejected(), FILE_NAME);
+
+const saveFile = (blob, name) => {
+  const address = URL.createObjectURL(blob);
+  const link = make("a", { href: address, download: name });
   document.body.append(link);
   link.click();
   link.remove();

@@ -42,6 +42,10 @@ class Visit:
         return f"{self.path} ({self.role or 'visitor'}, {self.language})"
 
 
+# Addresses of pictures, which are no pages either.
+PICTURES = {"field.show_photo"}
+
+
 @dataclass
 class Crawl:
     """All that one person met: pages, and papers that are not pages."""
@@ -93,7 +97,7 @@ class Crawler:
                 continue
             seen.add(kind)
             assert len(seen) < MOST_PAGES, f"links lead on and on: {sorted(seen)}"
-            if urlsplit(path).path.endswith(".pdf"):
+            if urlsplit(path).path.endswith(".pdf") or self._endpoint(path) in PICTURES:
                 found.papers[self._endpoint(path)] = self._fetch(path)
                 continue
             visit = self.visit(path, kind)

@@ -2,8 +2,11 @@
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from io import BytesIO
 from typing import Any
 from uuid import uuid4
+
+from PIL import Image
 
 from audits.demo import OWNER, SUPERVISOR
 from audits.records import Actor
@@ -18,12 +21,14 @@ from audits.services import (
     start_checks,
 )
 from audits.services.auditing import AuditView, Device, TreeEntry
+from audits.services.photos import SentPhoto, keep_photo
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries.standards import versions_of_block
 from audits.vocabulary import Fault, LotState, Method, PassKind, Role, Side, Stage
+from tests import phone_queue
 
 PHONE = Device("a phone")
 WORKER_PASSWORD = "a quiet row of apples"  # noqa: S105 - opens nothing but the tests' own farm
@@ -57,6 +62,7 @@ class States:
         self._score(begun, answers_with(Fault.HIGH), trees=2)
         amended = self._amend(accepted)
         check = self._start_check()
+        self._phone(begun)
         with self.database.read() as connection:
             orders = pass_queries.rework_orders_of_lot(
                 connection, self.owner.farm_id, refused.book.draw.lot_id
@@ -143,6 +149,30 @@ class States:
             now=self.now,
         )
         return f"/audits/{view.book.audit.id}/trees/{tree.id}/amend"
+
+    # --- what phones send --------------------------------------------------------------------
+
+    def _phone(self, view: AuditView) -> None:
+        """Send a photo of a tree, and something that the office cannot read."""
+        phone = phone_queue.enrol(self.database, None, "Glove phone", actor=self.supervisor)
+        phone.send(self.database, [{"id": "a torn page", "kind": "tree"}], self.now)
+        picture = BytesIO()
+        Image.new("RGB", (320, 240), "#7a5a3a").save(picture, "JPEG")
+        sent = SentPhoto(
+            client_id=str(uuid4()),
+            audit_client_id=view.book.audit.client_id,
+            draw_tree_id=view.walk[0].id,
+            stage=Stage.TOP,
+            device_at=self.now,
+        )
+        keep_photo(
+            self.database,
+            self.owner.farm_id,
+            phone.device,
+            sent,
+            remade=picture.getvalue,
+            now=self.now,
+        )
 
     # --- a new pass and its start check ------------------------------------------------------
 

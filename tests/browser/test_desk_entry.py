@@ -9,6 +9,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from audits.messages import say_n
 from audits.vocabulary import FAULT_NAMES, Fault, Role, Stage
 from printables.tally_letters import fault_letters, right_letter
 from tests.browser.conftest import DESK, PHONE
@@ -90,7 +91,7 @@ def test_twenty_clean_trees_take_four_keys_each_and_one_to_save(typist, axe_chec
     screenshot(typist.page, f"{language}-1280x800-desk-typed", full_page=False)
     typist.save()
     assert typist.keys == TREES * STAGES + 1
-    kept = typist.person.say("%(num)s trees kept.", num=TREES)
+    kept = typist.person.say(say_n("%(num)s tree kept.", "%(num)s trees kept.", TREES, num=TREES))
     expect(typist.page.get_by_role("status").first).to_contain_text(kept)
     assert typist.values()[:TREES] == [row] * TREES
     axe_check(typist.page)

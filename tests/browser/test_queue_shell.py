@@ -10,6 +10,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from audits.vocabulary import Stage
 from tests.browser.broken_link import Fate
 from tests.browser.field_phone import APP_PAGE, BARE_PAGE
 from tests.browser.field_screens import FieldHand
@@ -76,10 +77,14 @@ def test_the_page_opens_on_the_same_tree_without_a_server(farm, phone):
     assert hand.order == 4
     items = phone.items()
     assert len(items) == 3
+    hand.press(hand.tile(Stage.TOP, "right"))
+    phone.wait_until(lambda: phone.run("return store.draft();"))
     farm.program.stop()
     phone.kill()
     hand = FieldHand(phone.reopen(APP_PAGE), "en")
     expect(hand.heading()).to_have_text(re.compile("Tree 4 of"))
+    # Also what was tapped on it: a tree half answered is not begun anew.
+    expect(hand.tile(Stage.TOP, "right")).to_be_checked()
     hand.settle()
     assert phone.items() == items
     hand.score_tree()

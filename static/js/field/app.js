@@ -270,7 +270,6 @@ class App {
     await this.store.signOut();
     await device.lock();
     this.#keepPlace(null);
-    sessionStorage.clear();
     this.go("#/lock");
     await this.#endSession();
   }
@@ -304,8 +303,7 @@ class App {
     const before = this.state.sync;
     this.state.sync = { ...sync };
     if (sync.problem === "revoked" && before?.problem !== "revoked") {
-      sessionStorage.clear();
-      this.#route();
+        this.#route();
       return;
     }
     this.#screen?.refresh();

@@ -7,8 +7,6 @@
 import { answersFrom } from "./audit.js";
 import { scoreStage } from "./scoring.js";
 
-const DRAFT = "field.draft";
-
 export const EMPTY = { missed: null, tiles: {}, measures: {} };
 
 export const entryOf = (pkg, answers) => {
@@ -41,17 +39,6 @@ export const answersOf = (pkg, entry, skippable) => {
     getAll: (name) => entry.tiles[name.replace(/_faults$/, "")]?.faults ?? [],
   };
   return answersFrom(pkg, form, skippable, entry.measures);
-};
-
-// A tree half answered outlives a reload or a tab put away, in this tab alone.
-export const keepDraft = (auditId, treeId, entry) =>
-  sessionStorage.setItem(DRAFT, JSON.stringify({ auditId, treeId, entry }));
-
-export const dropDraft = () => sessionStorage.removeItem(DRAFT);
-
-export const draftOf = (auditId, treeId) => {
-  const draft = JSON.parse(sessionStorage.getItem(DRAFT) ?? "null");
-  return draft?.auditId === auditId && draft.treeId === treeId ? draft.entry : null;
 };
 
 const tileOf = (stage, { tap, removed = null }) => {

@@ -3,6 +3,8 @@
 //   const session = await openSession(store, auditId);    null where the audit or its rows are gone
 //   session.pkg, session.view                             the package; readAudit of all items
 //   await session.record("tree", body)                    kept on the phone, then counted
+//   session.keepDraft(treeId, entry)                      a tree half answered, kept behind the taps
+//   session.draftOf(treeId)                               what was kept of it, or null
 
 import { readAudit } from "./audit.js";
 
@@ -13,6 +15,7 @@ export const openSession = async (store, auditId) => {
     return null;
   }
   const items = [...audit.items];
+  let draft = await store.draft();
   const session = {
     id: auditId,
     pkg,
@@ -22,6 +25,15 @@ export const openSession = async (store, auditId) => {
       items.push(await store.record(auditId, { draw, standard }, kind, body));
       session.view = readAudit(pkg, items);
     },
+    keepDraft: (treeId, entry) => {
+      draft = { audit: auditId, treeId, entry };
+      return store.keepDraft(draft);
+    },
+    dropDraft: () => {
+      draft = null;
+      return store.keepDraft(null);
+    },
+    draftOf: (treeId) => (draft?.audit === auditId && draft.treeId === treeId ? draft.entry : null),
   };
   return session;
 };

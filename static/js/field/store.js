@@ -16,6 +16,7 @@ const LATE_MS = DAY_MS;
 const KEPT_DAYS = 14;
 // A damaged item is sent as far as a batch has room for it.
 const MOST_DAMAGED_BYTES = 24 * 1024;
+const DRAFT = "draft";
 const SETTLED = ["stored", "duplicate"];
 const TRIES = 3;
 
@@ -39,6 +40,7 @@ class Store {
   #channel = globalThis.BroadcastChannel ? new BroadcastChannel("field") : null;
   // Taps are kept in the order in which they came, however long sealing takes.
   #sealing = Promise.resolve();
+  #drafting = Promise.resolve();
 
   static async open() {
     const store = new Store();
@@ -84,6 +86,28 @@ class Store {
   async keepPlace(place) {
     if (place !== (await this.place())) {
       await this.#database.write(["phone"], (at) => asked(at("phone").put(place, "place")));
+    }
+  }
+
+  // --- the tree on the screen -------------------------------------------------------------------
+
+  // A tree half answered, or null: what was tapped last is what is kept.
+  keepDraft(draft) {
+    const kept = this.#drafting.then(() => this.#writeDraft(draft));
+    this.#drafting = kept.catch(() => {});
+    return kept;
+  }
+
+  async draft() {
+    const record = await this.#database.read(["phone"], (at) => asked(at("phone").get(DRAFT)));
+    if (!record) {
+      return null;
+    }
+    try {
+      return JSON.parse(new TextDecoder().decode(await unseal(await this.#itemKey(), DRAFT, record)));
+    } catch {
+      // Nothing that was kept rests on it.
+      return null;
     }
   }
 
@@ -290,6 +314,7 @@ class Store {
     await this.#database.write(["phone", "packages"], async (at) => {
       const device = await asked(at("phone").get("device"));
       await asked(at("packages").clear());
+      await asked(at("phone").delete(DRAFT));
       return device && asked(at("phone").put({ ...device, person: null }, "device"));
     });
     this.#tell({ what: "device" });
@@ -391,6 +416,15 @@ class Store {
         this.#forget();
       }
     }
+  }
+
+  async #writeDraft(draft) {
+    if (draft === null) {
+      await this.#database.write(["phone"], (at) => asked(at("phone").delete(DRAFT)));
+      return;
+    }
+    const content = new TextEncoder().encode(JSON.stringify(draft));
+    await this.#sealed(["phone"], DRAFT, content, (at, sealed) => asked(at("phone").put(sealed, DRAFT)));
   }
 
   async #itemKey() {

@@ -13,7 +13,7 @@ import { KEPT, STOP, feel } from "../feel.js";
 import { startTiles } from "../tiles.js";
 import { maySkip } from "./audit.js";
 import { key, make, shape } from "./elements.js";
-import { EMPTY, answersOf, draftOf, dropDraft, entryOf, keepDraft, tileOfMeasure } from "./entry.js";
+import { EMPTY, answersOf, entryOf, tileOfMeasure } from "./entry.js";
 import { keptWords } from "./kept.js";
 import { photoKey } from "./photo.js";
 import { placeOf } from "./places.js";
@@ -190,7 +190,7 @@ class TreeScreen {
     this.#tree = tree;
     const answers = view.answered.get(tree.id);
     const given = answers ? entryOf(this.session.pkg, answers) : EMPTY;
-    this.#write(draftOf(id, tree.id) ?? given);
+    this.#write(this.session.draftOf(tree.id) ?? given);
     this.#form.querySelectorAll("details[open]").forEach((open) => (open.open = false));
     this.#drawHead();
     this.#drawMore();
@@ -406,8 +406,13 @@ class TreeScreen {
     return this.#sections.get(stage).dataset.answered !== undefined;
   }
 
+  // A phone whose battery ends in the middle of a tree comes back to what was tapped.
   #keepDraft() {
-    keepDraft(this.session.id, this.#tree.id, this.#read());
+    this.session.keepDraft(this.#tree.id, this.#read()).catch((error) => this.#app.report(error));
+  }
+
+  #dropDraft() {
+    this.session.dropDraft().catch((error) => this.#app.report(error));
   }
 
   // --- what is pressed --------------------------------------------------------------------------
@@ -481,7 +486,7 @@ class TreeScreen {
       return false;
     }
     // No tap is taken until the next tree stands there.
-    dropDraft();
+    this.#dropDraft();
     this.#app.speak(spoken(order));
     this.#onward();
     return true;
@@ -525,7 +530,7 @@ class TreeScreen {
     if (this.#isKeeping) {
       return;
     }
-    dropDraft();
+    this.#dropDraft();
     this.#notice = null;
     const { id, view } = this.session;
     this.#app.go(`#/audit/${id}/tree/${view.lastScored.id}`);

@@ -61,11 +61,17 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items.sort(key=lambda item: _needs_browser(item.nodeid) is last)
 
 
+# They only read pages or count in one: nothing in them waits for a moment, so another process may
+# work beside them.
+_UNHURRIED = ("tests/browser/test_same_rules.py", "tests/browser/test_every_page.py")
+
+
 class _TogetherByFile(LoadScopeScheduling):
-    """Shares the tests between processes: a file's stay together, and so do all browser tests."""
+    """Shares the tests between processes: a file's stay together, and so do those of browsers."""
 
     def _split_scope(self, nodeid: str) -> str:
-        return "browser" if _needs_browser(nodeid) else nodeid.partition("::")[0]
+        file = nodeid.partition("::")[0]
+        return "browser" if _needs_browser(nodeid) and file not in _UNHURRIED else file
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> _TogetherByFile:

@@ -270,7 +270,7 @@ def trees_expected(stages):
 def test_lots_are_decided_as_often_and_as_soon_as_the_plan_promises(
     quick_database, volume, nonconforming
 ):
-    lots = volume(short=500, long=5_000)
+    lots = volume(short=300, long=5_000)
     season = Season(quick_database, seed=7)
     accepted = sum(
         season.accepts({stage: season.strewn(count) for stage, count in nonconforming.items()})

@@ -42,11 +42,16 @@ def prepare(database: Database, orchard: Orchard, lot_id: int, *, seed: int = 1)
     found = preparing.prepare_lots(
         database, orchard.supervisor, [lot_id], new_seed=lambda: seed, now=AUDITED
     ).prepared[0]
+    return package_of(database, orchard, found.draw.id)
+
+
+def package_of(database: Database, orchard: Orchard, draw_id: int) -> Package:
+    """Return what a phone has with it of a draw."""
     with database.read() as connection:
-        trees = queries.draw_trees(connection, orchard.farm_id, found.draw.id)
+        trees = queries.draw_trees(connection, orchard.farm_id, draw_id)
         version = standard_queries.standard_by_id(connection, orchard.farm_id, orchard.standard_id)
     return Package(
-        draw=found.draw.id,
+        draw=draw_id,
         standard={"version": version.version, "digest": standard_digest(version)},
         walk=[tree for tree in trees if tree.walk_order is not None],
         reserve=[tree for tree in trees if tree.walk_order is None],

@@ -8,8 +8,10 @@ from uuid import uuid4
 
 from audits.records import Actor
 from audits.services import auditing, passes, reworking, sealing
+from audits.services.ahead import draw_row_ahead
 from audits.services.auditing import AuditView, Device, TreeEntry
 from audits.storage.database import Database
+from audits.storage.queries import passes as pass_queries
 from audits.vocabulary import Fault, Method, PassKind, Stage
 from tests.orchard import Orchard
 
@@ -48,6 +50,38 @@ def fault(*faults: Fault) -> Answers:
     return {"kind": "class", "tap": "fault", "faults": list(faults)}
 
 
+def begin_rows(
+    database: Database,
+    orchard: Orchard,
+    rows: int,
+    *,
+    method: Method = Method.LADDER,
+    lot_by: str | None = None,
+) -> int:
+    """Let the crew begin on the first rows; return the pass."""
+    return passes.begin_pass(
+        database,
+        orchard.supervisor,
+        block_id=orchard.block_id,
+        crew_id=orchard.crew_id,
+        kind=PassKind.DORMANT,
+        method=method,
+        row_ids=orchard.row_ids[:rows],
+        started_at=PRUNED_FROM,
+        lot_by=lot_by,
+    )
+
+
+def draw_ahead(database: Database, orchard: Orchard, pass_id: int, *, seed: int = 7) -> int:
+    """Draw the trees of the first row while it is still being pruned; return the draw."""
+    with database.write() as connection:
+        found = pass_queries.crew_pass_by_id(connection, orchard.farm_id, pass_id)
+        part = pass_queries.pass_row_of(connection, orchard.farm_id, pass_id, orchard.row_ids[0])
+        return draw_row_ahead(
+            connection, orchard.supervisor, found, part, seed=seed, now=PRUNED_FROM
+        )
+
+
 def prune(
     database: Database,
     orchard: Orchard,
@@ -58,17 +92,7 @@ def prune(
 ) -> Pruned:
     """Let the crew go through the first rows, each finished."""
     row_ids = orchard.row_ids[:rows]
-    pass_id = passes.begin_pass(
-        database,
-        orchard.supervisor,
-        block_id=orchard.block_id,
-        crew_id=orchard.crew_id,
-        kind=PassKind.DORMANT,
-        method=method,
-        row_ids=row_ids,
-        started_at=PRUNED_FROM,
-        lot_by=lot_by,
-    )
+    pass_id = begin_rows(database, orchard, rows, method=method, lot_by=lot_by)
     lots = [
         passes.finish_row(database, orchard.supervisor, pass_id, row_id, PRUNED_TO)
         for row_id in row_ids

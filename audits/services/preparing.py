@@ -1,7 +1,7 @@
 """Preparing: the trees of lots drawn ahead, so that they can be audited without signal."""
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -269,7 +269,14 @@ def prepared_lots(database: Database, actor: Actor) -> list[PreparedLot]:
         return [
             *(prepared_lot(connection, farm_id, found) for found in drawn),
             *(
-                _prepared_row(connection, farm_id, crew_pass, part, drawn_ahead)
+                _prepared_row(
+                    connection,
+                    farm_id,
+                    crew_pass,
+                    part,
+                    drawn_ahead,
+                    chosen=is_chosen_ahead(connection, farm_id, crew_pass, part),
+                )
                 for crew_pass, part in _rows_to_come(connection, farm_id)
                 if (drawn_ahead := ahead_draw_to_take(connection, farm_id, crew_pass, part))
             ),
@@ -346,12 +353,17 @@ def _drawn_ahead(
     drawn = queries.draw_by_id(connection, farm_id, draw_id)
     if drawn is None:
         return None
-    found = _prepared_row(connection, farm_id, crew_pass, current, drawn)
-    return replace(found, chosen=chosen)
+    return _prepared_row(connection, farm_id, crew_pass, current, drawn, chosen=chosen)
 
 
 def _prepared_row(
-    connection: sa.Connection, farm_id: int, crew_pass: CrewPass, part: PassRow, drawn: Draw
+    connection: sa.Connection,
+    farm_id: int,
+    crew_pass: CrewPass,
+    part: PassRow,
+    drawn: Draw,
+    *,
+    chosen: bool,
 ) -> PreparedLot:
     return _loaded(
         connection,
@@ -360,7 +372,7 @@ def _prepared_row(
         drawn,
         lot=None,
         ranges=_row_range(connection, farm_id, part),
-        chosen=is_chosen_ahead(connection, farm_id, crew_pass, part),
+        chosen=chosen,
     )
 
 

@@ -7,14 +7,13 @@ import sqlalchemy as sa
 
 from audits.errors import Conflict
 from audits.services import auditing, farms, passes, preparing
-from audits.services.ahead import draw_row_ahead
 from audits.services.effort import audit_all_the_same
 from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.tables import ahead_draw, draw
-from audits.vocabulary import LotState, Method, PassKind, PlantingKind
+from audits.vocabulary import LotState, PlantingKind
 from tests.orchard import Orchard, plant_orchard
-from tests.row_audit import AUDITED, PHONE, PRUNED_FROM, PRUNED_TO
+from tests.row_audit import AUDITED, PHONE, PRUNED_FROM, PRUNED_TO, begin_rows, draw_ahead
 
 
 @pytest.fixture
@@ -29,25 +28,7 @@ def orchard(database) -> Orchard:
 
 @pytest.fixture
 def pass_id(database, orchard) -> int:
-    return passes.begin_pass(
-        database,
-        orchard.supervisor,
-        block_id=orchard.block_id,
-        crew_id=orchard.crew_id,
-        kind=PassKind.DORMANT,
-        method=Method.LADDER,
-        row_ids=orchard.row_ids[:2],
-        started_at=PRUNED_FROM,
-    )
-
-
-def draw_ahead(database, orchard, pass_id, *, seed=7) -> int:
-    with database.write() as connection:
-        found = pass_queries.crew_pass_by_id(connection, orchard.farm_id, pass_id)
-        part = pass_queries.pass_row_of(connection, orchard.farm_id, pass_id, orchard.row_ids[0])
-        return draw_row_ahead(
-            connection, orchard.supervisor, found, part, seed=seed, now=PRUNED_FROM
-        )
+    return begin_rows(database, orchard, 2)
 
 
 def finish(database, orchard, pass_id, **more) -> int:

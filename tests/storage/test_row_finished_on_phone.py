@@ -7,15 +7,12 @@ import pytest
 
 from audits.errors import Conflict
 from audits.services import farms, held, passes, preparing
-from audits.services.ahead import draw_row_ahead
 from audits.services.standards import standard_digest
-from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import passes as pass_queries
-from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import Effort, HeldBecause, LotState, Method, PassKind, PlantingKind
 from tests.orchard import Orchard, plant_orchard
-from tests.phone_queue import Package, enrol
-from tests.row_audit import AUDITED, PRUNED_FROM, PRUNED_TO
+from tests.phone_queue import Package, enrol, package_of
+from tests.row_audit import AUDITED, PRUNED_FROM, PRUNED_TO, begin_rows, draw_ahead
 
 
 @pytest.fixture
@@ -30,34 +27,12 @@ def orchard(database) -> Orchard:
 
 @pytest.fixture
 def pass_id(database, orchard) -> int:
-    return passes.begin_pass(
-        database,
-        orchard.supervisor,
-        block_id=orchard.block_id,
-        crew_id=orchard.crew_id,
-        kind=PassKind.DORMANT,
-        method=Method.LADDER,
-        row_ids=orchard.row_ids[:1],
-        started_at=PRUNED_FROM,
-    )
+    return begin_rows(database, orchard, 1)
 
 
 @pytest.fixture
 def package(database, orchard, pass_id) -> Package:
-    with database.write() as connection:
-        found = pass_queries.crew_pass_by_id(connection, orchard.farm_id, pass_id)
-        part = pass_queries.pass_row_of(connection, orchard.farm_id, pass_id, orchard.row_ids[0])
-        draw_id = draw_row_ahead(
-            connection, orchard.supervisor, found, part, seed=5, now=PRUNED_FROM
-        )
-        trees = audit_queries.draw_trees(connection, orchard.farm_id, draw_id)
-        version = standard_queries.standard_by_id(connection, orchard.farm_id, orchard.standard_id)
-    return Package(
-        draw=draw_id,
-        standard={"version": version.version, "digest": standard_digest(version)},
-        walk=[tree for tree in trees if tree.walk_order is not None],
-        reserve=[tree for tree in trees if tree.walk_order is None],
-    )
+    return package_of(database, orchard, draw_ahead(database, orchard, pass_id, seed=5))
 
 
 @pytest.fixture

@@ -119,7 +119,7 @@ const onPhoneWords = ({ app, lots }) => {
     return words.say("lots.none_here");
   }
   const latest = lots.map(({ pkg }) => pkg.prepared_at).sort().at(-1);
-  return words.count("lots.here", lots.length, { when: moment(latest, words) });
+  return words.count("lots.here", lots.length, { when: words.moment(latest) });
 };
 
 const lotLine = ({ app }, { pkg, audit, view }) => {
@@ -276,6 +276,3 @@ const ask = async (address, options = {}) => {
   }
   return answer.json();
 };
-
-const moment = (text, words) =>
-  new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(new Date(text));

@@ -98,11 +98,8 @@ const contactWords = (sync, words) => {
   if (sync.lastContact === null) {
     return words.say("sent.no_contact_yet");
   }
-  return words.say("sent.last_contact", { when: moment(sync.lastContact, words) });
+  return words.say("sent.last_contact", { when: words.moment(sync.lastContact) });
 };
-
-const moment = (at, words) =>
-  new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(new Date(at));
 
 const backLine = ({ app, packages }, { item, state, words: reason, because }) => {
   const { words } = app;
@@ -128,7 +125,7 @@ const photoLine = ({ app, packages }, { id, audit, tree, at, blob }) => {
     "li",
     {},
     make("h3", { class: "sent-back" }, shape("back"), make("span", {}, pkg ? words.of(pkg.name) : words.say("sent.a_photo"))),
-    make("p", {}, moment(at, words)),
+    make("p", {}, words.moment(at)),
     blob ? key(words.say("sent.save_photo"), save) : make("p", {}, words.term("held", "damaged")),
   );
 };

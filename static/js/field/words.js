@@ -30,6 +30,8 @@ export const makeWords = (phrases) => {
       return fill(number === 1 ? phrase.one : phrase.other, { num: number, ...values });
     },
     term: (group, value) => words.say(`${group}.${value}`),
+    moment: (at) =>
+      new Intl.DateTimeFormat(words.language, { dateStyle: "medium", timeStyle: "short" }).format(new Date(at)),
     of: (texts) => texts[words.language] ?? texts.en,
     choose: (language) => {
       words.language = language;

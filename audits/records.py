@@ -7,8 +7,11 @@ from typing import Any
 from audits.messages import Units
 from audits.vocabulary import (
     BearingHabit,
+    ContestAnswer,
     Effort,
     Fault,
+    FitKind,
+    FitState,
     HeldBecause,
     LotState,
     Method,
@@ -21,6 +24,7 @@ from audits.vocabulary import (
     Role,
     Side,
     Stage,
+    TrainingKind,
 )
 
 
@@ -420,3 +424,93 @@ class ReworkItem:
     first_position: int | None
     last_position: int | None
     worker_id: int | None
+
+
+@dataclass(frozen=True)
+class TrainingEvent:
+    """That somebody was shown a stage."""
+
+    id: int
+    worker_id: int
+    stage: Stage
+    kind: TrainingKind
+    held_on: date
+    noted_at: datetime
+    noted_by: int
+    note: str
+
+
+@dataclass(frozen=True)
+class StageLearning:
+    """A stage that somebody learns, and how it was signed off."""
+
+    id: int
+    worker_id: int
+    stage: Stage
+    begun_on: date
+    begun_by: int
+    signed_off_at: datetime | None
+    signed_off_by: int | None
+    trees: int | None
+    nonconforming: int | None
+    standard_version_id: int | None
+
+
+@dataclass(frozen=True)
+class Contest:
+    """A score that a worker disagrees with, and what a second person said."""
+
+    id: int
+    audit_id: int
+    draw_tree_id: int
+    stage: Stage
+    worker_id: int
+    raised_at: datetime
+    raised_by: int
+    words: str
+    answered_at: datetime | None
+    answered_by: int | None
+    answer: ContestAnswer | None
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """A walk whose trees several auditors score unseen by each other."""
+
+    id: int
+    draw_id: int
+    reference_id: int | None
+    opened_at: datetime
+    closed_at: datetime | None
+
+
+@dataclass(frozen=True)
+class DoubleCheck:
+    """An audit that somebody else makes a second time, unseen."""
+
+    id: int
+    draw_id: int
+    audit_id: int
+    chosen_at: datetime
+    check_audit_id: int | None
+    waived_at: datetime | None
+    waived_by: int | None
+
+
+@dataclass(frozen=True)
+class MixedFit:
+    """A mixed model, asked for, worked out or failed."""
+
+    id: int
+    season: int
+    kind: FitKind
+    stage: Stage
+    state: FitState
+    asked_at: datetime
+    asked_by: int
+    begun_at: datetime | None
+    finished_at: datetime | None
+    progress: float
+    result: dict[str, Any] | None
+    problem: str | None

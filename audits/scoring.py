@@ -438,6 +438,32 @@ def measured_value(stage: Stage, answers: TreeAnswers) -> float | None:
     return None
 
 
+def measured_lengths(stage: Stage, answers: TreeAnswers) -> tuple[float, ...]:
+    """
+    Return every length that was measured at a stage of a tree.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    answers : TreeAnswers
+        What the auditor entered.
+
+    Returns
+    -------
+    tuple of float
+        The height, or the diameters of the cuts, in mm; empty where nothing was measured.
+    """
+    if _missed_fault(stage, answers.missed) is not None:
+        return ()
+    match answers.stages.get(stage):
+        case TopMeasure(height_mm=height_mm):
+            return (height_mm,)
+        case HeadingMeasure(diameters_mm=diameters_mm):
+            return tuple(diameters_mm)
+    return ()
+
+
 def desirability(distance: float, outer: float) -> float:
     """
     Return the share of the points left at a distance beyond the band.

@@ -118,6 +118,40 @@ class Purpose(StrEnum):
     FIRST = "first"
     RE_AUDIT = "re_audit"
     START_CHECK = "start_check"
+    CALIBRATION = "calibration"
+
+
+class TrainingKind(StrEnum):
+    """How somebody was shown a stage."""
+
+    IN_ROW = "in_row"
+    CARD = "card"
+    MODEL_TREES = "model_trees"
+    PRACTICE = "practice"
+    QUIZ = "quiz"
+
+
+class ContestAnswer(StrEnum):
+    """What a second person said of a score that a worker disagrees with."""
+
+    STANDS = "stands"
+    CHANGED = "changed"
+
+
+class FitKind(StrEnum):
+    """What a mixed model is fitted to."""
+
+    FAULTS = "faults"
+    HEIGHTS = "heights"
+
+
+class FitState(StrEnum):
+    """Where the work on a mixed model stands."""
+
+    ASKED = "asked"
+    RUNNING = "running"
+    DONE = "done"
+    FAILED = "failed"
 
 
 class Outcome(StrEnum):
@@ -320,6 +354,27 @@ PURPOSE_NAMES: Final = {
     Purpose.FIRST: mark("First audit"),
     Purpose.RE_AUDIT: mark("Re-audit"),
     Purpose.START_CHECK: mark("Start check"),
+    Purpose.CALIBRATION: mark("Calibration walk"),
+}
+
+TRAINING_KIND_NAMES: Final = {
+    TrainingKind.IN_ROW: mark("Shown in the row"),
+    TrainingKind.CARD: mark("Pocket card gone through"),
+    TrainingKind.MODEL_TREES: mark("Pruned model trees together"),
+    TrainingKind.PRACTICE: mark("Practice trees"),
+    TrainingKind.QUIZ: mark("Quiz"),
+}
+
+CONTEST_ANSWER_NAMES: Final = {
+    ContestAnswer.STANDS: mark("The score stands"),
+    ContestAnswer.CHANGED: mark("The score was changed"),
+}
+
+FIT_STATE_NAMES: Final = {
+    FitState.ASKED: mark("Asked for"),
+    FitState.RUNNING: mark("Being worked out"),
+    FitState.DONE: mark("Done"),
+    FitState.FAILED: mark("Could not be worked out"),
 }
 
 OUTCOME_NAMES: Final = {

@@ -171,7 +171,7 @@ def amend_in(
         },
     )
     tree = trees_by_id(connection, book)[draw_tree_id]
-    write_stage_scores(connection, book, [(score_id, tree, score)])
+    write_stage_scores(connection, book, [(score_id, tree, read, score)])
     write_rollups(connection, book)
     _decide_as_amended(connection, book, now)
 

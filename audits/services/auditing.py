@@ -424,7 +424,10 @@ def record_in(
     write_stage_scores(
         connection,
         book,
-        [(stored[tree_id].id, trees[tree_id], score) for tree_id, (_, _, score) in read.items()],
+        [
+            (stored[tree_id].id, trees[tree_id], answers, score)
+            for tree_id, (_, answers, score) in read.items()
+        ],
     )
 
 

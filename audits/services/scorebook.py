@@ -46,8 +46,10 @@ from audits.sampling.measured import LENGTH_FAULTS, MEASURED_KINDS
 from audits.sampling.stored import read_plan
 from audits.scoring import (
     StageScore,
+    TreeAnswers,
     TreeScore,
     judged_side,
+    measured_lengths,
     measured_limits,
     measured_value,
     read_answers,
@@ -446,7 +448,7 @@ def lot_standing(standings: Sequence[StageStanding]) -> Outcome:
 def write_stage_scores(
     connection: sa.Connection,
     book: Scorebook,
-    entries: Iterable[tuple[int, DrawTree, TreeScore]],
+    entries: Iterable[tuple[int, DrawTree, TreeAnswers, TreeScore]],
 ) -> None:
     """
     Store what the stages of some trees came to.
@@ -457,22 +459,27 @@ def write_stage_scores(
         The open writer.
     book : Scorebook
         The audit.
-    entries : Iterable of tuple of int, DrawTree and TreeScore
-        Id of the stored answers, the tree, and its score.
+    entries : Iterable of tuple of int, DrawTree, TreeAnswers and TreeScore
+        Id of the stored answers, the tree, what was entered, and its score.
     """
     insert_many(
         connection,
         stage_score,
         [
-            _stage_values(book, tree_score_id, tree, stage, score)
-            for tree_score_id, tree, tree_result in entries
+            _stage_values(book, tree_score_id, tree, stage, score, answers)
+            for tree_score_id, tree, answers, tree_result in entries
             for stage, score in tree_result.stages.items()
         ],
     )
 
 
 def _stage_values(
-    book: Scorebook, tree_score_id: int, tree: DrawTree, stage: Stage, score: StageScore
+    book: Scorebook,
+    tree_score_id: int,
+    tree: DrawTree,
+    stage: Stage,
+    score: StageScore,
+    answers: TreeAnswers,
 ) -> dict[str, object]:
     return {
         "farm_id": book.farm.id,
@@ -481,6 +488,7 @@ def _stage_values(
         "result": score.result,
         "faults": score.faults,
         "points": score.points,
+        "measured_mm": list(measured_lengths(stage, answers)) or None,
         "worker_id": book.worker_of(stage, tree),
     }
 

@@ -8,8 +8,11 @@ from audits.messages import Units
 from audits.storage.columns import UtcDateTime, Word, WordList, farm_table, points_to
 from audits.vocabulary import (
     BearingHabit,
+    ContestAnswer,
     Effort,
     Fault,
+    FitKind,
+    FitState,
     HeldBecause,
     LotState,
     Method,
@@ -22,6 +25,7 @@ from audits.vocabulary import (
     Role,
     Side,
     Stage,
+    TrainingKind,
 )
 
 metadata: Final = sa.MetaData(
@@ -461,6 +465,8 @@ stage_score = farm_table(
     _required("stage", Word(Stage)),
     _required("result", Word(Result)),
     _required("faults", WordList(Fault)),
+    # What was measured, in mm: the height of a top, the diameters of cuts. None where nothing was.
+    sa.Column("measured_mm", sa.JSON(none_as_null=True)),
     sa.Column("points", sa.Float),
     # The one person who did the stage here; none when the result is the crew's.
     sa.Column("worker_id", sa.Integer),
@@ -631,4 +637,130 @@ rework_item = farm_table(
     points_to("rework_order"),
     points_to("orchard_row"),
     points_to("worker"),
+)
+
+# --- learning and training ---------------------------------------------------------------------
+
+training_event = farm_table(
+    "training_event",
+    metadata,
+    _required("worker_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("kind", Word(TrainingKind)),
+    # The farm's own day.
+    _required("held_on", sa.Date),
+    _required("noted_at", UtcDateTime),
+    _required("noted_by", sa.Integer),
+    _required("note", sa.Text),
+    points_to("worker"),
+    points_to("user_account", "noted_by"),
+    sa.Index(None, "farm_id", "worker_id"),
+)
+
+# New hires learn one stage at a time and are signed off stage by stage.
+stage_learning = farm_table(
+    "stage_learning",
+    metadata,
+    _required("worker_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("begun_on", sa.Date),
+    _required("begun_by", sa.Integer),
+    sa.Column("signed_off_at", UtcDateTime),
+    sa.Column("signed_off_by", sa.Integer),
+    # The trees on which it rests, and the version of the standard whose rule it followed.
+    sa.Column("trees", sa.Integer),
+    sa.Column("nonconforming", sa.Integer),
+    sa.Column("standard_version_id", sa.Integer),
+    points_to("worker"),
+    points_to("user_account", "begun_by"),
+    points_to("user_account", "signed_off_by"),
+    points_to("standard_version"),
+    sa.UniqueConstraint("farm_id", "worker_id", "stage"),
+)
+
+# --- disagreement and agreement ----------------------------------------------------------------
+
+# A score that a worker disagrees with, until a second person answers.
+contest = farm_table(
+    "contest",
+    metadata,
+    _required("audit_id", sa.Integer),
+    _required("draw_tree_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("worker_id", sa.Integer),
+    _required("raised_at", UtcDateTime),
+    _required("raised_by", sa.Integer),
+    _required("words", sa.Text),
+    sa.Column("answered_at", UtcDateTime),
+    sa.Column("answered_by", sa.Integer),
+    sa.Column("answer", Word(ContestAnswer)),
+    sa.Column("reason", sa.Text),
+    points_to("audit"),
+    points_to("draw_tree"),
+    points_to("worker"),
+    points_to("user_account", "raised_by"),
+    points_to("user_account", "answered_by"),
+    sa.Index(None, "farm_id", "worker_id"),
+    sa.Index(
+        "uq_contest_open",
+        "farm_id",
+        "audit_id",
+        "draw_tree_id",
+        "stage",
+        unique=True,
+        sqlite_where=sa.text("answered_at is null"),
+        postgresql_where=sa.text("answered_at is null"),
+    ),
+)
+
+# Trees that several auditors score unseen by each other: a walk of their own, without a lot.
+calibration = farm_table(
+    "calibration",
+    metadata,
+    _required("draw_id", sa.Integer),
+    # Against whom the others are held; none where nobody is the measure.
+    sa.Column("reference_id", sa.Integer),
+    _required("opened_at", UtcDateTime),
+    sa.Column("closed_at", UtcDateTime),
+    points_to("draw"),
+    points_to("user_account", "reference_id"),
+    sa.UniqueConstraint("farm_id", "draw_id"),
+)
+
+# Audits chosen to be made a second time by somebody else who does not see the first.
+double_check = farm_table(
+    "double_check",
+    metadata,
+    _required("draw_id", sa.Integer),
+    _required("audit_id", sa.Integer),
+    _required("chosen_at", UtcDateTime),
+    sa.Column("check_audit_id", sa.Integer),
+    # Set where it can no longer be made, as when the row was reworked meanwhile.
+    sa.Column("waived_at", UtcDateTime),
+    sa.Column("waived_by", sa.Integer),
+    points_to("draw"),
+    points_to("audit"),
+    points_to("audit", "check_audit_id"),
+    points_to("user_account", "waived_by"),
+    sa.UniqueConstraint("farm_id", "draw_id"),
+)
+
+# Mixed models take a while; each is fitted in the background and kept with its date.
+mixed_fit = farm_table(
+    "mixed_fit",
+    metadata,
+    _required("season", sa.Integer),
+    _required("kind", Word(FitKind)),
+    _required("stage", Word(Stage)),
+    _required("state", Word(FitState)),
+    _required("asked_at", UtcDateTime),
+    _required("asked_by", sa.Integer),
+    sa.Column("begun_at", UtcDateTime),
+    sa.Column("finished_at", UtcDateTime),
+    # Share of the work done, in [0, 1].
+    sa.Column("progress", sa.Float, nullable=False, default=0.0),
+    sa.Column("result", sa.JSON(none_as_null=True)),
+    sa.Column("problem", sa.Text),
+    points_to("user_account", "asked_by"),
+    sa.Index(None, "farm_id", "season", "kind", "stage"),
 )

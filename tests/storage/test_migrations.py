@@ -1,5 +1,6 @@
 """Each migration on tables with rows in them, on both databases."""
 
+import json
 from datetime import UTC, datetime
 
 import pytest
@@ -43,6 +44,13 @@ insert into lot_range (id, farm_id, lot_id, orchard_row_id, first_position, last
   (1, 1, 1, 1, 1, 310);
 """
 
+ROWS_OF_AN_AUDIT = """
+insert into draw (id, farm_id, lot_id, crew_pass_id, purpose, stages, seed, lot_size, created_at,
+  created_by) values (1, 1, 1, 1, 'first', 'top,heading', '7', 310, '2026-01-20 15:30:00', 1);
+insert into audit (id, farm_id, draw_id, auditor_id, client_id, device, device_counter, season,
+  started_at) values (1, 1, 1, 1, 'a1', 'phone', 1, 2025, '2026-01-20 15:40:00');
+"""
+
 
 @pytest.fixture
 def database(database_url):
@@ -76,7 +84,7 @@ def test_a_lot_of_the_first_tables_was_to_be_audited_like_every_other(database):
 
 
 def test_brought_up_step_by_step_the_tables_are_those_of_a_new_database(database):
-    for revision in ("0001", "0002", "0003"):
+    for revision in ("0001", "0002", "0003", "0004"):
         migrate_to(database, revision)
     with database.write() as connection:
         context = MigrationContext.configure(
@@ -103,3 +111,54 @@ def test_a_lot_must_say_whether_it_was_chosen(database):
         columns = {column["name"]: column for column in sa.inspect(connection).get_columns("lot")}
     assert not columns["effort"]["nullable"]
     assert not columns["chosen"]["nullable"]
+
+
+def test_what_was_measured_is_copied_out_of_old_answers(database):
+    migrate_to(database, "0003")
+    answers = {
+        1: {"missed": None, "stages": {"top": {"kind": "top", "height_mm": 2890.0}}},
+        2: {"missed": None, "stages": {"heading": {"kind": "heading", "diameters_mm": [7.0, 8.5]}}},
+        3: {"missed": None, "stages": {"top": {"kind": "class", "tap": "right"}}},
+        4: {"missed": "side", "stages": {"top": {"kind": "top", "height_mm": 2910.0}}},
+        5: {"missed": "tree", "stages": {}},
+    }
+    with database.write() as connection:
+        for statement in filter(
+            str.strip, (ROWS_OF_THE_FIRST_TABLES + ROWS_OF_AN_AUDIT).split(";")
+        ):
+            connection.exec_driver_sql(statement)
+        for number, given in answers.items():
+            connection.execute(
+                sa.text(
+                    "insert into draw_tree (id, farm_id, draw_id, orchard_row_id, position, side,"
+                    " wave) values (:n, 1, 1, 1, :n, 'left', 1)"
+                ),
+                {"n": number},
+            )
+            connection.execute(
+                sa.text(
+                    "insert into tree_score (id, farm_id, audit_id, draw_tree_id, version,"
+                    " client_id, device, device_counter, scoring_order, recorded_at, answers)"
+                    " values (:n, 1, 1, :n, 1, :client, 'phone', :n, :n, '2026-01-20 16:00:00',"
+                    " :answers)"
+                ),
+                {"n": number, "client": f"c{number}", "answers": json.dumps(given)},
+            )
+            for stage in ("top", "heading"):
+                connection.execute(
+                    sa.text(
+                        "insert into stage_score (farm_id, tree_score_id, stage, result, faults)"
+                        " values (1, :n, :stage, 'conforming', '')"
+                    ),
+                    {"n": number, "stage": stage},
+                )
+    schema.upgrade(database)
+    table = metadata.tables["stage_score"]
+    with database.read() as connection:
+        rows = connection.execute(
+            sa.select(table.c.tree_score_id, table.c.stage, table.c.measured_mm).where(
+                table.c.measured_mm.is_not(None)
+            )
+        )
+        found = {(score, stage.value): lengths for score, stage, lengths in rows}
+    assert found == {(1, "top"): [2890.0], (2, "heading"): [7.0, 8.5], (4, "top"): [2910.0]}

@@ -152,7 +152,7 @@ def probability_limits(centre: float, due: int, false_alarm: float = FALSE_ALARM
     _check(centre, due)
     if not 0 < false_alarm < 1:
         raise ValueError(f"false_alarm must lie between 0 and 1, not {false_alarm}")
-    probabilities = _binomial_probabilities(centre, due)
+    probabilities = binomial_probabilities(centre, due)
     fall_short = _counts_beyond(probabilities, false_alarm / 2)
     exceed = _counts_beyond(reversed(probabilities), false_alarm / 2)
     return CountLimits(fall_short, due - exceed)
@@ -164,8 +164,27 @@ def _counts_beyond(probabilities: Iterable[float], largest_tail: float) -> int:
     return sum(1 for _ in takewhile(lambda tail: tail <= allowed, accumulate(probabilities)))
 
 
-def _binomial_probabilities(centre: float, due: int) -> list[float]:
-    """Return the probability of each count, from 0 to `due`."""
+def binomial_probabilities(centre: float, due: int) -> list[float]:
+    """
+    Return the probability of each count of nonconforming trees.
+
+    Parameters
+    ----------
+    centre : float
+        Fraction of nonconforming trees in the long run, in [0, 1] (symbol p).
+    due : int
+        Due trees, at least 1 (symbol n).
+
+    Returns
+    -------
+    list of float
+        The binomial probabilities of 0, 1, ... up to `due`.
+
+    Examples
+    --------
+    >>> [round(chance, 3) for chance in binomial_probabilities(0.5, 2)]
+    [0.25, 0.5, 0.25]
+    """
     # The logarithm of 0 does not exist; there one count is certain.
     if centre in {0.0, 1.0}:
         return [float(count == due * centre) for count in range(due + 1)]

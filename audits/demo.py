@@ -95,6 +95,24 @@ _FAULT_SHARES: Final[Mapping[Stage, Mapping[Fault, int]]] = {
 _FAULT_SHARES_UNHEADED: Final = {**_FAULT_SHARES, Stage.HEADING: {Fault.FORBIDDEN: 1}}
 _NOTHING_DUE: Final = {Stage.TOP: 0.06, Stage.HEADING: 0.15}
 
+# What the season has to show, beside steady work: in one block old frost damage left forks that
+# nobody gets rid of in one winter, and part of the crew does most of it; one auditor calls a spur a
+# side branch and a fair stub too long, and reads tops higher than they are; one worker's limbs
+# were wrong until somebody showed him; one worker's tops drift high.
+HARD_BLOCK: Final = "Pump House"
+_HARD_COLUMNS: Final = 2.5
+_HARD_BLOCK_CREW: Final = 6
+_STRICT_CALLS: Final[Mapping[Stage, tuple[float, Fault]]] = {
+    Stage.LIMBS: (0.06, Fault.LONG_STUB),
+    Stage.COLUMNS: (0.08, Fault.SIDE_BRANCH),
+}
+_STRICT_READING_MM: Final = 40.0
+_DRIFT_BEGINS: Final = 0.4
+_DRIFTED_RATE: Final = 0.3
+_TRAINED_AT: Final = 0.5
+_UNTRAINED_RATE: Final = 0.22
+_TRAINED_RATE: Final = 0.05
+
 WORKING_DAYS: Final = 54
 _DAYS_NOT_AUDITED: Final = 2
 _HARD_DAYS: Final = 1
@@ -132,7 +150,12 @@ class Demo:
     sign_ins : tuple of SignIn
         At least one for each role.
     true_rates : Mapping of int to Mapping of Stage to float
-        By worker: the true share of due trees left with a fault in each stage.
+        By worker: the true share of due trees left with a fault in each stage, as a fair auditor
+        finds them in an ordinary block; the two whose rate changes aside.
+    drifting, trained : int
+        The worker whose tops drift high, and the one who was shown the limbs in mid-season.
+    strict_auditor : int
+        The supervisor who calls more faults than there are.
     audits : int
         Audits sealed.
     trees : int
@@ -142,6 +165,9 @@ class Demo:
     farm_id: int
     sign_ins: tuple[SignIn, ...]
     true_rates: Mapping[int, Mapping[Stage, float]]
+    drifting: int
+    trained: int
+    strict_auditor: int
     audits: int
     trees: int
 
@@ -158,6 +184,7 @@ class _Crew:
 @dataclass(frozen=True)
 class _Block:
     id: int
+    name: str
     row_ids: tuple[int, ...]
     standard: Standard
 
@@ -174,7 +201,8 @@ def make_demo(
     Simulate a season up to the present.
 
     Every pass, audit, verdict and rework goes through the services that people use. One worker's
-    tops drift high during the season; everyone else is steady, some steadier than others.
+    tops drift high during the season, and another's limbs get better once somebody shows him;
+    everyone else is steady, some steadier than others. One block is hard, one auditor strict.
 
     Parameters
     ----------
@@ -207,6 +235,7 @@ class _Season:
         self.days = _working_days(now.astimezone(self.zone).date(), days)
         self.rates: dict[int, dict[Stage, float]] = {}
         self.drifting = 0
+        self.trained = 0
         self.audits = 0
         self.trees = 0
 
@@ -220,7 +249,16 @@ class _Season:
             for walk in walks:
                 next(walk, None)
             progress(done + 1, len(self.days))
-        return Demo(farm_id, sign_ins, self.rates, self.audits, self.trees)
+        return Demo(
+            farm_id=farm_id,
+            sign_ins=sign_ins,
+            true_rates=self.rates,
+            drifting=self.drifting,
+            trained=self.trained,
+            strict_auditor=self.strict.user_id,
+            audits=self.audits,
+            trees=self.trees,
+        )
 
     # --- people and places -----------------------------------------------------------------
 
@@ -239,13 +277,14 @@ class _Season:
         )
         self.owner = self._add_user(farm_id, Role.OWNER, *OWNER)
         self.supervisor = self._add_user(farm_id, Role.SUPERVISOR, *SUPERVISOR)
-        second = self._add_user(farm_id, Role.SUPERVISOR, *SECOND_SUPERVISOR)
-        self.auditors = (self.supervisor, second)
+        self.strict = self._add_user(farm_id, Role.SUPERVISOR, *SECOND_SUPERVISOR)
+        self.auditors = (self.supervisor, self.strict)
         crews = [
             self._add_crew(CREW_NAMES[0], BENCH_CREW, Method.LADDER, passes.LOT_BY_ROW, 1),
             self._add_crew(CREW_NAMES[1], RIVER_CREW, Method.PLATFORM, passes.LOT_BY_HALF_DAY, 3),
         ]
         self._add_user(farm_id, Role.WORKER, *WORKER, worker_id=crews[0].worker_ids[0])
+        self.trained = crews[0].worker_ids[4]
         self.drifting = crews[1].worker_ids[4]
         sign_ins = (
             SignIn(Role.OWNER, *OWNER),
@@ -308,7 +347,7 @@ class _Season:
         river = [
             self._plant("River Bend", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 3),
             self._plant("Cottonwood", "Juniper Gold", BearingHabit.SPUR, 12, 3, rows // 3),
-            self._plant("Pump House", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 2),
+            self._plant(HARD_BLOCK, "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 2),
         ]
         return [bench, river]
 
@@ -359,7 +398,7 @@ class _Season:
                 kind=self.random.choice((PlantingKind.DEAD, PlantingKind.REPLANT)),
                 since=self.days[0] - timedelta(days=200),
             )
-        return _Block(block_id, tuple(row_ids), self._write_standard(block_id))
+        return _Block(block_id, name, tuple(row_ids), self._write_standard(block_id))
 
     def _write_standard(self, block_id: int) -> Standard:
         with self.database.read() as connection:
@@ -451,7 +490,9 @@ class _Season:
                 row_id=block.row_ids[0],
                 position=position + step,
                 side=Side.LEFT,
-                answers=self._answers(block, dict.fromkeys(stages, worker_id), 0.0, 1.5),
+                answers=self._answers(
+                    block, dict.fromkeys(stages, worker_id), 0.0, 1.5, self.supervisor
+                ),
                 client_id=self._client_id(),
                 device=self._device(),
                 now=moment + timedelta(minutes=2 * step),
@@ -477,7 +518,7 @@ class _Season:
         for row_id in row_ids:
             # One row in ten goes unnamed: its results are the crew's.
             if self.random.random() > 0.1:  # noqa: PLR2004
-                self._assign(crew, pass_id, row_id)
+                self._assign(crew, block, pass_id, row_id)
             lot_id = passes.finish_row(
                 self.database,
                 self.supervisor,
@@ -500,9 +541,12 @@ class _Season:
         with self.database.read() as connection:
             return the_lot(connection, self.owner.farm_id, lot_id)
 
-    def _assign(self, crew: _Crew, pass_id: int, row_id: int) -> None:
+    def _assign(self, crew: _Crew, block: _Block, pass_id: int, row_id: int) -> None:
         """Two people face each tree; one of them also does the tops and calls the limbs."""
-        left, right = self.random.sample(crew.worker_ids, k=2)
+        people = crew.worker_ids
+        if block.name == HARD_BLOCK:
+            people = (self.drifting, *people[-_HARD_BLOCK_CREW:])
+        left, right = self.random.sample(people, k=2)
         work = (
             (left, (Stage.TOP, Stage.LIMBS), Side.BOTH),
             (left, (Stage.COLUMNS, Stage.HEADING), Side.LEFT),
@@ -543,6 +587,7 @@ class _Season:
                     {stage: view.book.worker_of(stage, tree) for stage in view.book.draw.stages},
                     season_share,
                     factor,
+                    auditor,
                 ),
                 device=self._device(),
             )
@@ -591,29 +636,46 @@ class _Season:
         workers: Mapping[Stage, int | None],
         season_share: float,
         factor: float,
+        auditor: Actor,
     ) -> dict[str, Any]:
         if self.random.random() < _MISSED_TREE_RATE * factor:
             return {"missed": "tree"}
-        answers: dict[str, Any] = {
-            "stages": {
-                stage.value: self._answer(
-                    block, stage, self._rate(stage, worker, season_share) * factor
-                )
-                for stage, worker in workers.items()
-            }
-        }
+        answers: dict[str, Any] = {"stages": {}}
+        for stage, worker in workers.items():
+            rate = self._rate(block, stage, worker, season_share) * factor
+            found = self._answer(block, stage, rate)
+            answers["stages"][stage.value] = self._as_called(stage, found, auditor)
         if Stage.COLUMNS in workers and self.random.random() < _MISSED_SIDE_RATE * factor:
             answers["missed"] = "side"
         return answers
 
-    def _rate(self, stage: Stage, worker_id: int | None, season_share: float) -> float:
+    def _rate(
+        self, block: _Block, stage: Stage, worker_id: int | None, season_share: float
+    ) -> float:
         rate = self.rates[worker_id][stage] if worker_id else _STEADY_RATE[stage]
-        drifted = worker_id == self.drifting and stage is Stage.TOP and season_share > 0.4  # noqa: PLR2004
-        return 0.3 if drifted else rate
+        if worker_id == self.drifting and stage is Stage.TOP and season_share > _DRIFT_BEGINS:
+            rate = _DRIFTED_RATE
+        if worker_id == self.trained and stage is Stage.LIMBS:
+            rate = _UNTRAINED_RATE if season_share < _TRAINED_AT else _TRAINED_RATE
+        if block.name == HARD_BLOCK and stage is Stage.COLUMNS:
+            rate *= _HARD_COLUMNS
+        return rate
+
+    def _as_called(self, stage: Stage, found: dict[str, Any], auditor: Actor) -> dict[str, Any]:
+        """Return what an auditor makes of what there is to see."""
+        if auditor is not self.strict:
+            return found
+        if found["kind"] == "top":
+            return {**found, "height_mm": round(found["height_mm"] + _STRICT_READING_MM, 1)}
+        chance, fault = _STRICT_CALLS.get(stage, (0.0, None))
+        if fault is None or found["tap"] != "right" or self.random.random() >= chance:
+            return found
+        return {"kind": "class", "tap": "fault", "faults": [fault.value]}
 
     def _answer(self, block: _Block, stage: Stage, rate: float) -> dict[str, Any]:
         wrong = self.random.random() < rate
         if stage is Stage.TOP and block.standard.top.measured:
+            # A top that was cut wrong is nearly always high.
             spread = 320.0 if wrong else 0.0
             height = block.standard.top.target_mm + spread + self.random.gauss(0, 45)
             return {"kind": "top", "height_mm": round(height, 1)}

@@ -1,16 +1,20 @@
 """The standard in plain words: short sentences for the standard's page, the card and the quiz."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from audits.messages import Message, Words, mark, say, say_n
+from audits.learning_stages import sign_off_chance
+from audits.messages import Message, Share, Words, mark, say, say_n
 from audits.sampling.tables import PlanKind
 from audits.standard import (
     LimbCaller,
     LimbsRule,
+    Promise,
     SamplingRule,
+    SignOffRule,
     Standard,
     TopRule,
     asks_for_side_branch,
@@ -294,6 +298,99 @@ def _lots_audited(rule: SamplingRule) -> Message:
     if rule.method is PlanMethod.TABLE:
         return say("Every lot is audited; the tables look at more trees after bad lots.")
     return say("Every lot is audited.")
+
+
+def sign_off_words(rule: SignOffRule) -> Message:
+    """
+    Say when somebody who learns a stage is signed off.
+
+    Parameters
+    ----------
+    rule : SignOffRule
+        What the standard says.
+
+    Returns
+    -------
+    Message
+        One sentence.
+    """
+    if rule.most_nonconforming == 0:
+        return say("When the last %(trees)s due trees are all right.", trees=rule.trees)
+    return say_n(
+        "When at most %(count)s of the last %(trees)s due trees is wrong.",
+        "When at most %(count)s of the last %(trees)s due trees are wrong.",
+        rule.most_nonconforming,
+        trees=rule.trees,
+    )
+
+
+def chance_words(rule: SignOffRule, promise: Promise) -> tuple[Message, Message]:
+    """
+    Say how often the rule signs off somebody good, and somebody who is not there yet.
+
+    Parameters
+    ----------
+    rule : SignOffRule
+        What the standard says of signing off.
+    promise : Promise
+        The stage's two fractions: what is acceptable, and what is not.
+
+    Returns
+    -------
+    tuple of Message
+        One sentence each, for people who leave the acceptable and the rejectable fraction of their
+        trees wrong, within twice as many due trees as the rule looks at.
+    """
+    within = 2 * rule.trees
+    return (
+        _chance_sentence(rule, promise.acceptable_fraction, within),
+        _chance_sentence(rule, promise.rejectable_fraction, within),
+    )
+
+
+def _chance_sentence(rule: SignOffRule, fraction: float, within: int) -> Message:
+    chance = rounded_chance(sign_off_chance(fraction, rule, within))
+    one_in = round(1 / fraction)
+    if math.isclose(one_in * fraction, 1, rel_tol=1e-9):
+        return say(
+            "Somebody who leaves 1 tree in %(one_in)s wrong is signed off within %(within)s trees "
+            "%(chance)s times in 100.",
+            one_in=one_in,
+            within=within,
+            chance=chance,
+        )
+    return say(
+        "Somebody who leaves %(share)s of trees wrong is signed off within %(within)s trees "
+        "%(chance)s times in 100.",
+        share=Share(fraction, 1),
+        within=within,
+        chance=chance,
+    )
+
+
+def rounded_chance(chance: float) -> Message:
+    """
+    Say a chance in times of 100, so that rounding makes neither never nor always of it.
+
+    Parameters
+    ----------
+    chance : float
+        The chance, in [0, 1].
+
+    Returns
+    -------
+    Message
+        A whole number, or less than one, or more than 99.
+    """
+    times = round(100 * chance)
+    if times == 0 and chance > 0:
+        return say("less than 1")
+    if times == _ALWAYS and chance < 1:
+        return say("more than 99")
+    return just(times)
+
+
+_ALWAYS: Final = 100
 
 
 def against_the_wire(height_mm: float, top_wire_mm: float) -> Message:

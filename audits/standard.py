@@ -232,6 +232,22 @@ class SamplingRule(_Frozen):
         return self.skip_lots and self.method is not PlanMethod.TABLE
 
 
+class SignOffRule(_Frozen):
+    """
+    When somebody who learns a stage has learned it.
+
+    Parameters
+    ----------
+    trees : int
+        Due trees in a row that are looked at together.
+    most_nonconforming : int
+        How many of them may be nonconforming.
+    """
+
+    trees: int = Field(20, ge=5, le=40)
+    most_nonconforming: int = Field(1, ge=0, le=2)
+
+
 class Standard(_Frozen):
     """
     One version of a block's pruning rule.
@@ -257,6 +273,8 @@ class Standard(_Frozen):
         How many trees are looked at.
     limb_caller : LimbCaller
         Who calls the limbs when two people face one tree.
+    sign_off : SignOffRule
+        When a new hire is signed off in a stage.
     audit_within_days : int
         Days within which a finished row is audited, before brush is mulched.
     """
@@ -273,6 +291,7 @@ class Standard(_Frozen):
     skip_decided: bool = False
     sampling: SamplingRule = SamplingRule()
     limb_caller: LimbCaller = LimbCaller.LEFT
+    sign_off: SignOffRule = SignOffRule()
     audit_within_days: int = Field(2, ge=0, le=30)
 
     @model_validator(mode="after")

@@ -7,9 +7,10 @@ import pytest
 import sqlalchemy as sa
 from scipy import stats
 
+from audits.learning_stages import sign_off_chance
 from audits.sampling import InspectionLevel, PlanKind
 from audits.services import farms, standards
-from audits.standard import SamplingRule
+from audits.standard import SamplingRule, SignOffRule
 from audits.storage import tables
 from audits.storage.queries import standards as queries
 from audits.storage.queries.fetch import insert
@@ -144,6 +145,36 @@ def test_what_is_entered_is_what_counts(database, orchard, supervisor, url, form
     assert written.skip_decided
     assert written.consumer_risk == 0.08
     assert written.row_spacing_mm == 11 * 304.8
+
+
+def test_the_rule_of_signing_off_is_chosen_and_its_chances_are_told(
+    database, orchard, supervisor, url, form
+):
+    assert (form["sign_off-trees"], form["sign_off-most_nonconforming"]) == ("20", "1")
+    changes = {"sign_off-trees": "10", "sign_off-most_nonconforming": "0"}
+    page = read_page(supervisor.post(f"{url}/new", data={**form, **changes}, follow_redirects=True))
+
+    rule = SignOffRule(trees=10, most_nonconforming=0)
+    assert standard(database, orchard, 2).sign_off == rule
+    assert "When the last 10 due trees are all right." in page.text
+    times = round(100 * sign_off_chance(0.25, rule, 20))
+    assert (
+        "Somebody who leaves 1 tree in 4 wrong is signed off within 20 trees "
+        f"{times} times in 100." in page.text
+    )
+
+
+def test_a_rule_of_signing_off_out_of_range_is_refused_at_its_entry(
+    database, supervisor, url, form
+):
+    changes = {"sign_off-trees": "3", "sign_off-most_nonconforming": "many"}
+    answer = supervisor.post(f"{url}/new", data={**form, **changes})
+    assert answer.status_code == 422
+    assert set(read_page(answer).problems) == {"sign_off-most_nonconforming"}
+    changes["sign_off-most_nonconforming"] = "1"
+    problems = read_page(supervisor.post(f"{url}/new", data={**form, **changes})).problems
+    assert problems == {"sign_off-trees": "Must be at least 5."}
+    assert count(database) == 1
 
 
 def test_how_many_trees_are_looked_at_is_chosen(database, orchard, supervisor, url, form):

@@ -136,6 +136,13 @@ class SamplingPart(Form):
         self.table_kind.choices = as_choices(PLAN_KIND_NAMES)
 
 
+class SignOffPart(Form):
+    """When a new hire is signed off in a stage."""
+
+    trees = WholeNumberField(lazy_gettext("Due trees in a row"))
+    most_nonconforming = WholeNumberField(lazy_gettext("Wrong ones among them, at most"))
+
+
 class StandardForm(BaseForm):
     """A version of a block's standard."""
 
@@ -150,6 +157,7 @@ class StandardForm(BaseForm):
         [InputRequired(lazy_gettext("Choose one."))],
         coerce=LimbCaller,
     )
+    sign_off = FormField(SignOffPart)
     audit_within_days = WholeNumberField(lazy_gettext("Audit a finished row within"))
     skip_decided = BooleanField(lazy_gettext("Leave a stage out once it is decided"))
     producer_risk = PercentField(lazy_gettext("A good lot may go back by chance"))

@@ -10,7 +10,14 @@ from audits.lot_figures import StageFigures, figures_of_standard
 from audits.lot_plans import plan_lot
 from audits.lot_words import InHundred, limit_sentence, numbers_in_short, times_of_hundred
 from audits.messages import Message, Share, Words, say
-from audits.plain_words import StageWords, every_tree, sampling_words, standard_words
+from audits.plain_words import (
+    StageWords,
+    chance_words,
+    every_tree,
+    sampling_words,
+    sign_off_words,
+    standard_words,
+)
 from audits.records import Block, Row
 from audits.sampling.tables import ACCEPTABLE_QUALITY_LIMITS, SMALLEST_LOT
 from audits.standard import Standard
@@ -120,7 +127,21 @@ def decision_lines(standard: Standard) -> list[tuple[str, str]]:
         ),
         *_means(standard),
         (gettext("Trees looked at"), _sampling(standard)),
+        (gettext("A new hire is signed off in a stage"), _signing_off(standard)),
     ]
+
+
+def _signing_off(standard: Standard) -> str:
+    promises = {standard.rule(stage).promise: None for stage in standard.stages_in_use}
+    sentences = [
+        sign_off_words(standard.sign_off),
+        *(
+            sentence
+            for promise in promises
+            for sentence in chance_words(standard.sign_off, promise)
+        ),
+    ]
+    return " ".join(words().say(sentence) for sentence in dict.fromkeys(sentences))
 
 
 def _sampling(standard: Standard) -> str:

@@ -61,9 +61,20 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items.sort(key=lambda item: _needs_browser(item.nodeid) is last)
 
 
-# They only read pages or count in one: nothing in them waits for a moment, so another process may
-# work beside them.
-_UNHURRIED = ("tests/browser/test_same_rules.py", "tests/browser/test_every_page.py")
+# They keep to no moment and measure no time, so another process may work beside them.
+_UNHURRIED = tuple(
+    f"tests/browser/test_{name}.py"
+    for name in (
+        "same_rules",
+        "every_page",
+        "desk_entry",
+        "first_day",
+        "geometry",
+        "field_dead_ends",
+        "browser_tools",
+        "trusting_the_farm",
+    )
+)
 
 
 class _TogetherByFile(LoadScopeScheduling):

@@ -5,6 +5,7 @@ A test that uses `phone` or `desk` fails by itself when a page logs an error, th
 for anything that is not on this machine; `browser_errors` lets a test say which errors it expects.
 """
 
+import fcntl
 import os
 import re
 import shutil
@@ -211,7 +212,20 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., Se
 @pytest.fixture(scope="session")
 def demo_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Data folder of the demo, made once by its own command: copy it, never write to it."""
-    folder = tmp_path_factory.mktemp("demo") / "data"
+    together = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        together = together.parent
+    folder = together / "demo" / "data"
+    # Processes that share the tests share the demo: the first makes it, the others wait.
+    with (together / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not folder.exists():
+            _make_demo(folder.with_name("begun"))
+            folder.with_name("begun").rename(folder)
+    return folder
+
+
+def _make_demo(folder: Path) -> None:
     command = (*PROGRAM, "--data", str(folder), "demo", "--keep", "--no-serve")
     made = subprocess.run(
         command,
@@ -222,7 +236,6 @@ def demo_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
         check=False,
     )
     assert made.returncode == 0, made.stdout + made.stderr
-    return folder
 
 
 @pytest.fixture

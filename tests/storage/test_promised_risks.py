@@ -270,7 +270,7 @@ def trees_expected(stages):
 def test_lots_are_decided_as_often_and_as_soon_as_the_plan_promises(
     quick_database, volume, nonconforming
 ):
-    lots = volume(short=300, long=5_000)
+    lots = volume(short=200, long=5_000)
     season = Season(quick_database, seed=7)
     accepted = sum(
         season.accepts({stage: season.strewn(count) for stage, count in nonconforming.items()})
@@ -303,7 +303,7 @@ def p_value_of_mean(values, expected):
 def test_lots_with_bad_trees_in_runs_fare_as_the_simulation_says(
     quick_database, volume, run_length
 ):
-    lots = volume(short=100, long=1_000)
+    lots = volume(short=60, long=1_000)
     season = Season(quick_database, seed=8, stages=[Stage.COLUMNS])
     accepted = sum(
         season.accepts({Stage.COLUMNS: season.in_runs(REJECTABLE_TREES, run_length)})

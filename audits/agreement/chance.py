@@ -104,9 +104,7 @@ def agreeing_share(unit: CountedUnit, weights: Sequence[Sequence[float]]) -> flo
     """
     counts = unit.counts
     agreeing = sum(
-        count * (sum(map(float.__mul__, weights[place], map(float, counts))) - 1)
-        for place, count in enumerate(counts)
-        if count
+        count * (dot(weights[place], counts) - 1) for place, count in enumerate(counts) if count
     )
     return agreeing / (unit.ratings * (unit.ratings - 1))
 
@@ -137,6 +135,56 @@ def mean_shares(units: Sequence[CountedUnit], categories: int) -> list[float]:
         math.fsum(unit.times * unit.counts[place] / unit.ratings for unit in units) / (total or 1)
         for place in range(categories)
     ]
+
+
+def chance_of_shares(
+    shares: Sequence[float], weights: Sequence[Sequence[float]]
+) -> tuple[float, list[float]]:
+    """
+    Return the chance agreement of people who all give each answer equally often.
+
+    Parameters
+    ----------
+    shares : Sequence of float
+        Share of each answer.
+    weights : Sequence of Sequence of float
+        How much each two answers agree.
+
+    Returns
+    -------
+    tuple of float and list of float
+        Agreement of two of them by chance, and of each answer with theirs.
+
+    Examples
+    --------
+    >>> chance_of_shares([0.5, 0.5], [[1.0, 0.0], [0.0, 1.0]])
+    (0.5, [0.5, 0.5])
+    """
+    size = range(len(shares))
+    near = [dot([(weights[k][m] + weights[m][k]) / 2 for m in size], shares) for k in size]
+    return dot(shares, near), near
+
+
+def dot(left: Sequence[float], right: Sequence[float]) -> float:
+    """
+    Return the sum of products of two sequences.
+
+    Parameters
+    ----------
+    left, right : Sequence of float
+        Sequences of one length.
+
+    Returns
+    -------
+    float
+        The sum, without loss by rounding in between.
+
+    Examples
+    --------
+    >>> dot([1, 2], [3, 4])
+    11.0
+    """
+    return math.fsum(one * two for one, two in zip(left, right, strict=True))
 
 
 def beyond_chance(

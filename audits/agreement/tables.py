@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Hashable, Sequence
-from typing import TypeAlias
+from typing import SupportsFloat, TypeAlias
 
 Table: TypeAlias = Sequence[Sequence[int]]
 Weights: TypeAlias = Sequence[Sequence[float]]
@@ -188,7 +188,7 @@ def weights_of_disagreement(costs: Weights) -> list[list[float]]:
 
 
 def _places(categories: Sequence[Hashable]) -> list[float]:
-    numbers = [float(each) for each in categories if isinstance(each, int | float)]
+    numbers = [float(each) for each in categories if isinstance(each, SupportsFloat)]
     if len(numbers) == len(categories):
         return numbers
     return [float(place) for place in range(len(categories))]

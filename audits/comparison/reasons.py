@@ -18,6 +18,7 @@ class NoFit(StrEnum):
     TOO_FEW = "too few"
     NO_SPREAD = "no spread"
     NO_REPEATS = "no repeats"
+    NO_SCATTER = "no scatter"
     SEPARATED = "separated"
     ENTANGLED = "entangled"
 
@@ -31,7 +32,10 @@ NO_FIT_SENTENCES: Final[Mapping[NoFit, Message]] = MappingProxyType(
         NoFit.TOO_FEW: say("There are too few figures for this question."),
         NoFit.NO_SPREAD: say("All values are the same, so there is no difference to share out."),
         NoFit.NO_REPEATS: say(
-            "Nobody was measured twice, so chance cannot be told from a difference."
+            "No two values belong together, so chance cannot be told from a difference."
+        ),
+        NoFit.NO_SCATTER: say(
+            "The values of each are all the same, so there is no scatter to judge a difference by."
         ),
         NoFit.SEPARATED: say(
             "The faults fall so neatly on one side that no finite figure fits them."

@@ -17,6 +17,7 @@ from audits.services.scorebook import (
     StageStanding,
     measured_values,
     open_scorebook,
+    refuse_undeciding,
     stage_standings,
     write_rollups,
     write_stage_scores,
@@ -136,6 +137,7 @@ def amend_in(
     NotFound
         If the tree was not scored in this audit.
     """
+    refuse_undeciding(book)
     if not reason.strip():
         raise InvalidInput({"reason": say("Say why the score is changed.")})
     if book.audit.sealed_at is None:

@@ -274,7 +274,7 @@ class Applying:
     def _begin(self, item: PhoneItem) -> int:
         actor = self._sender.actor
         drawn = queries.draw_by_id(self._connection, actor.farm_id, item.draw)
-        if drawn is None or drawn.purpose is Purpose.START_CHECK:
+        if drawn is None or drawn.purpose not in {Purpose.FIRST, Purpose.RE_AUDIT}:
             raise HeldBack(HeldBecause.UNKNOWN_DRAW)
         name = self._unused_device(drawn)
         return add_audit(

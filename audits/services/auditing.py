@@ -34,10 +34,12 @@ from audits.services.scorebook import (
     lot_standing,
     measured_values,
     open_scorebook,
+    refuse_undeciding,
     scores_by_tree,
     stage_standings,
     write_stage_scores,
 )
+from audits.services.unseen import require_sight
 from audits.services.walking import AuditTrees, audit_trees
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
@@ -350,6 +352,7 @@ def record_trees(
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        refuse_undeciding(book)
         require_own(actor, book.audit)
         record_in(connection, book, entries, now)
         return audit_view(connection, book)
@@ -507,6 +510,7 @@ def undo_last_tree(database: Database, actor: Actor, audit_id: int) -> DrawTree 
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        refuse_undeciding(book)
         require_own(actor, book.audit)
         refuse_sealed(book.audit)
         tree = audit_view(connection, book).last_scored
@@ -561,6 +565,7 @@ def replace_tree(
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        refuse_undeciding(book)
         require_own(actor, book.audit)
         own = audit_trees(connection, book)
         refuse_sealed(book.audit)
@@ -711,12 +716,16 @@ def view_audit(database: Database, actor: Actor, audit_id: int) -> AuditView:
 
     Raises
     ------
+    NotAllowed
+        If its answers are still to stay unseen by this person.
     NotFound
         If the farm has no such audit.
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return audit_view(connection, open_scorebook(connection, actor.farm_id, audit_id))
+        book = open_scorebook(connection, actor.farm_id, audit_id)
+        require_sight(connection, actor, book.audit)
+        return audit_view(connection, book)
 
 
 def _score_values(

@@ -17,7 +17,7 @@ from audits.services.auditing import (
     replace_in,
     require_own,
 )
-from audits.services.scorebook import Scorebook, open_scorebook
+from audits.services.scorebook import Scorebook, open_scorebook, refuse_undeciding
 from audits.services.walking import audit_trees
 from audits.storage.database import Database
 from audits.vocabulary import Outcome, PlantingKind, Result
@@ -72,6 +72,7 @@ def record_sheet(
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        refuse_undeciding(book)
         require_own(actor, book.audit)
         for tree_id, kind in replaced.items():
             _replace(connection, book, tree_id, kind)

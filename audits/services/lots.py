@@ -29,6 +29,7 @@ from audits.services.planning import LotPlan, is_given_up, plan_lot_audit, the_l
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
+from audits.storage.queries import check_trees as check_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.vocabulary import LotState
@@ -230,6 +231,8 @@ def _draws(connection: sa.Connection, farm_id: int, lot_id: int) -> list[DrawLin
     names: Mapping[int, str] = {
         user.id: user.name for user in account_queries.users(connection, farm_id)
     }
+    # Blind second audits decide nothing; they stand on the page of the auditors.
+    checks = check_queries.check_audit_ids(connection, farm_id, lot_id)
     lines = []
     for drawn in queries.draws_of_lot(connection, farm_id, lot_id):
         plans = queries.draw_stages(connection, farm_id, drawn.id)
@@ -240,6 +243,7 @@ def _draws(connection: sa.Connection, farm_id: int, lot_id: int) -> list[DrawLin
                 decisions=queries.decisions(connection, farm_id, found.id),
             )
             for found in queries.audits_of_draw(connection, farm_id, drawn.id)
+            if found.id not in checks
         ]
         trees = queries.draw_trees(connection, farm_id, drawn.id)
         sample_size = max(read_plan(plan.plan).sample_size for plan in plans)

@@ -25,6 +25,7 @@ from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import pass_lists
 from audits.storage.queries import passes as queries
+from audits.storage.queries.check_trees import has_walk
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.queries.standards import standard_by_id, standard_in_force
 from audits.storage.tables import assignment, crew_pass, lot, lot_range, pass_row
@@ -176,7 +177,8 @@ def take_back_pass(database: Database, actor: Actor, pass_id: int) -> None:
     Raises
     ------
     Conflict
-        If a row of it is finished, a start check was begun, or a phone has scored trees of it.
+        If a row of it is finished, a start check or a calibration walk was begun, or a phone has
+        scored trees of it.
     NotFound
         If the farm has no such pass.
     """
@@ -189,6 +191,10 @@ def take_back_pass(database: Database, actor: Actor, pass_id: int) -> None:
         if checks or any(part.finished_at is not None for part in parts):
             raise Conflict(
                 say("A row is finished or a start check is begun: the pass cannot be taken back.")
+            )
+        if has_walk(connection, farm_id, pass_id):
+            raise Conflict(
+                say("A calibration walk was opened in this pass: it cannot be taken back.")
             )
         drop_ahead_draws(connection, farm_id, pass_id)
         for table in (assignment, pass_row):

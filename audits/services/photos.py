@@ -11,6 +11,7 @@ from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Actor, Audit, DeviceRow
 from audits.services.access import may_keep_phones, require_crew_lead
+from audits.services.unseen import require_sight
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
@@ -116,7 +117,9 @@ def keep_photo(
     return True
 
 
-def photos_of_audit(database: Database, actor: Actor, audit_id: int) -> list[PhotoRow]:
+def photos_of_audit(
+    database: Database, actor: Actor, audit_id: int, now: datetime | None = None
+) -> list[PhotoRow]:
     """
     List the photos of an audit, without their content.
 
@@ -128,18 +131,28 @@ def photos_of_audit(database: Database, actor: Actor, audit_id: int) -> list[Pho
         The supervisor.
     audit_id : int
         The audit.
+    now : datetime or None, optional
+        The present: a second audit that comes too late keeps nobody waiting.
 
     Returns
     -------
     list of PhotoRow
         Row by row, by position.
+
+    Raises
+    ------
+    NotAllowed
+        If a blind second audit of these trees is still to be made.
     """
     require_crew_lead(actor)
     with database.read() as connection:
+        _require_sight(connection, actor, audit_id, now)
         return photo_queries.photos_of_audit(connection, actor.farm_id, audit_id)
 
 
-def photo_content(database: Database, actor: Actor, audit_id: int, photo_id: int) -> bytes:
+def photo_content(
+    database: Database, actor: Actor, audit_id: int, photo_id: int, now: datetime | None = None
+) -> bytes:
     """
     Return one photo of an audit.
 
@@ -151,6 +164,8 @@ def photo_content(database: Database, actor: Actor, audit_id: int, photo_id: int
         The supervisor.
     audit_id, photo_id : int
         The photo.
+    now : datetime or None, optional
+        The present: a second audit that comes too late keeps nobody waiting.
 
     Returns
     -------
@@ -159,15 +174,26 @@ def photo_content(database: Database, actor: Actor, audit_id: int, photo_id: int
 
     Raises
     ------
+    NotAllowed
+        If a blind second audit of these trees is still to be made.
     NotFound
         If the audit has no such photo.
     """
     require_crew_lead(actor)
     with database.read() as connection:
+        _require_sight(connection, actor, audit_id, now)
         content = photo_queries.photo_content(connection, actor.farm_id, audit_id, photo_id)
     if content is None:
         raise NotFound(say("There is no such photo."))
     return content
+
+
+def _require_sight(
+    connection: sa.Connection, actor: Actor, audit_id: int, now: datetime | None
+) -> None:
+    found = queries.audit_by_id(connection, actor.farm_id, audit_id)
+    if found is not None:
+        require_sight(connection, actor, found, now)
 
 
 def _audit_of(connection: sa.Connection, farm_id: int, device: DeviceRow, sent: SentPhoto) -> Audit:

@@ -234,7 +234,7 @@ def _planned(
     InvalidInput
         If there are no bearing trees or too few for the promises.
     """
-    places = _places(connection, terms.farm_id, ranges, terms.crew_pass)
+    places = bearing_places(connection, terms.farm_id, ranges, terms.crew_pass)
     if not places:
         raise InvalidInput({"lot": say("No bearing tree of the standard stands in this lot.")})
     inspections: dict[Stage, Inspection] = {}
@@ -311,12 +311,36 @@ def _stages_to_audit(
     return Purpose.RE_AUDIT, tuple(stage for stage in Stage if stage in redone)
 
 
-def _places(
+def bearing_places(
     connection: sa.Connection,
     farm_id: int,
     ranges: Iterable[LotRange | PassRow],
     crew_pass: CrewPass,
 ) -> list[Place]:
+    """
+    Return the bearing trees of the standard in some stretches of rows.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    ranges : iterable of LotRange or PassRow
+        The stretches.
+    crew_pass : CrewPass
+        Their pass, on whose day the map is read.
+
+    Returns
+    -------
+    list of Place
+        Row by row.
+
+    Raises
+    ------
+    NotFound
+        If there is no such farm.
+    """
     farm = farm_queries.farm_by_id(connection, farm_id)
     if farm is None:
         raise NotFound(say("There is no such farm."))

@@ -18,7 +18,6 @@ from audits.services.scorebook import (
 from audits.services.walking import trees_by_id
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
-from audits.vocabulary import Purpose, Stage
 
 _SUMS: Final = ("trees", "due", "nonconforming", "points_sum")
 
@@ -99,7 +98,7 @@ def check_scores(
 def _check_trees(connection: sa.Connection, book: Scorebook, differences: list[Difference]) -> int:
     """Compare every version of every tree's scores, those amended since too."""
     drawn = trees_by_id(connection, book)
-    parts: dict[tuple[int, Stage], StageScoreRow] = {
+    parts = {
         (part.tree_score_id, part.stage): part
         for part in queries.every_stage_score(connection, book.farm.id, book.audit.id)
     }
@@ -140,7 +139,7 @@ def _check_rollups(
     scores: Sequence[StageScoreRow],
     differences: list[Difference],
 ) -> None:
-    if book.audit.sealed_at is None or book.draw.purpose is Purpose.START_CHECK:
+    if book.audit.sealed_at is None or not book.decides:
         return
     recomputed: dict[tuple[object, object], tuple[object, ...]] = {
         (row["stage"], row["worker_id"]): tuple(row[name] for name in _SUMS)

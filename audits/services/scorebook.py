@@ -57,6 +57,7 @@ from audits.scoring import (
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.queries import audits as queries
+from audits.storage.queries import check_trees as check_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
@@ -66,6 +67,7 @@ from audits.vocabulary import Fault, Outcome, Purpose, Result, Stage
 
 _DUE = frozenset({Result.CONFORMING, Result.NONCONFORMING})
 _LENGTH_FAULTS = frozenset(LENGTH_FAULTS.values())
+_DECIDING = frozenset({Purpose.FIRST, Purpose.RE_AUDIT})
 
 
 @dataclass(frozen=True)
@@ -86,9 +88,11 @@ class Scorebook:
     standard : Standard
         The version in force when the pass began.
     plans : Mapping of Stage to StagePlan
-        The plan of each stage; empty for a start check, which decides nothing.
+        The plan of each stage; empty for an audit that decides nothing.
     assignments : Sequence of Assignment
         Who did what in the rows that the draw visits.
+    check_of : int or None, optional
+        For a blind second audit, the first one, whose trees it scores.
     """
 
     farm: Farm
@@ -98,6 +102,12 @@ class Scorebook:
     standard: Standard
     plans: Mapping[Stage, StagePlan]
     assignments: Sequence[Assignment]
+    check_of: int | None = None
+
+    @property
+    def decides(self) -> bool:
+        """Whether it is made to decide; start checks and check trees decide and feed nothing."""
+        return self.draw.purpose in _DECIDING and self.check_of is None
 
     @cached_property
     def wave_sizes(self) -> tuple[int, ...]:
@@ -106,7 +116,7 @@ class Scorebook:
 
     @property
     def sample_size(self) -> int:
-        """Trees that the plans ask for; none in a start check, which decides nothing."""
+        """Trees that the plans ask for; none in an audit that decides nothing."""
         return max(self.wave_sizes, default=0)
 
     @property
@@ -137,8 +147,8 @@ class Scorebook:
         """
         if self.audit.worker_id is not None:
             return self.audit.worker_id
-        if self.draw.purpose is Purpose.RE_AUDIT:
-            # Two passes made the cuts that are counted here.
+        if self.draw.purpose is Purpose.RE_AUDIT or not self.decides:
+            # Two passes made the cuts that are counted here, or the auditors are looked at.
             return None
         return answerable_worker(
             self.assignments,
@@ -256,20 +266,44 @@ def open_scorebook(connection: sa.Connection, farm_id: int, audit_id: int) -> Sc
     )
     if not (found and draw and crew_pass and farm and version):
         raise NotFound(say("There is no such audit."))
+    check_of = None
+    if draw.purpose is Purpose.FIRST:
+        check_of = check_queries.audit_checked_by(connection, farm_id, audit_id)
     return Scorebook(
         farm=farm,
         audit=found,
         draw=draw,
         crew_pass=crew_pass,
         standard=standard_of(version),
-        plans={
+        plans={}
+        if check_of is not None
+        else {
             row.stage: read_plan(row.plan)
             for row in queries.draw_stages(connection, farm_id, draw.id)
         },
         assignments=read_assignments(
             pass_queries.assignments_in_draw(connection, farm_id, draw.crew_pass_id, draw.id)
         ),
+        check_of=check_of,
     )
+
+
+def refuse_undeciding(book: Scorebook) -> None:
+    """
+    Stop where an audit is asked for and this is a start check or one of check trees.
+
+    Parameters
+    ----------
+    book : Scorebook
+        What was found.
+
+    Raises
+    ------
+    NotFound
+        If it decides nothing.
+    """
+    if not book.decides:
+        raise NotFound(say("There is no such audit."))
 
 
 def read_assignments(rows: Iterable[AssignmentRow]) -> list[Assignment]:
@@ -542,12 +576,12 @@ def write_rollups(connection: sa.Connection, book: Scorebook) -> None:
     connection : sqlalchemy.Connection
         The open writer.
     book : Scorebook
-        The audit; a start check has no roll-ups, since it feeds no trend.
+        The audit; one that decides nothing has no roll-ups, since it feeds no trend.
     """
     connection.execute(
         rollup.delete().where(rollup.c.farm_id == book.farm.id, rollup.c.audit_id == book.audit.id)
     )
-    if book.draw.purpose is not Purpose.START_CHECK:
+    if book.decides:
         scores = queries.current_stage_scores(connection, book.farm.id, book.audit.id)
         insert_many(connection, rollup, rollup_rows(book, scores))
 

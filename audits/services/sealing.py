@@ -19,8 +19,10 @@ from audits.services.scorebook import (
     failed_stages,
     lot_standing,
     open_scorebook,
+    refuse_undeciding,
     write_rollups,
 )
+from audits.services.second_audits import choose_second_audit
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
 from audits.storage.queries import passes as pass_queries
@@ -61,6 +63,7 @@ def seal_audit(database: Database, actor: Actor, audit_id: int, now: datetime) -
     require_crew_lead(actor)
     with database.write() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        refuse_undeciding(book)
         if book.draw.lot_id is None:
             raise NotFound(say("There is no such audit."))
         require_own(actor, book.audit)
@@ -101,6 +104,7 @@ def seal_in(connection: sa.Connection, view: AuditView, now: datetime) -> None:
     write_rollups(connection, book)
     if _decides_lot(connection, book):
         _move_lot(connection, book, view, now)
+        choose_second_audit(connection, book, now)
 
 
 def write_decisions(

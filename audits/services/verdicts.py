@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 
 import sqlalchemy as sa
@@ -32,8 +33,10 @@ from audits.services.scorebook import (
     StageStanding,
     measured_values,
     open_scorebook,
+    refuse_undeciding,
     stage_standings,
 )
+from audits.services.unseen import require_sight
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
@@ -119,7 +122,14 @@ class VerdictView:
         return [verdict for verdict in self.decisions if verdict.version == version]
 
 
-def view_verdict(database: Database, actor: Actor, audit_id: int) -> VerdictView:
+def view_verdict(
+    database: Database,
+    actor: Actor,
+    audit_id: int,
+    now: datetime | None = None,
+    *,
+    for_rework: bool = False,
+) -> VerdictView:
     """
     Return an audit of a lot with everything its page shows.
 
@@ -131,6 +141,11 @@ def view_verdict(database: Database, actor: Actor, audit_id: int) -> VerdictView
         The supervisor.
     audit_id : int
         The audit.
+    now : datetime or None, optional
+        The present: a second audit that comes too late keeps nobody waiting.
+    for_rework : bool, optional
+        Whether it is asked for because of the rework order: that must go out, and tells where,
+        whether or not a blind second audit is still to be made.
 
     Returns
     -------
@@ -139,12 +154,17 @@ def view_verdict(database: Database, actor: Actor, audit_id: int) -> VerdictView
 
     Raises
     ------
+    NotAllowed
+        If a blind second audit of these trees is still to be made.
     NotFound
-        If the farm has no such audit, or it is a start check, which gives no verdict.
+        If the farm has no such audit, or it gives no verdict.
     """
     require_crew_lead(actor)
     with database.read() as connection:
         book = open_scorebook(connection, actor.farm_id, audit_id)
+        refuse_undeciding(book)
+        if not for_rework:
+            require_sight(connection, actor, book.audit, now)
         if book.draw.lot_id is None:
             raise NotFound(say("There is no such audit."))
         ranges = ranges_with_rows(

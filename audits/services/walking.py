@@ -89,11 +89,19 @@ def audit_trees(connection: sa.Connection, book: Scorebook) -> AuditTrees:
     AuditTrees
         Sample and reserve, with the trees that this audit has replaced.
     """
-    trees = queries.draw_trees(connection, book.farm.id, book.draw.id)
+    farm_id = book.farm.id
+    trees = queries.draw_trees(connection, farm_id, book.draw.id)
     given_up = is_given_up(trees, book.sample_size)
-    replaced = queries.replacements(connection, book.farm.id, book.audit.id)
+    # A blind second audit goes the way of the first, to the trees that were scored there.
+    walked_by = book.audit.id if book.check_of is None else book.check_of
+    replaced = queries.replacements(connection, farm_id, walked_by)
     if replaced:
         trees = _own_walk(trees, replaced, _rows_walked(connection, book, trees))
+    if book.check_of is not None:
+        scored = {
+            each.draw_tree_id for each in queries.current_scores(connection, farm_id, walked_by)
+        }
+        trees = [tree for tree in trees if tree.id in scored]
     gone = frozenset(noted.draw_tree_id for noted in replaced)
     return AuditTrees(trees, replaced=gone, given_up=given_up)
 

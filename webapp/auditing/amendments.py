@@ -28,7 +28,7 @@ from webapp.reading import words
 @open_to(CREW_LEADS)
 def amend(audit_id: int, tree_id: int) -> ResponseReturnValue:
     """Correct a tree of a sealed audit, with a reason."""
-    view = view_verdict(database(), actor(), audit_id)
+    view = view_verdict(database(), actor(), audit_id, present())
     tree = _tree_of(view, tree_id)
     if view.view.book.audit.sealed_at is None:
         return redirect(url_for("auditing.tree", audit_id=audit_id, tree_id=tree_id))

@@ -153,7 +153,7 @@ def _entries(payloads: Mapping[int, dict[str, object]]) -> list[TreeEntry]:
 
 
 def _sheet(audit_id: int) -> tuple[VerdictView, DeskSheet]:
-    verdict = view_verdict(database(), actor(), audit_id)
+    verdict = view_verdict(database(), actor(), audit_id, present())
     view = verdict.view
     sample = sample_of(database(), view.book)
     return verdict, DeskSheet(view, sample, paper_columns(view), words())

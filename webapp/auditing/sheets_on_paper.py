@@ -33,7 +33,7 @@ from webapp.auditing.blueprint import blueprint
 from webapp.auditing.entry import StagePanel, stage_panels
 from webapp.auditing.places import lot_name, position_words, row_name, tree_place
 from webapp.auditing.samples import Sample, sample_of
-from webapp.extensions import database, farm
+from webapp.extensions import database, farm, present
 from webapp.reading import chosen_language, read_in, words
 
 _LETTER_REGIONS = frozenset({"US", "CA", "MX"})
@@ -61,7 +61,7 @@ def tally_sheet_pdf(
     source: Database, reader: Actor, audit_id: int, *, page: Page, language: str
 ) -> bytes:
     """Print the sample of an audit in a language; needs an application context, no request."""
-    view = view_verdict(source, reader, audit_id)
+    view = view_verdict(source, reader, audit_id, present())
     book = view.view.book
     sample = sample_of(source, book)
     with source.read() as connection:

@@ -110,7 +110,7 @@ def _on_to_next(view: AuditView) -> ResponseReturnValue:
 
 def _open_view(audit_id: int) -> AuditView:
     view = auditing.view_audit(database(), actor(), audit_id)
-    if view.book.draw.lot_id is None:
+    if view.book.draw.lot_id is None or not view.book.decides:
         raise NotFound(say("There is no such audit."))
     return view
 

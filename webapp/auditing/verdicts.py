@@ -32,7 +32,7 @@ from webapp.reading import words
 @open_to(CREW_LEADS)
 def audit(audit_id: int) -> ResponseReturnValue:
     """Go on to the next tree; when nothing is left to score, show the verdict."""
-    view = view_verdict(database(), actor(), audit_id)
+    view = view_verdict(database(), actor(), audit_id, present())
     onward = next_url(view.view)
     return redirect(onward) if onward else _page(view)
 
@@ -41,7 +41,7 @@ def audit(audit_id: int) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def trees(audit_id: int) -> ResponseReturnValue:
     """Show where an audit stands and all its trees, finished or not."""
-    return _page(view_verdict(database(), actor(), audit_id))
+    return _page(view_verdict(database(), actor(), audit_id, present()))
 
 
 @blueprint.post("/audits/<int:audit_id>/seal")
@@ -79,7 +79,9 @@ def _page(view: VerdictView) -> str:
         amendments=amended_trees(view),
         stage_names=[line.name for line in stage_lines(audit_view.standings)],
         desk_words=_desk_words(view),
-        photos=photo_lines(view, photos_of_audit(database(), actor(), audit_view.book.audit.id)),
+        photos=photo_lines(
+            view, photos_of_audit(database(), actor(), audit_view.book.audit.id, present())
+        ),
     )
 
 

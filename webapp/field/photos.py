@@ -48,7 +48,8 @@ def send_photo(photo: UUID) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def show_photo(audit_id: int, photo_id: int) -> ResponseReturnValue:
     """Show one photo of an audit."""
-    answer = Response(photo_content(database(), actor(), audit_id, photo_id), mimetype="image/jpeg")
+    content = photo_content(database(), actor(), audit_id, photo_id, present())
+    answer = Response(content, mimetype="image/jpeg")
     # Opened by itself it is a picture and can be nothing else.
     answer.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
     return answer

@@ -16,7 +16,7 @@ from webapp.reading import words
 def rework_pdf(order_id: int, page: Page) -> bytes:
     """Print a rework order in the reader's language."""
     view = view_rework(database(), actor(), order_id)
-    verdict = view_verdict(database(), actor(), view.order.audit_id)
+    verdict = view_verdict(database(), actor(), view.order.audit_id, for_rework=True)
     with database().read() as connection:
         workers = {
             worker.id: worker

@@ -30,6 +30,7 @@ from audits.agreement.kappa import (
     early_errors,
     gwet_ac1_of_table,
     gwet_ac2_of_table,
+    steady_interval,
     weighted_kappa,
 )
 from audits.agreement.raters import (
@@ -87,6 +88,7 @@ __all__ = [
     "krippendorff_alpha",
     "read_agreement",
     "repeatability",
+    "steady_interval",
     "weighted_kappa",
     "weights_of_disagreement",
 ]

@@ -6,9 +6,9 @@ from typing import Final
 
 from babel.numbers import format_decimal
 
-from audits.agreement.kappa import KappaEstimate, cohen_kappa, gwet_ac1_of_table
+from audits.agreement.kappa import cohen_kappa, gwet_ac1_of_table, steady_interval
 from audits.agreement.tables import Table, checked_table
-from audits.estimates import Interval, clopper_pearson
+from audits.estimates import Interval
 from audits.messages import Message, Words, mark, say, say_n
 
 # Kappa of 0.75 and more is good, below 0.40 poor: AIAG, Measurement Systems Analysis, 4th edition,
@@ -92,7 +92,7 @@ class AgreementReading:
     kappa : float or None
         Cohen's kappa, in [-1, 1]; None where there are too few trees or too few faults to judge.
     interval : Interval or None
-        95 % interval of kappa within [-1, 1]; None where kappa is.
+        95 % interval of kappa within [-1, 1] by `steady_interval`; None where kappa is.
     ac1 : float or None
         Gwet's AC1; only where faults are too few for kappa.
     sentence : Message
@@ -158,7 +158,7 @@ def read_agreement(table: Table) -> AgreementReading:
     Examples
     --------
     >>> print(read_agreement([[40, 2], [1, 12]]).sentence)
-    Good agreement: kappa 0.85, could be 0.69 to 1.00 (55 trees).
+    Good agreement: kappa 0.85, could be 0.64 to 0.99 (55 trees).
     """
     counts = checked_table(table)
     found = cohen_kappa(counts)
@@ -166,9 +166,10 @@ def read_agreement(table: Table) -> AgreementReading:
     agreed = sum(row[place] for place, row in enumerate(counts))
     if found.pairs < LEAST_PAIRS:
         return _too_few(found.pairs, agreed)
-    if found.kappa is None or found.pairs - usual < LEAST_UNUSUAL_TREES:
+    interval = steady_interval(counts)
+    if found.kappa is None or interval is None or found.pairs - usual < LEAST_UNUSUAL_TREES:
         return _no_faults(counts, found.pairs, agreed, found.pairs - usual)
-    return _judged(found, found.kappa, agreed)
+    return _judged(found.pairs, agreed, found.kappa, interval)
 
 
 def _too_few(pairs: int, agreed: int) -> AgreementReading:
@@ -216,13 +217,12 @@ def _no_faults(counts: list[list[int]], pairs: int, agreed: int, unusual: int) -
     )
 
 
-def _judged(found: KappaEstimate, kappa: float, agreed: int) -> AgreementReading:
-    interval = _interval(found, kappa, agreed)
+def _judged(pairs: int, agreed: int, kappa: float, interval: Interval) -> AgreementReading:
     values = {
         "kappa": Hundredths(kappa),
         "lower": Hundredths(interval.lower),
         "upper": Hundredths(interval.upper),
-        "pairs": found.pairs,
+        "pairs": pairs,
     }
     if kappa >= GOOD_KAPPA - _ROUNDING:
         level = AgreementLevel.GOOD
@@ -246,16 +246,4 @@ def _judged(found: KappaEstimate, kappa: float, agreed: int) -> AgreementReading
             **values,
         )
         follows = say("The scores are not used to compare workers until recalibrated.")
-    return AgreementReading(level, found.pairs, agreed, kappa, interval, None, sentence, follows)
-
-
-def _interval(found: KappaEstimate, kappa: float, agreed: int) -> Interval:
-    """Return limits within [-1, 1] that are never a single point."""
-    lower, upper = found.interval or Interval(kappa, kappa)
-    if not found.standard_error and found.expected is not None:
-        # The formula knows no spread, as with complete agreement, but another sample of trees would
-        # have some: the exact interval of the share of agreeing trees, chance agreement held.
-        room = 1 - found.expected
-        shares = clopper_pearson(agreed, found.pairs)
-        lower, upper = ((share - found.expected) / room for share in shares)
-    return Interval(max(-1.0, min(lower, kappa)), min(1.0, max(upper, kappa)))
+    return AgreementReading(level, pairs, agreed, kappa, interval, None, sentence, follows)

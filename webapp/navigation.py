@@ -13,6 +13,7 @@ from webapp.access import CREW_LEADS, EVERYONE, OWNERS
 _AREAS_WITHIN: Final = {
     "auditing": "passes",
     "checks": "passes",
+    "contests": "workers",
     "field": "today",
     "standards": "blocks",
 }
@@ -38,20 +39,35 @@ def ways() -> list[Way]:
         (gettext("Passes"), "passes.index", CREW_LEADS),
         (gettext("Crews"), "crews.index", CREW_LEADS),
         (gettext("Workers"), "workers.index", CREW_LEADS),
+        (gettext("My page"), "contests.mine", frozenset({Role.WORKER})),
         (gettext("My work"), "workers.mine", frozenset({Role.WORKER})),
+        (gettext("My trees"), "contests.trees", frozenset({Role.WORKER})),
+        (gettext("Comparison"), "comparison.index", CREW_LEADS),
         (gettext("Season"), "season.index", OWNERS),
         (gettext("Print"), "printing.index", CREW_LEADS),
         (gettext("Safety"), "safety.index", EVERYONE),
         (gettext("Phones"), "devices.index", CREW_LEADS),
         (gettext("Farm"), "farm.index", OWNERS),
     ]
-    area = (request.endpoint or "").partition(".")[0]
-    area = _AREAS_WITHIN.get(area, area)
-    return [
-        Way(label, url_for(endpoint), endpoint.partition(".")[0] == area)
+    own = [
+        (label, endpoint)
         for label, endpoint, roles in offered
         if actor.role in roles and endpoint in current_app.view_functions
     ]
+    present = _present_way([endpoint for _, endpoint in own])
+    return [Way(label, url_for(endpoint), endpoint == present) for label, endpoint in own]
+
+
+def _present_way(offered: list[str]) -> str | None:
+    """Return the entry under which the page is found: its own, else the first of its area."""
+    if request.endpoint in offered:
+        return request.endpoint
+    area = (request.endpoint or "").partition(".")[0]
+    for wanted in (area, _AREAS_WITHIN.get(area)):
+        for endpoint in offered:
+            if endpoint.partition(".")[0] == wanted:
+                return endpoint
+    return None
 
 
 def way_to(endpoint: str, **values: Any) -> str | None:  # noqa: ANN401 - as url_for takes them

@@ -52,7 +52,7 @@ DESK = {"viewport": {"width": 1280, "height": 800}}
 WCAG_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 SCREENSHOTS = PROJECT / ".cache" / "screenshots"
 LOCALES = {"en": "en-US", "es": "es-US"}
-_FIRST_PAGES = {Role.OWNER: "/", Role.SUPERVISOR: "/", Role.WORKER: "/workers/mine"}
+_FIRST_PAGES = {Role.OWNER: "/", Role.SUPERVISOR: "/", Role.WORKER: "/contests/mine"}
 _DEADLINE_MS = 10_000
 
 

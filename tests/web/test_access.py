@@ -39,6 +39,15 @@ EXPECTED = {
     "/workers/mine": WORKERS,
     # Workers see their own record here and no other: see the test below.
     "/workers/<int:worker_id>": frozenset(Role),
+    "/contests/mine": WORKERS,
+    "/contests/trees": WORKERS,
+    "/contests/trees.csv": WORKERS,
+    # Whose score, disagreement or photo it is decides: see tests/web/test_contests.py.
+    "/contests/notice": frozenset(Role),
+    "/contests/audits": frozenset(Role),
+    "/contests/photos": frozenset(Role),
+    "/contests/<int:contest_id>/words": frozenset(Role),
+    "/contests/<int:contest_id>/take-back": frozenset(Role),
     "/sign-in": ANYBODY,
     "/sign-out": ANYBODY,
     "/language": ANYBODY,
@@ -244,7 +253,7 @@ def test_each_role_opens_its_own_pages_and_no_others(app, orchard, sign_in, role
 @pytest.mark.parametrize("role", list(Role))
 def test_the_navigation_offers_only_what_opens(sign_in, role):
     client = sign_in(role)
-    first = client.get("/workers/mine" if role is Role.WORKER else "/")
+    first = client.get("/contests/mine" if role is Role.WORKER else "/")
     links = [link for link in read_page(first).links if link.startswith("/")]
 
     assert {link: client.get(link).status_code for link in links} == dict.fromkeys(links, 200)

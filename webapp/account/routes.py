@@ -69,7 +69,7 @@ def language() -> ResponseReturnValue:
 
 
 def _first_page(actor: Actor) -> str:
-    return url_for("workers.mine" if actor.role is Role.WORKER else "today.index")
+    return url_for("contests.mine" if actor.role is Role.WORKER else "today.index")
 
 
 def _own_page(target: str | None) -> str | None:

@@ -6,8 +6,8 @@ from webapp.account.routes import blueprint as account
 from webapp.auditing.routes import blueprint as auditing
 from webapp.blocks.routes import blueprint as blocks
 from webapp.checks.routes import blueprint as checks
-from webapp.contests.routes import blueprint as contests
 from webapp.comparison.routes import blueprint as comparison
+from webapp.contests.routes import blueprint as contests
 from webapp.crews.routes import blueprint as crews
 from webapp.devices.phone import blueprint as phone
 from webapp.devices.routes import blueprint as devices

@@ -1,9 +1,10 @@
 """The p chart: fractions of samples of any size against three sigma limits."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from audits.control.limits import SIGMAS, Signal, sigma_limits
+from audits.control.shewhart import kept_points
 from audits.estimates import ratio_of_sums
 
 
@@ -56,6 +57,7 @@ def p_chart(
     due: Sequence[int],
     *,
     centre: float | None = None,
+    left_out: Collection[int] = (),
     sigmas: float = SIGMAS,
 ) -> FractionChart:
     """
@@ -73,6 +75,8 @@ def p_chart(
     centre : float or None, optional
         Fraction of nonconforming trees in the long run, in [0, 1]; by default the ratio of sums of
         these samples.
+    left_out : Collection of int, optional
+        Numbers, from 1, of samples that the centre is not found from.
     sigmas : float, optional
         Distance of the limits from the centre in standard deviations, above 0.
 
@@ -98,6 +102,8 @@ def p_chart(
     """
     samples = list(zip(nonconforming, due, strict=True))
     average = ratio_of_sums(samples)
+    if left_out:
+        average = ratio_of_sums(samples[place] for place in kept_points(len(samples), left_out))
     if centre is None:
         centre = average
     if centre is None:

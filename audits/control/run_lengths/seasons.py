@@ -179,7 +179,7 @@ def _whole_scores(p0: float, p1: float) -> tuple[int, int]:
 
 def _signalled_by_now(design: BernoulliCusum, p: float) -> Iterator[float]:
     # Yields the chance of a signal within 0, 1, 2, ... trees, for ever.
-    fault, drop, threshold, start = _whole(design)
+    fault, drop, threshold, start = whole_numbers(design)
     if not 0 <= p <= 1:
         raise ValueError(f"p must lie in [0, 1], not {p}")
     good = 1 - p
@@ -198,7 +198,30 @@ def _signalled_by_now(design: BernoulliCusum, p: float) -> Iterator[float]:
         going = [good * down + p * up for down, up in zip(fallen, risen, strict=True)]
 
 
-def _whole(design: BernoulliCusum) -> tuple[int, int, int, int]:
+def whole_numbers(design: BernoulliCusum) -> tuple[int, int, int, int]:
+    """
+    Return the numbers of a chart whose sums are whole.
+
+    Parameters
+    ----------
+    design : BernoulliCusum
+        The chart.
+
+    Returns
+    -------
+    tuple of int
+        What a fault adds, what a conforming tree takes, the threshold and the start.
+
+    Raises
+    ------
+    ValueError
+        If one of them is not a whole number.
+
+    Examples
+    --------
+    >>> whole_numbers(BernoulliCusum(9, -1, threshold=40))
+    (9, 1, 40, 0)
+    """
     numbers = {
         "score_fault": design.score_fault,
         "score_good": design.score_good,

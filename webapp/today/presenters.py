@@ -8,6 +8,7 @@ from typing import Final
 from flask_babel import format_date, format_datetime, format_time, gettext, ngettext
 
 from audits.records import Farm
+from audits.services.contesting import ContestView
 from audits.services.today import (
     BegunLot,
     ReworkLot,
@@ -18,6 +19,8 @@ from audits.services.today import (
 from audits.services.trends import WorkerSignal
 from audits.storage.queries.today import OpenAudit, OpenLot, PassAtWork
 from audits.vocabulary import METHOD_NAMES, PASS_KIND_NAMES, STAGE_NAMES, Method
+from webapp.contests.score_words import contest_place, stage_words
+from webapp.contests.score_words import worker_words as contesting_worker
 from webapp.navigation import way_to
 from webapp.passes.people import worker_words
 from webapp.passes.presenters import Fact, pass_name
@@ -218,6 +221,23 @@ def _signal_line(signal: WorkerSignal) -> Line:
         state=gettext("Look together at: %(stages)s", stages=stages),
         shape="signal",
         tone="bad",
+    )
+
+
+def contest_part(waiting: Iterable[ContestView]) -> Part:
+    """Return the scores that somebody disagrees with, the oldest disagreement first."""
+    return _part(map(_contest_line, waiting))
+
+
+def _contest_line(contest: ContestView) -> Line:
+    row = contest.row
+    return Line(
+        title=f"{stage_words(row.stage)}: {contest_place(row)}",
+        note=contesting_worker(row),
+        url=way_to("contests.show", contest_id=row.id),
+        state=gettext("Late: answer it") if contest.is_late else gettext("contested"),
+        shape="halt" if contest.is_late else "contested",
+        tone="bad" if contest.is_late else "open",
     )
 
 

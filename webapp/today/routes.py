@@ -3,6 +3,7 @@
 from flask import Blueprint, render_template
 from flask.typing import ResponseReturnValue
 
+from audits.services.contesting import list_contests
 from audits.services.held import count_held
 from audits.services.today import view_today
 from webapp.access import CREW_LEADS, actor, open_to
@@ -27,6 +28,7 @@ def index() -> ResponseReturnValue:
         late=presenters.late_part(view),
         begun=presenters.begun_part(view),
         rework=presenters.rework_part(view),
+        contests=presenters.contest_part(list_contests(database(), actor(), present()).waiting),
         signals=presenters.signal_part(view),
         at_work=presenters.pass_part(view),
         briefs=presenters.briefs_of(view, farm()),

@@ -24,7 +24,11 @@ from audits.estimates.intervals import normal_quantile
 # A variance that is 0 by the formula comes out of floating point as at most this share of squares.
 _ROUNDING = 1e-13
 
+# Trees spread over a table whose range is to hold with few trees.
 _ADDED_TREES = 2
+
+# The normal quantile as Cohen rounded it in 1960.
+_EARLY_QUANTILE = 1.96
 
 
 @dataclass(frozen=True)
@@ -240,7 +244,8 @@ def early_errors(table: Table) -> EarlyErrors | None:
     room = 1 - found.expected
     error = math.sqrt(found.observed * (1 - found.observed) / found.pairs) / room
     error_null = math.sqrt(found.expected / (found.pairs * room))
-    return EarlyErrors(error, _normal_interval(found.kappa, error), error_null)
+    reach = _EARLY_QUANTILE * error
+    return EarlyErrors(error, Interval(found.kappa - reach, found.kappa + reach), error_null)
 
 
 def gwet_ac1_of_table(table: Table) -> Coefficient:

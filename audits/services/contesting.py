@@ -20,8 +20,10 @@ from audits.services.access import require_crew_lead
 from audits.services.amending import amend_in
 from audits.services.auditing import Device
 from audits.services.scorebook import Scorebook, open_scorebook
+from audits.services.unseen import may_see, require_sight
 from audits.storage.database import Database
 from audits.storage.queries import audits as audit_queries
+from audits.storage.queries import check_trees as check_queries
 from audits.storage.queries import contests as queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.contests import ContestRow, ScoreKey, ScoreNow
@@ -69,12 +71,15 @@ class ContestList:
     Parameters
     ----------
     waiting : list of ContestView
-        The oldest first.
+        The oldest first; those left out whose trees the person may still score unseen.
+    unseen : int
+        How many are left out for that reason.
     answered : list of ContestRow
         The latest first.
     """
 
     waiting: list[ContestView]
+    unseen: int
     answered: list[ContestRow]
 
 
@@ -308,8 +313,9 @@ def answer_contest(
         hindrance = _hindrance(actor, found, amenders)
         if hindrance is not None:
             raise NotAllowed(hindrance)
+        book = open_scorebook(connection, actor.farm_id, found.audit_id)
+        require_sight(connection, actor, book.audit, now)
         if answers is not None:
-            book = open_scorebook(connection, actor.farm_id, found.audit_id)
             _refuse_no_change(connection, book, found.draw_tree_id, answers)
             amend_in(
                 connection,
@@ -353,8 +359,11 @@ def list_contests(database: Database, actor: Actor, now: datetime) -> ContestLis
     require_crew_lead(actor)
     with database.read() as connection:
         waiting = queries.open_contests(connection, actor.farm_id)
+        hidden = unseen_audits(connection, actor, now)
+        seen = [row for row in waiting if row.audit_id not in hidden]
         return ContestList(
-            waiting=_views(connection, actor, waiting, now),
+            waiting=_views(connection, actor, seen, now),
+            unseen=len(waiting) - len(seen),
             answered=queries.answered_contests(
                 connection, actor.farm_id, most=_MOST_ANSWERED_SHOWN
             ),
@@ -387,9 +396,11 @@ def view_contest(
     with database.read() as connection:
         found = _the_contest(connection, actor.farm_id, contest_id)
         latest = _latest_answers(connection, actor.farm_id, found.audit_id, found.draw_tree_id)
+        book = open_scorebook(connection, actor.farm_id, found.audit_id)
+        require_sight(connection, actor, book.audit, now)
         return ContestToAnswer(
             contest=_views(connection, actor, [found], now)[0],
-            book=open_scorebook(connection, actor.farm_id, found.audit_id),
+            book=book,
             answers=read_answers(latest.answers),
         )
 
@@ -422,6 +433,35 @@ def view_own_contest(database: Database, actor: Actor, contest_id: int) -> Conte
     if actor.role is Role.WORKER and found.worker_id != actor.worker_id:
         raise NotFound(_no_contest())
     return found
+
+
+def unseen_audits(connection: sa.Connection, actor: Actor, now: datetime) -> frozenset[int]:
+    """
+    Return the audits whose answers a crew lead may not see yet.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    actor : Actor
+        Who looks. Workers score nobody, so they see their own at once.
+    now : datetime
+        The present.
+
+    Returns
+    -------
+    frozenset of int
+        First audits that this person may still make a second time, unseen.
+    """
+    if actor.role is Role.WORKER:
+        return frozenset()
+    hidden = set()
+    for check_id in check_queries.waiting_checks(connection, actor.farm_id):
+        check = check_queries.double_check_by_id(connection, actor.farm_id, check_id)
+        found = check and audit_queries.audit_by_id(connection, actor.farm_id, check.audit_id)
+        if found and not may_see(connection, actor, found, now):
+            hidden.add(found.id)
+    return frozenset(hidden)
 
 
 def contested_in_audits(database: Database, actor: Actor, *audit_ids: int) -> set[ScoreKey]:

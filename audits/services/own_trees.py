@@ -14,8 +14,10 @@ from audits.messages import say
 from audits.records import Actor, Farm, Worker
 from audits.scoring import judged_side
 from audits.services.access import require_sight_of_worker
-from audits.services.contesting import last_day_to_disagree
+from audits.services.contesting import last_day_to_disagree, unseen_audits
+from audits.services.unseen import require_sight
 from audits.storage.database import Database
+from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import contests as queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import photos as photo_queries
@@ -169,8 +171,9 @@ def view_own_trees(
     require_sight_of_worker(actor, worker_id)
     with database.read() as connection:
         farm, worker = _farm_and_worker(connection, actor, worker_id)
+        unseen = unseen_audits(connection, actor, now)
         total = queries.count_own_trees(
-            connection, farm.id, worker_id, season, faults_only=faults_only
+            connection, farm.id, worker_id, season, faults_only=faults_only, unseen=unseen
         )
         pages = max(1, -(-total // TREES_ON_A_PAGE))
         page = min(max(1, page), pages)
@@ -182,6 +185,7 @@ def view_own_trees(
             faults_only=faults_only,
             most=TREES_ON_A_PAGE,
             skip=(page - 1) * TREES_ON_A_PAGE,
+            unseen=unseen,
         )
         contests = queries.contests_of_worker(connection, farm.id, worker_id, season)
         return OwnTrees(
@@ -223,7 +227,13 @@ def every_own_tree(
     with database.read() as connection:
         farm, _ = _farm_and_worker(connection, actor, worker_id)
         shown = queries.own_trees(
-            connection, farm.id, worker_id, season, faults_only=False, most=_MOST_IN_A_FILE
+            connection,
+            farm.id,
+            worker_id,
+            season,
+            faults_only=False,
+            most=_MOST_IN_A_FILE,
+            unseen=unseen_audits(connection, actor, now),
         )
         contests = queries.contests_of_worker(connection, farm.id, worker_id, season)
         # In parts, since databases take only so many values in one statement.
@@ -261,7 +271,7 @@ def own_contests(database: Database, actor: Actor, worker_id: int, season: int) 
         return queries.contests_of_worker(connection, actor.farm_id, worker_id, season)
 
 
-def own_photo(database: Database, actor: Actor, photo_id: int) -> bytes:
+def own_photo(database: Database, actor: Actor, photo_id: int, *, now: datetime) -> bytes:
     """
     Return a photo to whoever may see it: crew leads, and the worker whose score it shows.
 
@@ -273,6 +283,8 @@ def own_photo(database: Database, actor: Actor, photo_id: int) -> bytes:
         Who looks.
     photo_id : int
         The photo.
+    now : datetime
+        The present.
 
     Returns
     -------
@@ -288,6 +300,9 @@ def own_photo(database: Database, actor: Actor, photo_id: int) -> bytes:
         found = queries.photo_by_id(connection, actor.farm_id, photo_id)
         if found is None or not _may_see(connection, actor, found):
             raise NotFound(say("There is no such photo."))
+        audit = audit_queries.audit_by_id(connection, actor.farm_id, found.audit_id)
+        if audit is not None and actor.role is not Role.WORKER:
+            require_sight(connection, actor, audit, now)
         content = photo_queries.photo_content(connection, actor.farm_id, found.audit_id, found.id)
     if content is None:
         raise NotFound(say("There is no such photo."))

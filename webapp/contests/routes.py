@@ -102,7 +102,9 @@ def file_of_trees() -> ResponseReturnValue:
 @open_to(EVERYONE)
 def photo(photo_id: int) -> ResponseReturnValue:
     """Show a photo to crew leads, and to the worker whose score it shows."""
-    answer = Response(own_photo(database(), actor(), photo_id), mimetype="image/jpeg")
+    answer = Response(
+        own_photo(database(), actor(), photo_id, now=present()), mimetype="image/jpeg"
+    )
     # Opened by itself it is a picture and can be nothing else.
     answer.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
     return answer
@@ -184,6 +186,7 @@ def index() -> ResponseReturnValue:
         "contests/index.html",
         waiting=[presenters.open_line(view) for view in found.waiting],
         answered=[presenters.answered_line(row) for row in found.answered],
+        unseen=found.unseen,
         days_to_answer=DAYS_TO_ANSWER,
     )
 

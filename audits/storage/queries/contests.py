@@ -150,6 +150,7 @@ def _own_trees(columns: list[Any], *, faults_only: bool) -> sa.Select[Any]:
             tree_score.c.farm_id == sa.bindparam("farm_id"),
             tree_score.c.id.in_(_own(faults_only=faults_only)),
             audit.c.season == sa.bindparam("season"),
+            audit.c.id.not_in(sa.bindparam("unseen", expanding=True)),
             is_latest(),
             _is_shown(),
         )
@@ -341,10 +342,21 @@ _ANSWERED: Final = (
 
 
 def count_own_trees(
-    connection: sa.Connection, farm_id: int, worker_id: int, season: int, *, faults_only: bool
+    connection: sa.Connection,
+    farm_id: int,
+    worker_id: int,
+    season: int,
+    *,
+    faults_only: bool,
+    unseen: Collection[int] = (),
 ) -> int:
     """Return how many trees of a season hold a score that counts for one person alone."""
-    keys = {"farm_id": farm_id, "worker_id": worker_id, "season": season}
+    keys = {
+        "farm_id": farm_id,
+        "worker_id": worker_id,
+        "season": season,
+        "unseen": list(unseen),
+    }
     return connection.scalar(_COUNTS[faults_only], keys) or 0
 
 
@@ -357,12 +369,18 @@ def own_trees(
     faults_only: bool,
     most: int,
     skip: int = 0,
+    unseen: Collection[int] = (),
 ) -> list[TreeShown]:
     """Return these trees, the latest audit first, and in it the tree scored last."""
-    keys = {"farm_id": farm_id, "worker_id": worker_id, "season": season}
-    return fetch_all(
-        connection, _TREES[faults_only], TreeShown, keys | {"most": most, "skip": skip}
-    )
+    keys = {
+        "farm_id": farm_id,
+        "worker_id": worker_id,
+        "season": season,
+        "most": most,
+        "skip": skip,
+        "unseen": list(unseen),
+    }
+    return fetch_all(connection, _TREES[faults_only], TreeShown, keys)
 
 
 def own_stages(

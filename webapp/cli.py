@@ -17,15 +17,16 @@ from audits.errors import AuditError, InvalidInput, NotFound
 from audits.messages import Message, Units, Words, say, say_n
 from audits.records import Block, Farm
 from audits.sampling.tables import InspectionLevel, PlanKind
+from audits.seasons import season_of
 from audits.services import accounts, farms
 from audits.services.accounts import LANGUAGES
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.accounts import only_farm
 from audits.storage.schema import upgrade
-from audits.vocabulary import ROLE_NAMES, Method, PlanMethod, Role
+from audits.vocabulary import ROLE_NAMES, Method, PlanMethod, Role, Stage
 from webapp.config import Settings, clock_now, default_folder, settings_for
-from webapp.reading import words_in
+from webapp.reading import words_in, words_of_farm
 
 if TYPE_CHECKING:
     from webapp.certificates import Certificates
@@ -313,6 +314,30 @@ def rescore(choices: _Choices, *, check: bool) -> None:  # noqa: ARG001 - the on
     )
     if report.differences:
         raise SystemExit(1)
+
+
+@main.command()
+@click.option("--season", type=click.IntRange(1900, 2200), help="Year in which it began.")
+@click.option(
+    "--stage",
+    "stages",
+    multiple=True,
+    type=click.Choice([str(stage) for stage in Stage]),
+    help="A stage; may be given again.  [default: every stage]",
+)
+@click.pass_obj
+def compare(choices: _Choices, season: int | None, stages: tuple[str, ...]) -> None:
+    """Work out fair rates of a season and print them by name."""
+    from webapp.comparison.report import report_of  # noqa: PLC0415 - only here is it needed
+
+    with choices.database() as database:
+        farm = choices.farm(database)
+        words = words_of_farm(farm, choices.language)
+        if season is None:
+            season = season_of(_today(farm), farm.season_start_month)
+        for stage in map(Stage, stages or Stage):
+            for line in report_of(database, farm, season, stage, words):
+                click.echo(line)
 
 
 _BLOCK = click.option("--block", "block_name", required=True, help="Name of the block.")

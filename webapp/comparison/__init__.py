@@ -1,0 +1,1 @@
+"""Fair comparison: chance, block and auditor set apart from people."""

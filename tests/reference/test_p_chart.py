@@ -13,6 +13,7 @@ import scipy.stats
 
 from audits.control.limits import probability_limits
 from audits.control.p_chart import p_chart
+from audits.control.standardised import standardised
 
 DATA = json.loads((Path(__file__).parent / "data" / "charts.json").read_text())
 CASES = [pytest.param(case, id=case["id"]) for case in DATA["cases"] if case["kind"] == "p_chart"]
@@ -30,6 +31,12 @@ def test_p_charts_agree_with_the_data(case):
     if "p" in expected:
         fractions = [point.fraction for point in chart.points]
         assert fractions == pytest.approx(expected["p"], abs=slack)
+    if "z" in expected and 0 < chart.centre < 1:
+        z = [
+            standardised(*block, chart.centre)
+            for block in zip(given["defectives"], given["n"], strict=True)
+        ]
+        assert z == pytest.approx(expected["z"], abs=slack)
     signals = [number for number, point in enumerate(chart.points, start=1) if point.signal]
     assert signals == expected["out"]
 

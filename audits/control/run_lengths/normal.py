@@ -20,9 +20,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _LEAST_NODES: Final = 40
-# Nodes for each standard deviation of the kernel.
-_NODES_PER_SIGMA: Final = 5
-_MOST_NODES: Final = 600
+# Nodes for each standard deviation of the kernel. They lie at most half a standard deviation
+# apart, and sums of a normal density at such steps are exact to the last place.
+_NODES_PER_SIGMA: Final = 4
+# More would take minutes.
+_MOST_NODES: Final = 2000
 # From here on limits that widen from point to point are those of the long run.
 _LAST_WIDENING: Final = 1e-12
 
@@ -55,7 +57,8 @@ def arl_cusum(
     Raises
     ------
     ValueError
-        If a parameter lies outside its range; the message names it.
+        If a parameter lies outside its range, or the decision interval above some hundred
+        standard deviations.
 
     Notes
     -----
@@ -134,7 +137,7 @@ def arl_ewma(
     Raises
     ------
     ValueError
-        If a parameter lies outside its range; the message names it.
+        If a parameter lies outside its range, or the limits are too wide for so small a weight.
 
     References
     ----------
@@ -310,7 +313,12 @@ def _nodes(
     low: float, high: float, *, spread: float
 ) -> "tuple[NDArray[float64], NDArray[float64]]":
     wanted = _LEAST_NODES + math.ceil(_NODES_PER_SIGMA * (high - low) / spread)
-    levels, weights = _legendre(min(wanted, _MOST_NODES))
+    if wanted > _MOST_NODES:
+        raise ValueError(
+            f"limits must lie less than {_MOST_NODES // _NODES_PER_SIGMA} steps of one standard"
+            f" deviation apart, not {(high - low) / spread:.0f}"
+        )
+    levels, weights = _legendre(wanted)
     half = (high - low) / 2
     return low + half * (levels + 1), half * weights
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from audits.messages import Message, Words, say
+from audits.messages import Message, Words, say, say_n
 from audits.planting import place_in_row
 from audits.vocabulary import FAULT_NAMES, STAGE_NAMES, Fault, Side, Stage
 from printables.drawing.inks import Ink
@@ -104,6 +104,8 @@ class ReworkSheet:
         What can be mended, stage by stage.
     stop : tuple of OrderLine
         What cannot be mended.
+    contested : int, optional
+        Scores behind the order with which a worker disagrees, not answered yet.
 
     Raises
     ------
@@ -120,6 +122,7 @@ class ReworkSheet:
     rows: tuple[OrderRow, ...]
     redo: tuple[OrderLine, ...]
     stop: tuple[OrderLine, ...] = ()
+    contested: int = 0
 
     def __post_init__(self) -> None:
         people = {line.person for line in (*self.redo, *self.stop)}
@@ -189,6 +192,13 @@ def _head(order: ReworkSheet, title: Message, words: Words, width_mm: float) -> 
         paragraph([Run(words.say(title), bold=True)], width_mm, TITLE_PT),
         paragraph([Run(f"{order.farm}."), Run(words.say(issued))], width_mm, TEXT_PT),
     ]
+    if order.contested:
+        note = say_n(
+            "Contested: %(count)s score behind this order waits for a second person's answer.",
+            "Contested: %(count)s scores behind this order wait for a second person's answer.",
+            order.contested,
+        )
+        parts.append(paragraph([Run(words.say(note), bold=True)], width_mm, TEXT_PT))
     return stacked(parts, width_mm, 1.6, words.say(title))
 
 

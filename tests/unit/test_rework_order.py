@@ -166,3 +166,9 @@ def test_names_with_letters_that_the_font_lacks_are_refused():
     with pytest.raises(InvalidInput) as caught:
         replace(ORDER, issued_by="\u738b\u82b3", crew="\u5317")
     assert set(caught.value.problems) == {"crew", "issued_by"}
+
+
+def test_it_says_how_many_of_its_scores_are_contested():
+    assert "Contested" not in printed()
+    text = printed(replace(ORDER, contested=2))
+    assert "Contested: 2 scores behind this order wait for a second person's answer." in text

@@ -10,8 +10,9 @@ from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import Message, say
 from audits.records import DrawTree
 from audits.services.amending import amend_tree
+from audits.services.contesting import contested_in_audits
 from audits.services.verdicts import VerdictView, view_verdict
-from audits.vocabulary import SIDE_NAMES, Stage
+from audits.vocabulary import SIDE_NAMES, STAGE_NAMES, Stage
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
@@ -119,7 +120,18 @@ def _page(
         stages=panels,
         missed=read_missed(given),
         client_id=new_client_id(),
+        contested=_contested_stages(book.audit.id, tree.id),
         tree=AmendedTree(place_words(tree, view.rows), versions_of(view, tree)),
+    )
+
+
+def _contested_stages(audit_id: int, tree_id: int) -> str:
+    """Return the stages of a tree with which a worker disagrees, by name."""
+    found = contested_in_audits(database(), actor(), audit_id)
+    return ", ".join(
+        words().say(name)
+        for stage, name in STAGE_NAMES.items()
+        if (audit_id, tree_id, stage) in found
     )
 
 

@@ -1,6 +1,6 @@
 """The plan and the history of a lot as its page shows them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -74,8 +74,12 @@ def _sample(plan: LotPlan, figures: LotFigures) -> str:
     )
 
 
-def history_of(view: LotView) -> list[Event]:
-    """Return what has happened to a lot, the latest first."""
+def history_of(view: LotView, contested: Mapping[int, int]) -> list[Event]:
+    """
+    Return what has happened to a lot, the latest first.
+
+    `contested` says how many scores of an audit wait for a second person's answer, by its id.
+    """
     events = [
         Event(
             at=view.lot.finished_at,
@@ -85,7 +89,7 @@ def history_of(view: LotView) -> list[Event]:
     ]
     for line in view.draws:
         events.append(_drawn(line))
-        events += [_audited(line, audit) for audit in line.audits]
+        events += [_audited(line, audit, contested) for audit in line.audits]
     for order in view.orders:
         events.append(Event(order.created_at, gettext("Rework ordered"), [], order_id=order.id))
         if order.done_at is not None:
@@ -129,7 +133,7 @@ def _drawn(line: DrawLine) -> Event:
     return Event(line.draw.created_at, gettext("Trees drawn"), notes)
 
 
-def _audited(line: DrawLine, audited: AuditLine) -> Event:
+def _audited(line: DrawLine, audited: AuditLine, contested: Mapping[int, int]) -> Event:
     audit = audited.audit
     notes = [gettext("Auditor: %(name)s", name=audited.auditor)]
     if audit.sealed_at is None:
@@ -140,6 +144,10 @@ def _audited(line: DrawLine, audited: AuditLine) -> Event:
     if latest is not issued and latest is not None:
         notes.append(
             gettext("As amended: %(outcome)s", outcome=words().say(OUTCOME_NAMES[latest.outcome]))
+        )
+    if contested.get(audit.id):
+        notes.append(
+            ngettext("%(num)s score contested", "%(num)s scores contested", contested[audit.id])
         )
     return Event(
         audit.sealed_at,

@@ -1,6 +1,7 @@
 """The page of a lot: what will be sampled, and what has happened so far."""
 
 import secrets
+from collections import Counter
 
 from flask import flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -9,6 +10,7 @@ from flask_babel import gettext
 from audits.errors import Conflict, InvalidInput
 from audits.messages import say
 from audits.services import auditing
+from audits.services.contesting import contested_in_audits
 from audits.services.lots import LotView, view_lot
 from audits.services.standards import standard_of
 from audits.storage.queries import standards as standard_queries
@@ -39,7 +41,7 @@ def lot(lot_id: int) -> ResponseReturnValue:
         view=view,
         name=lot_name(view.ranges),
         plan=plan_of(view.plan) if view.plan else None,
-        history=history_of(view),
+        history=history_of(view, _contested(view)),
         inspection=inspection_of(lot_id),
         own_audit=view.open_audit_of(actor().user_id),
         state_words=gettext("Drawn ahead")
@@ -72,6 +74,13 @@ def plan(lot_id: int) -> ResponseReturnValue:
         drawn=view.plan is None,
         pass_url=way_to("passes.show", pass_id=view.crew_pass.id),
     )
+
+
+def _contested(view: LotView) -> Counter[int]:
+    """Count the scores that wait for a second person's answer, by audit."""
+    audit_ids = [line.audit.id for drawn in view.draws for line in drawn.audits]
+    found = contested_in_audits(database(), actor(), *audit_ids) if audit_ids else ()
+    return Counter(audit_id for audit_id, _, _ in found)
 
 
 def _surety(view: LotView, strictness: Strictness) -> PlanSurety | None:

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from audits.errors import Conflict, InvalidInput
 from audits.records import ReworkItem, Row, Worker
+from audits.services.contesting import contested_in_audits
 from audits.services.lots import view_lot
 from audits.services.reworking import ReworkView, record_rework, view_rework
 from audits.storage.queries import farms as farm_queries
@@ -90,6 +91,7 @@ def _page(view: ReworkView, form: ReworkForm) -> str:
         asks_for_record=lot.lot.state is LotState.REWORK and view.order.done_at is None,
         print_url=way_to("printing.rework_order", order_id=view.order.id),
         pictogram=_pictogram,
+        contested_count=len(contested_in_audits(database(), actor(), view.order.audit_id)),
     )
 
 

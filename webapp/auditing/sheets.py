@@ -1,6 +1,6 @@
 """The trees of an audit as lists and as strips of their rows."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from audits.records import DrawTree, Row, StageScoreRow
 from audits.services.verdicts import VerdictView
+from audits.storage.queries.contests import ScoreKey
 from audits.vocabulary import (
     FAULT_NAMES,
     RESULT_NAMES,
@@ -35,16 +36,17 @@ class FaultyLine:
     stage: str
     faults: str
     who: str
+    is_contested: bool
 
 
 @dataclass(frozen=True)
 class TreeLine:
-    """A tree of the walk with what each stage came to."""
+    """A tree of the walk with what each stage came to, and whether somebody disagrees."""
 
     place: str
     url: str
     side: str
-    results: Sequence[tuple[Result, str]]
+    results: Sequence[tuple[Result, str, bool]]
     at_desk: bool
 
 
@@ -76,7 +78,7 @@ class Strip:
     drawing: Markup
 
 
-def faulty_lines(view: VerdictView) -> list[FaultyLine]:
+def faulty_lines(view: VerdictView, contested: Collection[ScoreKey]) -> list[FaultyLine]:
     """Return what fails, tree by tree in walking order."""
     return [
         FaultyLine(
@@ -85,6 +87,7 @@ def faulty_lines(view: VerdictView) -> list[FaultyLine]:
             stage=words().say(STAGE_NAMES[score.stage]),
             faults=fault_words(score.faults),
             who=_who(view, score.worker_id),
+            is_contested=(view.view.book.audit.id, tree.id, score.stage) in contested,
         )
         for tree, scores in _by_tree(view)
         for score in scores
@@ -92,7 +95,7 @@ def faulty_lines(view: VerdictView) -> list[FaultyLine]:
     ]
 
 
-def tree_lines(view: VerdictView) -> list[TreeLine]:
+def tree_lines(view: VerdictView, contested: Collection[ScoreKey]) -> list[TreeLine]:
     """Return every tree of the walk with its results, those still to score too."""
     by_stage = {
         tree.id: {score.stage: score.result for score in scores} for tree, scores in _by_tree(view)
@@ -104,9 +107,13 @@ def tree_lines(view: VerdictView) -> list[TreeLine]:
             url=tree_url(view, tree),
             side=words().say(SIDE_NAMES[tree.side]),
             results=[
-                (result, words().say(RESULT_NAMES[result]))
-                for result in (
-                    by_stage.get(tree.id, {}).get(stage, Result.NOT_SCORED)
+                (
+                    result,
+                    words().say(RESULT_NAMES[result]),
+                    (view.view.book.audit.id, tree.id, stage) in contested,
+                )
+                for stage, result in (
+                    (stage, by_stage.get(tree.id, {}).get(stage, Result.NOT_SCORED))
                     for stage in view.view.book.draw.stages
                 )
             ],

@@ -5,6 +5,7 @@ from flask.typing import ResponseReturnValue
 from flask_babel import gettext, ngettext
 
 from audits.errors import Conflict
+from audits.services.contesting import contested_in_audits
 from audits.services.photos import photos_of_audit
 from audits.services.sealing import seal_audit
 from audits.services.verdicts import VerdictView, view_verdict
@@ -59,6 +60,7 @@ def seal(audit_id: int) -> ResponseReturnValue:
 
 def _page(view: VerdictView) -> str:
     audit_view = view.view
+    contested = contested_in_audits(database(), actor(), audit_view.book.audit.id)
     amended = bool(view.decisions) and view.decisions[-1].version > 1
     return render_template(
         "auditing/audit.html",
@@ -74,8 +76,9 @@ def _page(view: VerdictView) -> str:
         onward_url=next_url(audit_view),
         strips=row_strips(view),
         branches=branch_lines(view.branches),
-        faulty=faulty_lines(view),
-        lines=tree_lines(view),
+        faulty=faulty_lines(view, contested),
+        lines=tree_lines(view, contested),
+        contested_count=len(contested),
         amendments=amended_trees(view),
         stage_names=[line.name for line in stage_lines(audit_view.standings)],
         desk_words=_desk_words(view),

@@ -1,6 +1,7 @@
 """A rework order as the printable takes it."""
 
 from audits.records import ReworkItem, Row, Worker
+from audits.services.contesting import contested_in_audits
 from audits.services.reworking import view_rework
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.queries import farms as farm_queries
@@ -36,6 +37,7 @@ def rework_pdf(order_id: int, page: Page) -> bytes:
         rows=tuple(rows.values()),
         redo=tuple(_line(item, rows, verdict, workers) for item in view.items if item.mendable),
         stop=tuple(_line(item, rows, verdict, workers) for item in view.items if not item.mendable),
+        contested=len(contested_in_audits(database(), actor(), view.order.audit_id)),
     )
     return rework_order(sheet, words(), page=page)
 

@@ -12,18 +12,20 @@ believing a narrow miss.
   in C (left out without a C compiler called ``cc``). "First" means a new plan with all caches
   emptied, "again" that the ways to its ends are counted already.
 - The app's usual wave plan on first use.
+- Control charts of all workers against six passes of numpy over an array of their size, and of
+  one worker against numpy.
 """
 
 import sys
 
-from tests.benchmarks import plan_search, sequential_curves, wave_search
+from tests.benchmarks import control_charts, plan_search, sequential_curves, wave_search
 
 
 def main() -> int:
     """Print the table."""
     missed = 0
     sys.stdout.write(f"{'what: baseline':<78}{'ours ms':>10}{'base ms':>10}{'ratio':>9}  wanted\n")
-    for benchmark in (plan_search, sequential_curves, wave_search):
+    for benchmark in (plan_search, sequential_curves, wave_search, control_charts):
         for line in benchmark.lines():
             verdict = "" if line.is_met else "  MISSED"
             missed += not line.is_met

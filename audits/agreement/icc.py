@@ -25,7 +25,8 @@ class IccForm:
         The coefficient, at most 1 and below 0 where trees differ less than chance would have it;
         None where the measures leave it undefined.
     interval : Interval or None
-        95 % interval by F; None where `value` is, or where the people's measures do not differ.
+        95 % interval by F; None where `value` is, where people's measures do not differ, or where
+        the approximation fails, far below 0.
     """
 
     value: float | None
@@ -290,11 +291,12 @@ def _random_people(found: _Squares) -> tuple[IccForm, IccForm]:
         / ((trees - 1) * people**2 * single**2 * f**2 + weight**2)
     )
     low, high = _f_quantile(trees - 1, degrees), _f_quantile(degrees, trees - 1)
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return IccForm(single, None), IccForm(mean, None)
     rest = people * of_people + (people * trees - people - trees) * residual
-    lower = trees * (between - low * residual) / (low * rest + trees * between)
+    lower = trees * (between / low - residual) / (rest + trees * between / low)
     upper = trees * (high * between - residual) / (rest + trees * high * between)
+    # Far below 0 the approximate degrees of freedom vanish and the limits mean nothing.
+    if not lower <= single <= upper:
+        return IccForm(single, None), IccForm(mean, None)
     stepped = [_ratio(people * limit, 1 + (people - 1) * limit) for limit in (lower, upper)]
     of_mean = (
         None

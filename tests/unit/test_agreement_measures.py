@@ -226,3 +226,11 @@ def test_readings_that_are_no_study_are_refused(readings, message):
 def test_a_constant_is_above_0():
     with pytest.raises(ValueError, match="k2 must be above 0, not 0"):
         gauge_rr_range(HEIGHTS, k2=0)
+
+
+def test_a_correlation_far_below_0_has_no_range_where_its_approximation_fails():
+    # Two trees that differ hardly at all, four people who differ greatly, each in their own way.
+    found = intraclass_correlation([[10.9, 178.9, 180.0, 0.0], [10.9, 325.7, 10.9, 10.9]])
+    assert found.icc_2_1.value < 0
+    assert (found.icc_2_1.interval, found.icc_2_k.interval) == (None, None)
+    assert found.icc_3_1.interval.lower < found.icc_3_1.value < found.icc_3_1.interval.upper

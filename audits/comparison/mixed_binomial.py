@@ -29,6 +29,7 @@ from audits.comparison.checks import require_counts, require_inside, require_sam
 from audits.comparison.crossed import (
     CrossedDesign,
     Factored,
+    Slice,
     at_average,
     by_factor,
     logistic,
@@ -36,6 +37,7 @@ from audits.comparison.crossed import (
     named,
     search,
     spreads_at_average,
+    widened_spreads,
 )
 from audits.comparison.reasons import NoFit
 from audits.estimates import Interval
@@ -45,6 +47,9 @@ Floats = NDArray[np.float64]
 
 # Where the search starts: a usual spread of people and blocks, in logits.
 _FIRST_SPREAD: Final = 0.5
+
+# Scale of what is usual, in logits; wide, so that the data speak wherever they can.
+_USUAL_SPREAD: Final = 1.5
 
 # With effects as large as this a level's trees either all fail or none does.
 _MOST_SPREAD: Final = 10.0
@@ -260,6 +265,7 @@ class _Laplace:
         self.design = design
         # Each search for the mode starts from the last one.
         self.effects = np.zeros(sum(design.sizes))
+        self._average = logit(float(y.sum() / n.sum()))
 
     def value_and_slope(self, place: Floats) -> tuple[float, Floats]:
         """Return the value at an average and relative standard deviations, and its slopes."""
@@ -268,6 +274,47 @@ class _Laplace:
         self.effects, factored, logits = self._mode(average, scale)
         value = self._penalised(logits, self.effects) + factored.log_determinant / 2
         return value, self._slope(relative, scale, factored, logits)
+
+    def held(self, relative: Floats) -> Slice:
+        """Return the fit with the standard deviations held, the average integrated out."""
+        design = self.design
+        scale = design.spread_out(relative)
+        average, effects = self._average, self.effects
+        logits = average + design.of_rows(scale * effects)
+        height = self._penalised(logits, effects)
+        arrived = False
+        for _ in range(_MOST_STEPS):
+            chance = _expit(logits)
+            weights = self.n * chance * (1 - chance)
+            factored = Factored(design.equations(weights), scale)
+            pull = scale * design.of_levels(weights)
+            followed = factored.solve(pull)
+            information = float(weights.sum()) - float(pull @ followed)
+            if arrived:
+                break
+            left = self.y - self.n * chance
+            slope = scale * design.of_levels(left) - effects
+            along = float(left.sum()) - float(followed @ slope)
+            up = along / information
+            step = factored.solve(slope) - up * followed
+            gain = up * float(left.sum()) + float(slope @ step)
+            share = 1.0
+            for _ in range(_MOST_HALVINGS):
+                tried = effects + share * step
+                logits = average + share * up + design.of_rows(scale * tried)
+                reached = self._penalised(logits, tried)
+                if reached <= height or gain <= _LEAST_GAIN:
+                    break
+                share /= 2
+            average, effects, height = average + share * up, tried, reached
+            arrived = gain <= _LEAST_GAIN
+        self._average, self.effects = average, effects
+        value = height + (factored.log_determinant + math.log(information)) / 2
+        return Slice(
+            value,
+            at_average(design, average, scale * effects),
+            spreads_at_average(design, factored, relative, pull, float(weights.sum())),
+        )
 
     def _penalised(self, logits: Floats, effects: Floats) -> float:
         missed = (self.n * np.logaddexp(0.0, logits) - self.y * logits).sum()
@@ -338,7 +385,8 @@ class _Laplace:
         information = float(weights.sum())
         effects = scale * modes
         sds = scale * np.sqrt(factored.inverse_diagonal())
-        spreads = spreads_at_average(design, factored, relative, pull, information)
+        self._average = average
+        spreads = widened_spreads(self.held, relative, usual=_USUAL_SPREAD)
         plain_se = 1 / math.sqrt(information - float(pull @ factored.solve(pull)))
         se_intercept = self._se_intercept(place, plain_se)
         overall = average + sum(float(part.mean()) for part in design.split(effects))

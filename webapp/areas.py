@@ -4,8 +4,10 @@ from flask import Blueprint
 
 from webapp.account.routes import blueprint as account
 from webapp.auditing.routes import blueprint as auditing
+from webapp.auditors.routes import blueprint as auditors
 from webapp.blocks.routes import blueprint as blocks
 from webapp.checks.routes import blueprint as checks
+from webapp.coaching.routes import blueprint as coaching
 from webapp.comparison.routes import blueprint as comparison
 from webapp.contests.routes import blueprint as contests
 from webapp.crews.routes import blueprint as crews
@@ -29,11 +31,13 @@ def blueprints() -> tuple[Blueprint, ...]:
         account,
         today,
         auditing,
+        auditors,
         blocks,
         standards,
         crews,
         farm,
         workers,
+        coaching,
         season,
         comparison,
         printing,

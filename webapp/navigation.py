@@ -13,6 +13,7 @@ from webapp.access import CREW_LEADS, EVERYONE, OWNERS
 _AREAS_WITHIN: Final = {
     "auditing": "passes",
     "checks": "passes",
+    "coaching": "workers",
     "contests": "workers",
     "field": "today",
     "standards": "blocks",
@@ -43,6 +44,7 @@ def ways() -> list[Way]:
         (gettext("My work"), "workers.mine", frozenset({Role.WORKER})),
         (gettext("My trees"), "contests.trees", frozenset({Role.WORKER})),
         (gettext("Comparison"), "comparison.index", CREW_LEADS),
+        (gettext("Auditors"), "auditors.index", CREW_LEADS),
         (gettext("Season"), "season.index", OWNERS),
         (gettext("Print"), "printing.index", CREW_LEADS),
         (gettext("Safety"), "safety.index", EVERYONE),

@@ -1,0 +1,1 @@
+"""Auditors: check trees, who agrees with whom, and what follows."""

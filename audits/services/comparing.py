@@ -492,10 +492,10 @@ class _View:
         if 0 < self.accepted < 1:
             place = self._point(person, self.accepted).place
         beyond = place is Place.BEYOND and person.reading.is_beyond(self.accepted)
-        fairly = level.outer[0] > self.accepted if level is not None else None
+        fairly = self._is_fairly_beyond(level) if level is not None else None
         words = [*self._sources(row, own)] if place in {Place.MORE, Place.BEYOND} else []
         if beyond:
-            words.append(_what_follows(fairly))
+            words.append(self._what_follows(level))
         return FairLine(
             worker=person.worker,
             reading=person.reading,
@@ -505,6 +505,27 @@ class _View:
             is_beyond=beyond,
             is_fairly_beyond=fairly,
         )
+
+    def _is_fairly_beyond(self, level: FittedLevel) -> bool:
+        """
+        Tell whether a person stays beyond the standard with block and auditor taken out.
+
+        Where the average person is beyond it too, as on a farm of hard blocks, that alone would
+        blame everybody: the person must also stand out from the others.
+        """
+        return level.outer[0] > self.accepted and level.side > 0
+
+    def _what_follows(self, level: FittedLevel | None) -> Message:
+        if level is None:
+            return say("Beyond what the standard accepts by chance, as counted: go and look.")
+        if self._is_fairly_beyond(level):
+            return say("With block and auditor taken out it stays beyond chance: go and look.")
+        if level.outer[0] > self.accepted:
+            return say(
+                "With block and auditor taken out it is like the others' on this farm, who are "
+                "beyond the standard too."
+            )
+        return say("With block and auditor taken out it is not beyond chance.")
 
     def _sources(
         self, row: StandardisedRate[int | None], own: Sequence[ComparedLine]
@@ -600,14 +621,6 @@ _SIDES: Final[Mapping[Factor, Mapping[int, Message]]] = {
         -1: say("Milder than the others, beyond chance."),
     },
 }
-
-
-def _what_follows(fairly: bool | None) -> Message:  # noqa: FBT001 - a finding, not a switch
-    if fairly is None:
-        return say("Beyond what the standard accepts by chance, as counted: go and look.")
-    if fairly:
-        return say("With block and auditor taken out it stays beyond chance: go and look.")
-    return say("With block and auditor taken out it is not beyond chance.")
 
 
 def _in_blocks(row: StandardisedRate[int | None]) -> Message:

@@ -80,9 +80,9 @@ class FittedLevel(BaseModel):
     id : int
         Who or which.
     effect : float
-        How far it stands from the average, on the scale of the model: log odds of a fault, or mm.
+        How far it stands from the mean of its kind here: in log odds of a fault, or mm.
     sd : float
-        Standard deviation of that effect, given the trees.
+        Standard deviation of that distance.
     value : float
         What is to be expected of it where all else is average: a fraction of nonconforming trees,
         or mm above the target.
@@ -567,11 +567,20 @@ def _fitted_faults(
         raise _NoResultError(str(fit))
     if not fit.converged:
         raise _NoResultError(str(Stopped.NOT_CONVERGED))
+    effects = _effects(fit)
+    weights = []
+    for row, trees in enumerate(due):
+        chance = logistic(
+            fit.intercept
+            + sum(effects[str(factor)][column[row]] for factor, column in factors.items())
+        )
+        weights.append(trees * chance * (1 - chance))
     return _result(
         fit,
         fit.average_logits,
         factors,
         due,
+        weights,
         audits=audits,
         average=logistic(fit.intercept),
         written=logistic,
@@ -605,10 +614,18 @@ def _fitted_heights(
         fit.average_values,
         factors,
         [1] * len(deviations_mm),
+        [1 / fit.var_residual] * len(deviations_mm),
         audits=audits,
         average=fit.intercept,
         written=lambda value: value,
     )
+
+
+def _effects(fit: Any) -> dict[str, dict[Hashable, float]]:  # noqa: ANN401 - as below
+    return {
+        name: dict(zip(levels, fit.effects[name], strict=True))
+        for name, levels in fit.levels.items()
+    }
 
 
 def _plain(factors: Mapping[Factor, Sequence[Hashable]]) -> dict[str, Sequence[Hashable]]:
@@ -620,11 +637,15 @@ def _result(
     averages: Mapping[str, Sequence[float]],
     factors: Mapping[Factor, Sequence[Hashable]],
     trees: Sequence[int],
+    weights: Sequence[float],
     *,
     audits: int,
     average: float,
     written: Callable[[float], float],
 ) -> FitResult:
+    from audits.comparison.contrasts import contrasts  # noqa: PLC0415 - loads numpy
+
+    apart = contrasts(_plain(factors), weights, fit.variances, _effects(fit))
     read, outer = normal_quantile(READ_LEVEL), normal_quantile(OUTER_LEVEL)
     levels: dict[Factor, tuple[FittedLevel, ...]] = {}
     for factor, column in factors.items():
@@ -637,20 +658,15 @@ def _result(
         levels[factor] = tuple(
             FittedLevel(
                 id=level,
-                effect=effect,
-                sd=sd,
+                effect=apart[name][level].effect,
+                sd=apart[name][level].sd,
                 value=written(middle),
                 interval=(written(middle - read * spread), written(middle + read * spread)),
                 outer=(written(middle - outer * spread), written(middle + outer * spread)),
                 trees=trees_at[level],
             )
-            for level, effect, sd, middle, spread in zip(
-                fit.levels[name],
-                fit.effects[name],
-                fit.conditional_sds[name],
-                averages[name],
-                fit.average_sds[name],
-                strict=True,
+            for level, middle, spread in zip(
+                fit.levels[name], averages[name], fit.average_sds[name], strict=True
             )
         )
     return FitResult(

@@ -49,8 +49,11 @@ _NO_MORE: Final = 4.0
 # Likelihoods nearer than this are the same.
 _SAME: Final = 1e-8
 
-# Rounds of the search after which most fits are found, for the share that is reported as done.
+# For the share that is reported as done: rounds of the search after which most fits are found, and
+# the shares at which the search and the ranges are done.
 _USUAL_ROUNDS: Final = 25
+_SEARCHED: Final = 0.6
+_WIDENED: Final = 0.98
 
 
 class CrossedDesign:
@@ -553,7 +556,11 @@ class Slice(NamedTuple):
 
 
 def widened_spreads(
-    evaluate: Callable[[Floats], Slice], relative: Floats, *, usual: float
+    evaluate: Callable[[Floats], Slice],
+    relative: Floats,
+    *,
+    usual: float,
+    progress: Callable[[float], object] | None = None,
 ) -> dict[str, Floats]:
     """
     Widen the spreads of levels because the standard deviations of the factors are estimates.
@@ -573,6 +580,8 @@ def widened_spreads(
     usual : float
         Scale of the half-normal law that says how large a relative standard deviation usually is
         (a convention of this project); it matters only with two or three levels.
+    progress : Callable or None, optional
+        Called with the share that is done, from where `search` leaves off.
 
     Returns
     -------
@@ -593,6 +602,8 @@ def widened_spreads(
             for name, spread in found.spreads.items():
                 away = found.middles[name] - best.middles[name]
                 added[name] += share * (spread**2 + away**2 - best.spreads[name] ** 2)
+        if progress is not None:
+            progress(_SEARCHED + (_WIDENED - _SEARCHED) * (which + 1) / len(relative))
     return {
         name: np.sqrt(spread**2 + np.maximum(added[name], 0.0))
         for name, spread in best.spreads.items()
@@ -701,7 +712,7 @@ def search(
         nonlocal rounds
         rounds += 1
         if progress is not None:
-            progress(0.95 * (1 - exp(-2 * rounds / _USUAL_ROUNDS)))
+            progress(_SEARCHED * (1 - exp(-2 * rounds / _USUAL_ROUNDS)))
         return value_and_slope(place)
 
     deviations = range(free, len(start))

@@ -88,7 +88,7 @@ class BinomialMixedFit:
         Logit of the chance at each level where the other factors are at their average, that is
         at the mean of their levels' effects.
     average_sds : Mapping of str to tuple of float
-        Standard deviation of those, the average's own error included.
+        Standard deviation of those, the errors of the average and of the variances included.
     log_likelihood : float
         Logarithm of Laplace's likelihood, with the binomial coefficients.
     iterations : int
@@ -157,8 +157,8 @@ def adjusted_chance(
     Returns
     -------
     AdjustedChance
-        The chance and its limits, normal on the logit scale. The variances are taken as known,
-        so that the limits are a little narrow where a factor has few levels.
+        The chance and its limits, normal on the logit scale; they allow for the variances being
+        estimates.
 
     Raises
     ------
@@ -249,7 +249,12 @@ def fit_binomial_mixed(
     fit = (
         NoFit.SEPARATED
         if separated
-        else laplace.fit(found.place, iterations=found.iterations, converged=found.converged)
+        else laplace.fit(
+            found.place,
+            iterations=found.iterations,
+            converged=found.converged,
+            progress=progress,
+        )
     )
     if progress is not None:
         progress(1.0)
@@ -372,7 +377,9 @@ class _Laplace:
             slopes.append(float(sums[place].sum()) + float(residuals[place].sum()) + explicit)
         return np.array(slopes)
 
-    def fit(self, place: Floats, *, iterations: int, converged: bool) -> BinomialMixedFit:
+    def fit(
+        self, place: Floats, *, iterations: int, converged: bool, progress: Progress | None
+    ) -> BinomialMixedFit:
         """Return the figures at the end of a search."""
         design = self.design
         value, _ = self.value_and_slope(place)
@@ -386,7 +393,7 @@ class _Laplace:
         effects = scale * modes
         sds = scale * np.sqrt(factored.inverse_diagonal())
         self._average = average
-        spreads = widened_spreads(self.held, relative, usual=_USUAL_SPREAD)
+        spreads = widened_spreads(self.held, relative, usual=_USUAL_SPREAD, progress=progress)
         plain_se = 1 / math.sqrt(information - float(pull @ factored.solve(pull)))
         se_intercept = self._se_intercept(place, plain_se)
         overall = average + sum(float(part.mean()) for part in design.split(effects))

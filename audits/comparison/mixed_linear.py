@@ -25,11 +25,13 @@ from audits.comparison.checks import require_finite, require_inside, require_sam
 from audits.comparison.crossed import (
     CrossedDesign,
     Factored,
+    Slice,
     at_average,
     by_factor,
     named,
     search,
     spreads_at_average,
+    widened_spreads,
 )
 from audits.comparison.reasons import NoFit
 from audits.estimates import Interval
@@ -39,6 +41,10 @@ Floats = NDArray[np.float64]
 
 # Where the search starts: effects that scatter as much as chance does.
 _FIRST_RELATIVE: Final = 1.0
+
+# Scale of what is usual for effects, times what chance leaves; wide, so that the data speak
+# wherever they can.
+_USUAL_RELATIVE: Final = 3.0
 
 # Effects this many times as large as what chance leaves mean that it leaves nothing.
 _MOST_RELATIVE: Final = 1_000.0
@@ -71,7 +77,7 @@ class LinearMixedFit:
     average_values : Mapping of str to tuple of float
         Value at each level where the other factors are at the mean of their levels.
     average_sds : Mapping of str to tuple of float
-        Standard deviation of those, the average's own error included.
+        Standard deviation of those, the errors of the average and of the variances included.
     log_likelihood : float
         Logarithm of the likelihood, restricted if the method is.
     iterations : int
@@ -140,7 +146,8 @@ def adjusted_value(
     Returns
     -------
     AdjustedValue
-        The value and its limits by the normal law, with the variances taken as known.
+        The value and its limits by the normal law; they allow for the variances of the factors
+        being estimates.
 
     Raises
     ------
@@ -235,6 +242,7 @@ def fit_linear_mixed(
             unit=unit,
             iterations=found.iterations,
             converged=found.converged,
+            progress=progress,
         )
     )
     if progress is not None:
@@ -305,6 +313,21 @@ class _Profile:
             slopes += np.array([float(part.sum()) for part in parts]) / at.information
         return value / 2, slopes
 
+    def held(self, relative: Floats) -> Slice:
+        """Return the fit with the relative standard deviations held, in units of the scatter."""
+        design = self.design
+        scale = design.spread_out(relative)
+        at = self._solve(scale)
+        deviation = math.sqrt(at.squares / self.free)
+        spreads = spreads_at_average(
+            design, at.factored, relative, at.pull, float(len(self.values))
+        )
+        return Slice(
+            self.value_and_slope(relative)[0],
+            at_average(design, at.average, scale * at.modes),
+            {name: deviation * spread for name, spread in spreads.items()},
+        )
+
     def fit(
         self,
         relative: Floats,
@@ -313,6 +336,7 @@ class _Profile:
         unit: float,
         iterations: int,
         converged: bool,
+        progress: Callable[[float], object] | None,
     ) -> LinearMixedFit:
         """Return the figures at the end of a search, in the unit of what was measured."""
         design = self.design
@@ -324,9 +348,9 @@ class _Profile:
         effects = unit * scale * at.modes
         sds = deviation * scale * np.sqrt(at.factored.inverse_diagonal())
         spreads = {
-            name: deviation * spread
-            for name, spread in spreads_at_average(
-                design, at.factored, relative, at.pull, float(len(self.values))
+            name: unit * spread
+            for name, spread in widened_spreads(
+                self.held, relative, usual=_USUAL_RELATIVE, progress=progress
             ).items()
         }
         overall = average + sum(float(part.mean()) for part in design.split(effects))

@@ -39,6 +39,10 @@ _LEAST_SPREAD: Final = 1e-7
 _MOST_SPREAD: Final = 1e4
 _STEPS: Final = 111
 
+# Over which fits ranges are averaged: weights of own trees, and means at each of them.
+_WEIGHTS: Final = 24
+_NODES: Final = 5
+
 _NEWTON_STEPS: Final = 100
 _PRECISE: Final = 1e-13
 
@@ -259,6 +263,82 @@ def fit_beta_binomial(nonconforming: Sequence[int], due: Sequence[int]) -> BetaB
     )
 
 
+def shrunken_rates(
+    nonconforming: Sequence[int], due: Sequence[int], confidence: float = 0.95
+) -> tuple[Posterior, ...] | None:
+    """
+    Move every rate towards that of all, with ranges that allow for the spread being an estimate.
+
+    With ten or twenty workers it is hardly known how much their rates differ. Ranges that take
+    the best fit as the truth are too narrow then; these average over all fits that the counts
+    allow. For figures that people read this is the one to use.
+
+    Parameters
+    ----------
+    nonconforming : Sequence of int
+        Nonconforming trees, one count per worker.
+    due : Sequence of int
+        Due trees, one count per worker.
+    confidence : float, optional
+        Probability inside the intervals, in (0, 1).
+
+    Returns
+    -------
+    tuple of Posterior or None
+        One entry per worker, in their order; None if no tree, or no tree of another kind, was
+        found: there is nothing to move then.
+
+    Raises
+    ------
+    ValueError
+        If the sequences differ in length or a number lies outside its range.
+
+    Notes
+    -----
+    The weight that a usual worker's own trees get is taken to be anywhere in (0, 1) alike. The
+    average of the fits is written as a beta law with its mean and variance.
+
+    References
+    ----------
+    .. [1] C. L. Christiansen and C. N. Morris, Journal of the American Statistical Association
+       92:618-632, 1997: the uniform law of the weight, and matching moments.
+
+    Examples
+    --------
+    >>> rates = shrunken_rates([1, 9, 2, 14], [40, 40, 40, 40])
+    >>> [round(rate.mean, 3) for rate in rates]
+    [0.056, 0.21, 0.075, 0.307]
+    """
+    from scipy.special import betaincinv  # noqa: PLC0415 - as in `posterior`
+
+    pairs = require_counts(nonconforming, due)
+    require_inside("confidence", confidence)
+    known = [pair for pair in pairs if pair[1]]
+    if not 0 < sum(count for count, _ in known) < sum(total for _, total in known):
+        return None
+    shares, means, spreads = _BetaBinomial(known).possible(
+        len(known) / math.fsum(1 / total for _, total in known)
+    )
+    counts = np.array([[count] for count, _ in pairs], dtype=float)
+    sizes = np.array([[total] for _, total in pairs], dtype=float)
+    alphas, totals = means / spreads + counts, 1 / spreads + sizes
+    middles = alphas / totals
+    scatter = middles * (1 - middles) / (totals + 1)
+    mean = middles @ shares
+    variance = (scatter + (middles - mean[:, None]) ** 2) @ shares
+    precision = mean * (1 - mean) / variance - 1
+    weights = (sizes / totals) @ shares
+    tail = (1 - confidence) / 2
+    hits, others = mean * precision, (1 - mean) * precision
+    lower, upper = (betaincinv(hits, others, share) for share in (tail, 1 - tail))
+    return tuple(
+        Posterior(float(middle), float(sd), Interval(float(low), float(high)), float(weight))
+        for middle, sd, low, high, weight in zip(
+            mean, np.sqrt(variance), lower, upper, weights, strict=True
+        )
+    )
+
+
 class _BetaBinomial:
     """The likelihood without coefficients; the counts are kept as how many exceed each number."""
 
@@ -305,6 +385,26 @@ class _BetaBinomial:
             + (self.misses * np.log(1 - mean + up_misses)).sum()
             - (self.trees * np.log1p(up_trees)).sum()
         )
+
+    def possible(self, usual: float) -> tuple[Floats, Floats, Floats]:
+        """Return shares of the fits that a usual number of trees allows, means and spreads."""
+        weights = (np.arange(_WEIGHTS) + 0.5) / _WEIGHTS
+        nodes, node_shares = np.polynomial.hermite_e.hermegauss(_NODES)
+        heights, means, spreads = [], [], []
+        for spread in weights / (1 - weights) / usual:
+            mean, height = self.at(spread)
+            # The curvature of the likelihood in the logit of the mean.
+            on_hits = mean + spread * np.arange(len(self.hits))
+            on_misses = 1 - mean + spread * np.arange(len(self.misses))
+            bend = (self.hits / on_hits**2).sum() + (self.misses / on_misses**2).sum()
+            deviation = 1 / math.sqrt(float(bend) * (mean * (1 - mean)) ** 2)
+            logits = math.log(mean / (1 - mean)) + deviation * nodes
+            means.append(1 / (1 + np.exp(-logits)))
+            heights.append(height + math.log(deviation) + np.log(node_shares))
+            spreads.append(np.full(_NODES, spread))
+        logarithms = np.concatenate(heights)
+        shares = np.exp(logarithms - logarithms.max())
+        return shares / shares.sum(), np.concatenate(means), np.concatenate(spreads)
 
     def best(self) -> tuple[float, float, float]:
         """Return the best spread, its mean and the logarithm of the likelihood."""

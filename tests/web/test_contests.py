@@ -314,7 +314,7 @@ def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
     with database.read() as connection:
         lot_id = connection.scalar(queries.draw.select().with_only_columns(queries.draw.c.lot_id))
     pages = {
-        "trees": (mine, "/contests/trees", "contested"),
+        "trees": (mine, "/contests/trees", "Contested: waits for an answer"),
         "audit": (supervisor, f"/audits/{audit_id}/trees", "1 score in these figures is contested"),
         "amend": (supervisor, f"/audits/{audit_id}/trees/{high_tree}/amend", "contested: Top"),
         "lot": (supervisor, f"/lots/{lot_id}", "1 score contested"),

@@ -61,14 +61,12 @@ class ScoreView:
     id: str
     stage: Stage
     name: str
-    picture: Markup
     side: str
     result: Result
     result_words: str
     faults: str
     measured: str
     change: list[str]
-    is_contested: bool
     contests: list[ContestNote]
     disagree_url: str | None
 
@@ -132,6 +130,11 @@ def group_views(trees: Iterable[OwnTree]) -> list[GroupView]:
     """Return the trees by audit and row, in the order given."""
     groups = groupby(trees, key=lambda own: (own.tree.audit_id, own.tree.row_number))
     return [_group(list(found)) for _, found in groups]
+
+
+def stage_pictures() -> dict[Stage, Markup]:
+    """Return each stage's picture, to be drawn once and shown wherever the stage is named."""
+    return {stage: pictogram(stage, f"drawn-{stage}") for stage in Stage}
 
 
 def contest_notes(rows: Iterable[ContestRow]) -> list[tuple[str, str, ContestNote]]:
@@ -224,14 +227,12 @@ def _score(own: OwnTree, score: OwnScore) -> ScoreView:
         id=key,
         stage=score.stage,
         name=stage_words(score.stage),
-        picture=pictogram(score.stage, key),
         side="" if score.side is Side.BOTH else side_words(score.side),
         result=score.result,
         result_words=result_words(score.result),
         faults=fault_words(score.faults),
         measured=measured_words(score.stage, score.measured_mm),
         change=_change(own, score),
-        is_contested=score.is_contested,
         contests=[_note(row) for row in score.contests],
         disagree_url=url_for(
             "contests.disagree",

@@ -231,9 +231,7 @@ def change(contest_id: int) -> ResponseReturnValue:
         answered = _answer(contest_id, form, answers)
         if answered is not None:
             return answered
-    return _change_page(
-        found, form, InvalidInput({"reason": say("Look at the reason again.")})
-    ), 422
+    return _change_page(found, form), 422
 
 
 def _answer(
@@ -341,6 +339,7 @@ def _trees_page(worker_id: int) -> str:
         own=own,
         found=found,
         groups=presenters.group_views(found.trees),
+        pictures=presenters.stage_pictures(),
         faults_only=faults_only,
         seasons=season_choices(found.seasons, found.season),
         season=season_label(found.season),

@@ -44,7 +44,7 @@ from audits.storage.queries import season as season_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries import training as queries
 from audits.storage.queries.training import CrewSum, ScoredTree
-from audits.vocabulary import Fault, Stage, TrainingKind
+from audits.vocabulary import Fault, Method, Stage, TrainingKind
 
 # One odd tree is no reason to work on a stage.
 _LEAST_WRONG: Final = 2
@@ -140,6 +140,8 @@ class CoachingView:
         The latest trainings of that stage.
     learning : Stage or None
         The stage that a new hire learns now.
+    method : Method
+        From where the crew worked in its latest pass.
     """
 
     worker: Worker
@@ -154,6 +156,7 @@ class CoachingView:
     since: SinceTraining | None = None
     trained: tuple[TrainingEvent, ...] = ()
     learning: Stage | None = None
+    method: Method = Method.LADDER
 
     @property
     def standard(self) -> Standard | None:
@@ -268,8 +271,9 @@ def coaching_view(database: Database, actor: Actor, worker_id: int, season: int)
     with database.read() as connection:
         farm = _farm(connection, actor.farm_id)
         learning = open_stages(connection, farm.id).get(worker_id)
+        crew_id = trend.worker.crew_id
+        method = queries.method_of_crew(connection, farm.id, crew_id) or Method.LADDER
         if shown is None:
-            crew_id = trend.worker.crew_id
             latest = next(
                 iter(queries.versions_of_crew(connection, farm.id, crew_id, most=1)), None
             )
@@ -281,6 +285,7 @@ def coaching_view(database: Database, actor: Actor, worker_id: int, season: int)
                 block=_block(connection, farm.id, latest),
                 version=latest,
                 learning=learning,
+                method=method,
             )
         found = queries.trees_of_season(connection, farm.id, season, [worker_id])
         trees = [tree for tree in found if tree.stage is shown]
@@ -303,6 +308,7 @@ def coaching_view(database: Database, actor: Actor, worker_id: int, season: int)
             since=_since(trees, trained, farm.time_zone),
             trained=tuple(trained[:MOST_TRAININGS]),
             learning=learning,
+            method=method,
         )
 
 

@@ -39,6 +39,16 @@ EXPECTED = {
     "/workers/mine": WORKERS,
     # Workers see their own record here and no other: see the test below.
     "/workers/<int:worker_id>": frozenset(Role),
+    "/coaching": CREW_LEADS,
+    "/coaching/mine": WORKERS,
+    # As above: see tests/web/test_coaching.py.
+    "/coaching/<int:worker_id>": frozenset(Role),
+    "/coaching/<int:worker_id>.pdf": frozenset(Role),
+    "/coaching/<int:worker_id>/stages": frozenset(Role),
+    "/coaching/<int:worker_id>/stages/begin": CREW_LEADS,
+    "/coaching/<int:worker_id>/stages/sign-off": CREW_LEADS,
+    "/coaching/<int:worker_id>/stages/take-back": CREW_LEADS,
+    "/coaching/crews": CREW_LEADS,
     "/contests/mine": WORKERS,
     "/contests/trees": WORKERS,
     "/contests/trees.csv": WORKERS,

@@ -40,6 +40,23 @@ class _PaperForm(BaseForm):
         self.page.choices = choices_of(PAPER_NAMES.items())
 
 
+class SheetForm(BaseForm):
+    """A coaching sheet of a worker, or a crew leader's sheet. Sent by GET as well."""
+
+    class Meta:
+        """Nothing is written, so that no token is needed."""
+
+        csrf = False
+
+    of_id = SelectField(lazy_gettext("Of"), [InputRequired()], coerce=int)
+    page = RadioField(lazy_gettext("Paper"), [InputRequired()], default=str(Page.LETTER))
+
+    def offer(self, names: Iterable[tuple[int, str]]) -> None:
+        """Fill the choices."""
+        self.of_id.choices = choices_of(names)
+        self.page.choices = choices_of(PAPER_NAMES.items())
+
+
 class CardForm(_PaperForm):
     """A sheet of pocket cards."""
 

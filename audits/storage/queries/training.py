@@ -27,7 +27,7 @@ from audits.storage.tables import (
     training_event,
     tree_score,
 )
-from audits.vocabulary import Fault, Purpose, Result, Stage
+from audits.vocabulary import Fault, Method, Purpose, Result, Stage
 
 
 class ScoredTree(NamedTuple):
@@ -188,6 +188,15 @@ def versions_of_crew(
     return list({version.id: version for version in found}.values())
 
 
+def method_of_crew(connection: sa.Connection, farm_id: int, crew_id: int | None) -> Method | None:
+    """Return from where a crew worked in its latest pass, or any crew; None before the first."""
+    statement = sa.select(crew_pass.c.method).where(crew_pass.c.farm_id == farm_id)
+    if crew_id is not None:
+        statement = statement.where(crew_pass.c.crew_id == crew_id)
+    latest = statement.order_by(crew_pass.c.started_at.desc(), crew_pass.c.id.desc()).limit(1)
+    return connection.scalar(latest)
+
+
 def learning_of(connection: sa.Connection, farm_id: int, worker_id: int) -> list[StageLearning]:
     """Return the stages that a worker learns or has learned."""
     return fetch_by(connection, stage_learning, StageLearning, farm_id, worker_id=worker_id)
@@ -195,7 +204,10 @@ def learning_of(connection: sa.Connection, farm_id: int, worker_id: int) -> list
 
 def learning_of_farm(connection: sa.Connection, farm_id: int) -> list[StageLearning]:
     """Return every stage that somebody learns or has learned."""
-    return fetch_by(connection, stage_learning, StageLearning, farm_id, farm_id=farm_id)
+    statement = sa.select(*columns_of(stage_learning, StageLearning)).where(
+        stage_learning.c.farm_id == farm_id
+    )
+    return fetch_all(connection, statement, StageLearning)
 
 
 def training_by_id(connection: sa.Connection, farm_id: int, event_id: int) -> TrainingEvent | None:

@@ -1,0 +1,1 @@
+"""Coaching: what to work on, who learns which stage, and trainings."""

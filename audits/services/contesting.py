@@ -542,6 +542,29 @@ def contested_trees(
     return {stage: count for (whose, stage), count in counts.items() if whose == worker_id}
 
 
+def contested_in_season(database: Database, actor: Actor, season: int) -> int:
+    """
+    Return how many due trees behind a season's figures are contested.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        A crew lead.
+    season : int
+        Calendar year in which the season began.
+
+    Returns
+    -------
+    int
+        Stages of trees of first audits, whoever did them.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        return sum(queries.contested_due(connection, actor.farm_id, season).values())
+
+
 def contested_sentence(count: int) -> Message | None:
     """
     Return what is said beside a figure whose trees are contested.

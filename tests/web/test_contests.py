@@ -309,7 +309,7 @@ def test_a_worker_sees_the_photos_of_their_own_scores(
 
 
 def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
-    database, mine, supervisor, second, high_tree, audit_id
+    database, mine, supervisor, owner, second, high_tree, audit_id
 ):
     with database.read() as connection:
         lot_id = connection.scalar(queries.draw.select().with_only_columns(queries.draw.c.lot_id))
@@ -318,6 +318,7 @@ def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
         "audit": (supervisor, f"/audits/{audit_id}/trees", "1 score in these figures is contested"),
         "amend": (supervisor, f"/audits/{audit_id}/trees/{high_tree}/amend", "contested: Top"),
         "lot": (supervisor, f"/lots/{lot_id}", "1 score contested"),
+        "season": (owner, "/season", "1 score in these figures is contested"),
         "today": (second, "/", "Top: Creek Block, Row 1"),
     }
 

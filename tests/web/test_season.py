@@ -185,4 +185,4 @@ def test_the_page_takes_as_many_statements_for_few_lots_as_for_many(database, or
     audit_lots(database, orchard, accepted=lots - 3, refused=3, pattern="ooxoooo")
     with statements_of(database) as seen:
         owner.get("/season")
-    assert len(seen) == 2 + 10
+    assert len(seen) == 2 + 11

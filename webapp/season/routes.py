@@ -3,6 +3,7 @@
 from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
+from audits.services.contesting import contested_in_season
 from audits.services.season import review_season
 from webapp.access import OWNERS, actor, open_to
 from webapp.extensions import database
@@ -38,5 +39,6 @@ def index() -> ResponseReturnValue:
         stages=stage_views(review.stages),
         amended=amended_note(review.lots),
         hours=hours_note(review.effort),
+        contested_count=contested_in_season(database(), actor(), review.season.year),
         passes_url=way_to("passes.index"),
     )

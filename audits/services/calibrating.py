@@ -353,29 +353,10 @@ def list_walks(database: Database, actor: Actor) -> list[WalkView]:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return walks_in(connection, actor)
-
-
-def walks_in(connection: sa.Connection, actor: Actor) -> list[WalkView]:
-    """
-    List the calibration walks in an open transaction.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    actor : Actor
-        The supervisor.
-
-    Returns
-    -------
-    list of WalkView
-        The latest first.
-    """
-    return [
-        _walk_view(connection, actor, line)
-        for line in check_queries.walk_lines(connection, actor.farm_id)
-    ]
+        return [
+            _walk_view(connection, actor, line)
+            for line in check_queries.walk_lines(connection, actor.farm_id)
+        ]
 
 
 def view_walk(database: Database, actor: Actor, calibration_id: int) -> WalkView:

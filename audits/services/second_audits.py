@@ -140,42 +140,21 @@ def second_audits(database: Database, actor: Actor, now: datetime) -> list[Secon
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return second_audits_in(connection, actor, now)
+        people = account_queries.users(connection, actor.farm_id)
+        return [
+            _second_audit(connection, actor, line, people, now)
+            for line in check_queries.check_lines(connection, actor.farm_id)
+        ]
 
 
-def second_audits_in(connection: sa.Connection, actor: Actor, now: datetime) -> list[SecondAudit]:
-    """
-    List them in an open transaction.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    actor : Actor
-        The supervisor.
-    now : datetime
-        The present.
-
-    Returns
-    -------
-    list of SecondAudit
-        The latest first.
-    """
-    people = account_queries.users(connection, actor.farm_id)
-    return [
-        _second_audit(connection, actor, line, people, now)
-        for line in check_queries.check_lines(connection, actor.farm_id)
-    ]
-
-
-def second_audits_to_make(connection: sa.Connection, actor: Actor, now: datetime) -> int:
+def count_second_audits(database: Database, actor: Actor, now: datetime) -> int:
     """
     Count the second audits that somebody may make or go on with.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
+    database : Database
+        The farm's database.
     actor : Actor
         The supervisor.
     now : datetime
@@ -186,11 +165,13 @@ def second_audits_to_make(connection: sa.Connection, actor: Actor, now: datetime
     int
         How many.
     """
+    require_crew_lead(actor)
     found = 0
-    for check_id in check_queries.waiting_checks(connection, actor.farm_id):
-        (line,) = check_queries.check_lines(connection, actor.farm_id, check_id=check_id)
-        one = _second_audit(connection, actor, line, [], now)
-        found += one.waits and one.may_make
+    with database.read() as connection:
+        for check_id in check_queries.waiting_checks(connection, actor.farm_id):
+            line = _line(connection, actor.farm_id, check_id)
+            if why_too_late(connection, actor.farm_id, line, now) is None:
+                found += _may_make(connection, actor, line)
     return found
 
 

@@ -58,34 +58,23 @@ def difference_charts(view: PairView) -> list[DifferenceView]:
 
 def _difference_chart(view: PairView, one: MeasuredPair) -> DifferenceView:
     title = _what(one.stage)
-    trees = len(one.first)
     limits = one.limits
     if limits is None or limits.bias is None or limits.lower is None or limits.upper is None:
-        note = gettext(
+        few = gettext(
             "%(trees)s trees measured by both. From %(least)s on their differences are shown.",
-            trees=trees,
+            trees=len(one.first),
             least=LEAST_MEASURED,
         )
-        return DifferenceView(title, str(note), None, [], [])
+        return DifferenceView(title, str(few), None, [], [])
     length = _length_of(one.stage)
-    note = gettext(
-        "%(trees)s trees. On average %(first)s measures %(bias)s against %(second)s%(range)s. "
-        "19 in 20 differences lie between %(lower)s and %(upper)s.",
-        trees=trees,
-        first=view.pair.first.name,
-        second=view.pair.second.name,
-        bias=_signed(limits.bias, length),
-        range=_range(limits.interval_bias, length),
-        lower=_signed(limits.lower, length),
-        upper=_signed(limits.upper, length),
-    )
+    note = _note(view, one, limits.bias, limits.interval_bias, (limits.lower, limits.upper))
     drawing = difference_drawing(
         one.first,
         one.second,
         (limits.lower, limits.bias, limits.upper),
         DifferenceLabels(
             title=title,
-            description=str(note),
+            description=note,
             upright=gettext(
                 "%(first)s less %(second)s",
                 first=view.pair.first.name,
@@ -109,7 +98,7 @@ def _difference_chart(view: PairView, one: MeasuredPair) -> DifferenceView:
         (gettext("Difference"), "numeric"),
     ]
     svg = Markup(to_svg(drawing, id_prefix=f"differences-{one.stage}"))  # noqa: S704 - escaped there
-    return DifferenceView(title, str(note), svg, columns, rows)
+    return DifferenceView(title, note, svg, columns, rows)
 
 
 def _what(stage: Stage | None) -> str:
@@ -132,11 +121,29 @@ def _signed(mm: float, length: Callable[[float], str]) -> str:
     return f"{'+' if mm > 0 else _MINUS}{written}"
 
 
-def _range(interval: tuple[float, float] | None, length: Callable[[float], str]) -> str:
-    if interval is None:
-        return ""
-    lower, upper = (_signed(each, length) for each in interval)
-    return str(gettext(" (could be %(lower)s to %(upper)s)", lower=lower, upper=upper))
+def _note(
+    view: PairView,
+    one: MeasuredPair,
+    bias: float,
+    could_be: tuple[float, float] | None,
+    limits: tuple[float, float],
+) -> str:
+    length = _length_of(one.stage)
+    lower, upper = (_signed(each, length) for each in could_be or (bias, bias))
+    return str(
+        gettext(
+            "%(trees)s trees. On average %(first)s measures %(bias)s against %(second)s; it could "
+            "be %(lower)s to %(upper)s. 19 in 20 differences lie between %(low)s and %(high)s.",
+            trees=len(one.first),
+            first=view.pair.first.name,
+            second=view.pair.second.name,
+            bias=_signed(bias, length),
+            lower=lower,
+            upper=upper,
+            low=_signed(limits[0], length),
+            high=_signed(limits[1], length),
+        )
+    )
 
 
 def walk_measures(figures: WalkFigures) -> list[MeasureView]:

@@ -5,6 +5,7 @@ from flask.typing import ResponseReturnValue
 
 from audits.services.contesting import list_contests
 from audits.services.held import count_held
+from audits.services.second_audits import count_second_audits
 from audits.services.today import view_today
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, farm, present
@@ -34,5 +35,6 @@ def index() -> ResponseReturnValue:
         briefs=presenters.briefs_of(view, farm()),
         begin_url=way_to("passes.choose_block"),
         held=count_held(database(), actor()),
+        to_check=count_second_audits(database(), actor(), present()),
         paper_url=way_to("printing.index"),
     )

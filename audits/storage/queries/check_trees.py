@@ -6,7 +6,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from audits.records import Calibration, DoubleCheck
-from audits.storage.queries.fetch import columns_of, fetch_all, fetch_by, fetch_by_id
+from audits.storage.queries.fetch import fetch_all, fetch_by, fetch_by_id
 from audits.storage.queries.trends import same_farm
 from audits.storage.tables import (
     audit,
@@ -115,17 +115,6 @@ def calibration_of_draw(
     """Return the calibration walk of a draw."""
     return next(
         iter(fetch_by(connection, calibration, Calibration, farm_id, draw_id=draw_id)), None
-    )
-
-
-def calibrations(connection: sa.Connection, farm_id: int) -> list[Calibration]:
-    """Return every calibration walk, oldest first."""
-    return fetch_all(
-        connection,
-        sa.select(*columns_of(calibration, Calibration))
-        .where(calibration.c.farm_id == farm_id)
-        .order_by(calibration.c.id),
-        Calibration,
     )
 
 

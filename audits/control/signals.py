@@ -12,11 +12,11 @@ Faults are taken to fall at random over the trees. Where they come in runs, limi
 """
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
-from itertools import groupby, pairwise
+from itertools import pairwise
 from statistics import fmean
 from typing import Final
 
@@ -64,8 +64,8 @@ _OWN_STEP: Final = 0.005
 _MOST_CENTRE: Final = 0.5
 # Measured heights of a run that give a mean worth saying.
 _LEAST_HEIGHTS: Final = 5
-_MOSTLY: Final = 0.75
-# What one block's own rate explains; the run was chosen for its faults, so more is allowed for.
+_MOSTLY: Final = 0.5
+# Chance down to which the blocks' own rates explain a run, which was chosen for its faults.
 _EXPLAINED: Final = 0.01
 
 
@@ -543,22 +543,46 @@ def hard_block(
     Returns
     -------
     HardBlock or None
-        The block where at least three in four of the signal's faults stand, if others' trees there
-        (30 at least) are beyond the centre too, and their rate explains as many faults.
+        The block where at least half of the signal's faults stand, if others' trees there (30 at
+        least) are worse than the centre and than the farm's other blocks, and the run's faults
+        are explained once trees of such blocks are given the rate that others have there.
     """
-    wrong = [tree.block_id for tree in signal.run if tree.nonconforming]
-    for block_id, here in groupby(sorted(wrong)):
-        count = len(list(here))
-        if count < _MOSTLY * len(wrong):
-            continue
-        mine = [tree for tree in own if tree.block_id == block_id]
+    own_sums = _sums_by_block(own)
+    run = _sums_by_block(signal.run)
+    hard: dict[int, HardBlock] = {}
+    for block_id in run:
         nonconforming, due = everybody.get(block_id, (0, 0))
-        nonconforming -= sum(tree.nonconforming for tree in mine)
-        due -= len(mine)
-        if due < LEAST_TREES_TO_COMPARE or wilson(nonconforming, due).lower <= centre:
-            return None
-        in_run = sum(tree.block_id == block_id for tree in signal.run)
-        chances = binomial_probabilities(nonconforming / due, in_run)
-        explained = sum(chances[count:]) > _EXPLAINED
-        return HardBlock(block_id, nonconforming, due) if explained else None
-    return None
+        own_nonconforming, own_due = own_sums[block_id]
+        others = HardBlock(block_id, nonconforming - own_nonconforming, due - own_due)
+        elsewhere = ratio_of_sums(sums for other, sums in everybody.items() if other != block_id)
+        if others.due >= LEAST_TREES_TO_COMPARE and wilson(
+            others.nonconforming, others.due
+        ).lower > max(centre, elsewhere or 0.0):
+            hard[block_id] = others
+    worst = max(hard, key=lambda block_id: run[block_id][0], default=None)
+    if worst is None or run[worst][0] < _MOSTLY * signal.nonconforming:
+        return None
+    chances = [1.0]
+    for block_id, (_, due) in run.items():
+        others_here = hard.get(block_id)
+        rate = others_here.nonconforming / others_here.due if others_here else centre
+        chances = _added(chances, binomial_probabilities(rate, due))
+    explained = sum(chances[signal.nonconforming :]) > _EXPLAINED
+    return hard[worst] if explained else None
+
+
+def _sums_by_block(trees: Iterable[DueTree]) -> dict[int, tuple[int, int]]:
+    sums: dict[int, tuple[int, int]] = {}
+    for tree in trees:
+        nonconforming, due = sums.get(tree.block_id, (0, 0))
+        sums[tree.block_id] = (nonconforming + tree.nonconforming, due + 1)
+    return sums
+
+
+def _added(chances: Sequence[float], more: Sequence[float]) -> list[float]:
+    """Return the law of the sum of two independent counts."""
+    found = [0.0] * (len(chances) + len(more) - 1)
+    for count, chance in enumerate(chances):
+        for added, other in enumerate(more):
+            found[count + added] += chance * other
+    return found

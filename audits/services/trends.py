@@ -7,108 +7,108 @@ enough days, rows and auditors (`audits.estimates.describe_rate`). Nothing here 
 their results.
 """
 
-import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Final, TypeVar
-from zoneinfo import ZoneInfo
+from typing import Final
 
 import sqlalchemy as sa
 
-from audits.control.blocks import LEAST_BLOCK_SIZE, BlockChart, block_chart
-from audits.control.limits import Signal, probability_limits
+from audits.control.blocks import LEAST_BLOCK_SIZE
+from audits.control.signals import FALSE_SIGNALS_A_SEASON, SEASON_TREES, season_charts
 from audits.errors import NotFound
-from audits.estimates import LEAST_TREES_TO_COMPARE, RateLevel, RateReading, describe_rate
-from audits.messages import say
+from audits.estimates import LEAST_TREES_TO_COMPARE, RateReading, describe_rate
+from audits.messages import Message, say
 from audits.records import Actor, Farm, Worker
-from audits.scoring import judged_side
 from audits.services.access import require_crew_lead, require_sight_of_worker
+from audits.services.name_order import by_name
+from audits.services.stage_trends import (
+    SeenFault,
+    StageTrend,
+    Standards,
+    beside_its_block,
+    by_stage,
+    in_stage_order,
+    largest_accepted,
+    stage_trend,
+)
 from audits.services.standards import standard_of
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import season as season_queries
 from audits.storage.queries import trends as queries
-from audits.storage.queries.trends import DueOutcome, SeenFaults, TrendLine
-from audits.vocabulary import Fault, Side, Stage
+from audits.storage.queries.trends import DueOutcome, RowPlace, TrendLine
+from audits.vocabulary import Stage
+
+__all__ = [
+    "LEAST_PEOPLE_OF_A_CREW",
+    "CrewLine",
+    "CrewTrend",
+    "SeasonChance",
+    "SeenFault",
+    "SharedResults",
+    "StageSignal",
+    "StageTrend",
+    "WorkerLine",
+    "WorkerList",
+    "WorkerSignal",
+    "WorkerTrend",
+    "crew_trend",
+    "in_stage_order",
+    "list_workers",
+    "worker_trend",
+    "workers_with_signal",
+]
 
 # Below this, figures of a crew would be figures of persons.
 LEAST_PEOPLE_OF_A_CREW: Final = 5
-MOST_FAULTS_SHOWN: Final = 5
-
-Value = TypeVar("Value")
-
-# For each version of a standard, the fraction that each stage accepts.
-_Accepted = Mapping[int, Mapping[Stage, float]]
+# Measured heights need as many failed trees in a block before they signal.
+_LEAST_FAILED: Final = 2
 
 
 @dataclass(frozen=True)
-class SeenFault:
+class SeasonChance:
     """
-    A nonconforming tree, and where it stands.
+    How many false signals a season brings if everybody works steadily.
 
     Parameters
     ----------
-    scored_on : date
-        The farm's day on which it was scored.
-    block : str
-        Name of its block.
-    row_number, position : int
-        Its row, and its place in the row.
-    side : Side
-        The side that was judged; both for the whole tree.
-    faults : tuple of Fault
-        The named ways in which it failed; empty if nobody named one.
+    people : int
+        How many people are charted.
+    trees : int
+        Due trees a stage up to which it holds.
+    each : float
+        Most chance that one of them gets a false signal in a season.
     """
 
-    scored_on: date
-    block: str
-    row_number: int
-    position: int
-    side: Side
-    faults: tuple[Fault, ...]
+    people: int
+    trees: int = SEASON_TREES
+    each: float = FALSE_SIGNALS_A_SEASON
+
+    @property
+    def expected(self) -> float:
+        """Most false signals to be expected for all of them together."""
+        return self.people * self.each
 
 
 @dataclass(frozen=True)
-class StageTrend:
+class StageSignal:
     """
-    A worker's season in one stage.
+    A signal, and what to do.
 
     Parameters
     ----------
     stage : Stage
         The stage.
-    reading : RateReading
-        What may be said of the rate.
-    accepted_fraction : float
-        Fraction of nonconforming trees that the standard accepts, in [0, 1]; the largest where
-        the trees come from several versions.
-    chart : BlockChart or None
-        Blocks of due trees in scoring order; None below 30 due trees.
-    beside_standard : bool
-        Whether the chart's centre is the accepted fraction. Otherwise it is the worker's own rate,
-        which compares them with nobody.
-    faults : tuple of SeenFault
-        The latest nonconforming trees, the latest first.
+    sentence : Message
+        Since when, which way, and what to do.
+    block_first : Message or None
+        That the block is worse for everybody and comes first; None without that.
     """
 
     stage: Stage
-    reading: RateReading
-    accepted_fraction: float
-    chart: BlockChart | None
-    beside_standard: bool
-    faults: tuple[SeenFault, ...]
-
-    @property
-    def has_signal(self) -> bool:
-        """Whether the latest block lies above what chance explains."""
-        return self.chart is not None and _ends_above(self.chart)
-
-    @property
-    def is_beyond_standard(self) -> bool:
-        """Whether the season's rate is worse than the standard beyond what chance allows."""
-        return self.reading.is_beyond(self.accepted_fraction)
+    sentence: Message
+    block_first: Message | None
 
 
 @dataclass(frozen=True)
@@ -171,13 +171,59 @@ class WorkerLine:
     due : Mapping of Stage to int
         Due trees by stage.
     signals : tuple of Stage
-        Stages whose latest block lies above what chance explains.
+        Stages with a signal.
     """
 
     worker: Worker
     crew: str
     due: Mapping[Stage, int]
     signals: tuple[Stage, ...]
+
+
+@dataclass(frozen=True)
+class CrewLine:
+    """
+    A crew in the list.
+
+    Parameters
+    ----------
+    id : int
+        The crew.
+    name : str
+        Its name.
+    people : int
+        Its present people.
+    """
+
+    id: int
+    name: str
+    people: int
+
+
+@dataclass(frozen=True)
+class CrewTrend:
+    """
+    A crew's season on trees for which nobody answers alone.
+
+    Parameters
+    ----------
+    crew : CrewLine
+        The crew.
+    season : int
+        Calendar year in which the season began.
+    seasons : list of int
+        Seasons for which the farm has results, the latest first.
+    stages : tuple of StageTrend
+        Stages in which at least one tree was due; empty if the crew is too small.
+    is_too_small : bool
+        Whether the figures are held back because the crew has fewer than 5 people.
+    """
+
+    crew: CrewLine
+    season: int
+    seasons: list[int]
+    stages: tuple[StageTrend, ...]
+    is_too_small: bool
 
 
 @dataclass(frozen=True)
@@ -193,11 +239,14 @@ class WorkerList:
         Seasons for which the farm has results, the latest first.
     lines : list of WorkerLine
         The workers, by name.
+    crews : list of CrewLine
+        The crews, by name.
     """
 
     season: int
     seasons: list[int]
     lines: list[WorkerLine]
+    crews: list[CrewLine]
 
 
 @dataclass(frozen=True)
@@ -209,12 +258,17 @@ class WorkerSignal:
     ----------
     worker : Worker
         The worker.
-    stages : tuple of Stage
-        Stages whose latest block lies above what chance explains, from the top of the tree down.
+    signals : tuple of StageSignal
+        The signals, from the top of the tree down.
     """
 
     worker: Worker
-    stages: tuple[Stage, ...]
+    signals: tuple[StageSignal, ...]
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        """The stages with a signal."""
+        return tuple(signal.stage for signal in self.signals)
 
 
 def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) -> WorkerTrend:
@@ -251,25 +305,56 @@ def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) 
         if farm is None or worker is None:
             raise NotFound(say("There is no such worker."))
         lines = queries.trend_lines(connection, actor.farm_id, season, worker_id)
-        outcomes = _by_stage(queries.due_outcomes(connection, actor.farm_id, season, [worker_id]))
-        accepted = _accepted_fractions(connection, actor.farm_id, lines)
-        faults = _faults_by_stage(
-            queries.last_faults(
-                connection, actor.farm_id, season, worker_id, most=MOST_FAULTS_SHOWN
-            ),
-            farm.time_zone,
-        )
-        stages = tuple(
-            _stage_trend(stage, stage_lines, outcomes[stage], accepted, faults[stage])
-            for stage, stage_lines in _lines_by_stage(lines).items()
-        )
+        outcomes = queries.due_outcomes(connection, actor.farm_id, season, [worker_id])
         return WorkerTrend(
             worker=worker,
             season=season,
             seasons=queries.seasons_with_results(connection, actor.farm_id),
-            stages=stages,
+            stages=_stage_trends(connection, actor.farm_id, season, lines, outcomes),
             shared=_shared_results(connection, actor.farm_id, season, worker.crew_id),
         )
+
+
+def crew_trend(database: Database, actor: Actor, crew_id: int, season: int) -> CrewTrend:
+    """
+    Return a crew's season on trees that several people did, or that nobody was named for.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        An owner or supervisor.
+    crew_id : int
+        Whose season.
+    season : int
+        Calendar year in which the season began.
+
+    Returns
+    -------
+    CrewTrend
+        Readings, charts and last faults; nothing of a crew with fewer than 5 people.
+
+    Raises
+    ------
+    NotAllowed
+        If the person is neither owner nor supervisor.
+    NotFound
+        If the farm has no such crew.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        crews = queries.crew_sizes(connection, actor.farm_id)
+        if crew_id not in crews:
+            raise NotFound(say("There is no such crew."))
+        crew = CrewLine(crew_id, *crews[crew_id])
+        seasons = queries.seasons_with_results(connection, actor.farm_id)
+        if crew.people < LEAST_PEOPLE_OF_A_CREW:
+            return CrewTrend(crew, season, seasons, (), is_too_small=True)
+        lines = queries.shared_lines(connection, actor.farm_id, season, crew_id)
+        outcomes = queries.shared_outcomes(connection, actor.farm_id, season, crew_id)
+        stages = _stage_trends(connection, actor.farm_id, season, lines, outcomes)
+        return CrewTrend(crew, season, seasons, stages, is_too_small=False)
 
 
 def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
@@ -301,7 +386,8 @@ def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
         signals = _signals(connection, actor.farm_id, season, lines)
         due: dict[int, dict[Stage, int]] = defaultdict(lambda: defaultdict(int))
         for line in lines:
-            due[line.worker_id][line.stage] += line.due
+            if line.worker_id is not None:
+                due[line.worker_id][line.stage] += line.due
         crews = queries.crew_sizes(connection, actor.farm_id)
         workers = farm_queries.workers(connection, actor.farm_id, with_retired=True)
         return WorkerList(
@@ -312,20 +398,21 @@ def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
                     worker=worker,
                     crew=crews[worker.crew_id][0] if worker.crew_id is not None else "",
                     due=in_stage_order(due.get(worker.id, {})),
-                    signals=signals.get(worker.id, ()),
+                    signals=tuple(signal.stage for signal in signals.get(worker.id, ())),
                 )
-                for worker in sorted(workers, key=_name_order)
+                for worker in by_name(workers)
                 if not worker.retired or worker.id in due
             ],
+            crews=[CrewLine(crew_id, *crew) for crew_id, crew in crews.items()],
         )
 
 
 def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> list[WorkerSignal]:
     """
-    Return the workers whose latest block of trees lies above what chance explains.
+    Return the workers with a signal, and what to do.
 
-    It takes at most four statements, whatever the number of workers and trees, and reads trees
-    only of workers whose latest audits hold enough nonconforming ones for a signal.
+    It takes at most six statements, whatever the number of workers and trees, and reads trees
+    only of workers whose audits hold enough nonconforming ones for a signal.
 
     Parameters
     ----------
@@ -348,107 +435,129 @@ def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> l
     workers = farm_queries.workers(connection, farm.id)
     return [
         WorkerSignal(worker, signals[worker.id])
-        for worker in sorted(workers, key=_name_order)
+        for worker in by_name(workers)
         if worker.id in signals
     ]
 
 
 def _signals(
     connection: sa.Connection, farm_id: int, season: int, lines: Sequence[TrendLine]
-) -> dict[int, tuple[Stage, ...]]:
-    """Return the stages with a signal, by worker."""
-    accepted = _accepted_fractions(connection, farm_id, lines)
+) -> dict[int, tuple[StageSignal, ...]]:
+    """Return the signals by worker."""
+    standards = _standards(connection, farm_id, lines)
     candidates = {
-        key: own for key, own in _lines_by_worker(lines).items() if _may_signal(own, accepted)
+        key: own for key, own in _lines_by_worker(lines).items() if _may_signal(own, standards)
     }
     if not candidates:
         return {}
-    outcomes: dict[tuple[int, Stage], list[DueOutcome]] = defaultdict(list)
+    outcomes: dict[tuple[int | None, Stage], list[DueOutcome]] = defaultdict(list)
     worker_ids = {worker_id for worker_id, _ in candidates}
     for outcome in queries.due_outcomes(connection, farm_id, season, worker_ids):
         outcomes[outcome.worker_id, outcome.stage].append(outcome)
-    signals: dict[int, tuple[Stage, ...]] = {}
+    chosen = [outcome for key in candidates for outcome in outcomes[key]]
+    places = _places(connection, farm_id, chosen)
+    trends = {
+        (worker_id, stage): stage_trend(stage, own, outcomes[worker_id, stage], standards, places)
+        for (worker_id, stage), own in candidates.items()
+    }
+    signalled = {key: trend for key, trend in trends.items() if trend.has_signal}
+    sums = _block_sums(connection, farm_id, season, signalled.values())
+    signals: dict[int, tuple[StageSignal, ...]] = {}
     for stage in Stage:
         for worker_id in worker_ids:
-            own = candidates.get((worker_id, stage))
-            if (
-                own
-                and _stage_trend(stage, own, outcomes[worker_id, stage], accepted, ()).has_signal
-            ):
-                signals[worker_id] = (*signals.get(worker_id, ()), stage)
+            key = (worker_id, stage)
+            if key not in signalled:
+                continue
+            trend = beside_its_block(
+                signalled[key], outcomes[key], candidates[key], standards, places, sums
+            )
+            if trend.signal is not None:
+                found = StageSignal(stage, trend.signal.sentence, trend.block_first)
+                signals[worker_id] = (*signals.get(worker_id, ()), found)
     return signals
 
 
-def _may_signal(lines: Sequence[TrendLine], accepted: _Accepted) -> bool:
+def _may_signal(lines: Sequence[TrendLine], standards: Standards) -> bool:
     """
-    Tell from sums alone whether a worker's latest block could lie above its limit.
+    Tell from sums alone whether a worker could have a signal now.
 
-    The latest complete block lies within the latest audits that together hold it and the trees
-    after it. With all their nonconforming trees in that block, and the lowest centre that the sums
-    leave possible, it must pass the limit; otherwise no order of the trees could make it signal.
+    The sum of faults stands highest if in every audit the good trees came first where it begins
+    and last where it ends; the latest complete block holds at most all faults of the latest
+    audits. A higher centre than the accepted fraction, or wider limits, only ask for more. If not
+    even so a limit is passed, no order of the trees makes a signal.
     """
     due = sum(line.due for line in lines)
     if due < LEAST_TREES_TO_COMPARE:
         return False
-    waiting = due % LEAST_BLOCK_SIZE
-    latest_due = latest_nonconforming = 0
-    for line in reversed(lines):
-        if latest_due >= waiting + LEAST_BLOCK_SIZE:
-            break
-        latest_due += line.due
-        latest_nonconforming += line.nonconforming
-    nonconforming = sum(line.nonconforming for line in lines)
-    own_rate = (nonconforming - min(waiting, latest_nonconforming)) / (due - waiting)
-    lowest_centre = min(own_rate, _largest_accepted(lines, accepted))
-    limits = probability_limits(lowest_centre, LEAST_BLOCK_SIZE)
-    return min(latest_nonconforming, LEAST_BLOCK_SIZE) > limits.upper
-
-
-def _stage_trend(
-    stage: Stage,
-    lines: Sequence[TrendLine],
-    outcomes: Sequence[DueOutcome],
-    accepted: _Accepted,
-    faults: Sequence[SeenFault],
-) -> StageTrend:
-    reading = describe_rate(
-        sum(line.nonconforming for line in lines),
-        sum(line.due for line in lines),
-        days=len({line.scored_on for line in lines}),
-        rows=len({outcome.orchard_row_id for outcome in outcomes}),
-        auditors=len({line.auditor_id for line in lines}),
+    charts = season_charts(largest_accepted(lines, standards))
+    latest_due = latest_faults = 0
+    latest = len(lines)
+    while latest and latest_due < due % LEAST_BLOCK_SIZE + LEAST_BLOCK_SIZE:
+        latest -= 1
+        latest_due += lines[latest].due
+        latest_faults += lines[latest].nonconforming
+    if min(latest_faults, LEAST_BLOCK_SIZE) > charts.largest_inside:
+        return True
+    up, down, threshold = (
+        charts.design.score_fault,
+        charts.design.score_good,
+        charts.design.threshold,
     )
-    accepted_fraction = _largest_accepted(lines, accepted)
-    beside_standard = reading.level is RateLevel.COMPARABLE
-    chart = None
-    if reading.due >= LEAST_TREES_TO_COMPARE:
-        chart = block_chart(
-            [bool(outcome.nonconforming) for outcome in outcomes],
-            centre=accepted_fraction if beside_standard else None,
-        )
-    return StageTrend(stage, reading, accepted_fraction, chart, beside_standard, tuple(faults))
+    total = 0.0
+    for place, line in enumerate(lines):
+        risen = total + up * line.nonconforming
+        if risen >= threshold and place >= latest:
+            return True
+        good = line.due - line.nonconforming
+        total = min(threshold, max(risen + down * good, up * line.nonconforming))
+    return sum(line.nonconforming for line in lines) >= _LEAST_FAILED and any(
+        standards[line.standard_version_id].top.measured
+        for line in lines
+        if line.stage is Stage.TOP
+    )
 
 
-def _ends_above(chart: BlockChart) -> bool:
-    return bool(chart.points) and chart.points[-1].signal is Signal.ABOVE
+def _stage_trends(
+    connection: sa.Connection,
+    farm_id: int,
+    season: int,
+    lines: Sequence[TrendLine],
+    outcomes: Iterable[DueOutcome],
+) -> tuple[StageTrend, ...]:
+    """Return the stages of one worker or crew; a hard block is told apart."""
+    found = by_stage(outcomes)
+    standards = _standards(connection, farm_id, lines)
+    places = _places(connection, farm_id, (outcome for own in found.values() for outcome in own))
+    lines_of = _lines_by_stage(lines)
+    trends = [
+        stage_trend(stage, own, found[stage], standards, places) for stage, own in lines_of.items()
+    ]
+    sums = _block_sums(connection, farm_id, season, trends)
+    return tuple(
+        beside_its_block(trend, found[trend.stage], lines_of[trend.stage], standards, places, sums)
+        for trend in trends
+    )
 
 
-def _accepted_fractions(
-    connection: sa.Connection, farm_id: int, lines: Iterable[TrendLine]
-) -> _Accepted:
+def _standards(connection: sa.Connection, farm_id: int, lines: Iterable[TrendLine]) -> Standards:
     version_ids = {line.standard_version_id for line in lines}
-    fractions = {}
-    for version in queries.standard_versions(connection, farm_id, version_ids):
-        standard = standard_of(version)
-        fractions[version.id] = {
-            stage: standard.rule(stage).promise.acceptable_fraction for stage in Stage
-        }
-    return fractions
+    versions = queries.standard_versions(connection, farm_id, version_ids)
+    return {version.id: standard_of(version) for version in versions}
 
 
-def _largest_accepted(lines: Iterable[TrendLine], accepted: _Accepted) -> float:
-    """Return the accepted fraction that is easiest on a worker whose trees had several rules."""
-    return max(accepted[line.standard_version_id][line.stage] for line in lines)
+def _places(
+    connection: sa.Connection, farm_id: int, outcomes: Iterable[DueOutcome]
+) -> dict[int, RowPlace]:
+    return queries.row_places(connection, farm_id, {outcome.orchard_row_id for outcome in outcomes})
+
+
+def _block_sums(
+    connection: sa.Connection, farm_id: int, season: int, trends: Iterable[StageTrend]
+) -> list[queries.BlockSum]:
+    """Read what everybody's trees of each block came to, if a signal has to be held against it."""
+    if any(trend.has_signal for trend in trends):
+        return queries.block_sums(connection, farm_id, season)
+    return []
 
 
 def _shared_results(
@@ -472,63 +581,16 @@ def _shared_results(
     return SharedResults(name, in_stage_order(readings), is_too_small=False)
 
 
-def _faults_by_stage(seen: Iterable[SeenFaults], time_zone: str) -> dict[Stage, list[SeenFault]]:
-    zone = ZoneInfo(time_zone)
-    by_stage: dict[Stage, list[SeenFault]] = defaultdict(list)
-    for fault in seen:
-        by_stage[fault.stage].append(
-            SeenFault(
-                scored_on=fault.scored_at.astimezone(zone).date(),
-                block=fault.block,
-                row_number=fault.row_number,
-                position=fault.position,
-                side=judged_side(fault.stage, fault.side),
-                faults=fault.faults,
-            )
-        )
-    return by_stage
-
-
-def _by_stage(outcomes: Iterable[DueOutcome]) -> dict[Stage, list[DueOutcome]]:
-    by_stage: dict[Stage, list[DueOutcome]] = defaultdict(list)
-    for outcome in outcomes:
-        by_stage[outcome.stage].append(outcome)
-    return by_stage
-
-
 def _lines_by_stage(lines: Iterable[TrendLine]) -> dict[Stage, list[TrendLine]]:
-    by_stage: dict[Stage, list[TrendLine]] = defaultdict(list)
+    found: dict[Stage, list[TrendLine]] = defaultdict(list)
     for line in lines:
-        by_stage[line.stage].append(line)
-    return in_stage_order(by_stage)
+        found[line.stage].append(line)
+    return in_stage_order(found)
 
 
 def _lines_by_worker(lines: Iterable[TrendLine]) -> dict[tuple[int, Stage], list[TrendLine]]:
     by_worker: dict[tuple[int, Stage], list[TrendLine]] = defaultdict(list)
     for line in lines:
-        by_worker[line.worker_id, line.stage].append(line)
+        if line.worker_id is not None:
+            by_worker[line.worker_id, line.stage].append(line)
     return by_worker
-
-
-def in_stage_order(by_stage: Mapping[Stage, Value]) -> dict[Stage, Value]:
-    """
-    Return a mapping with its stages from the top of the tree down.
-
-    Parameters
-    ----------
-    by_stage : Mapping of Stage to object
-        One value a stage; stages may be missing.
-
-    Returns
-    -------
-    dict of Stage to object
-        The same values.
-    """
-    return {stage: by_stage[stage] for stage in Stage if stage in by_stage}
-
-
-def _name_order(worker: Worker) -> tuple[str, str]:
-    """Order by name as people look for it, accents aside; an erased name goes by its code."""
-    plain = unicodedata.normalize("NFKD", worker.name or worker.code)
-    letters = "".join(letter for letter in plain if not unicodedata.combining(letter))
-    return letters.casefold(), worker.code.casefold()

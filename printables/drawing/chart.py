@@ -4,26 +4,22 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from printables.drawing.inks import Ink
-from printables.drawing.legend import LETTERS_MM, Key, legend
-from printables.drawing.lettering import text_width
-from printables.drawing.plane import Axis, Marker, Plane, axes_of, marked, plane_of
-from printables.drawing.primitives import (
-    Anchor,
-    Drawing,
-    Line,
-    Point,
-    Polygon,
-    Polyline,
-    Rect,
-    Shape,
-    Text,
+from printables.drawing.chart_marks import (
+    Mark,
+    band_key,
+    band_of,
+    course_of,
+    few_names,
+    rule_key,
+    with_headroom,
 )
+from printables.drawing.inks import Ink
+from printables.drawing.legend import Key, legend
+from printables.drawing.plane import Axis, Marker, Plane, axes_of, marked, plane_of
+from printables.drawing.primitives import Drawing, Line, Point, Polyline, Shape
 
 DEFAULT_SIZE_MM: Final = (84.0, 58.0)
 
-# Up to so many blocks, names at both ends are enough.
-_FEW: Final = 4
 # Ends that read well on an axis of fractions.
 _FRACTION_ENDS: Final = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0)
 
@@ -100,6 +96,8 @@ class ChartLabels:
         What the shaded band is.
     share : Callable
         Writes a fraction as a percentage.
+    smoothed : str, optional
+        What the smoothed line is.
     """
 
     title: str
@@ -110,6 +108,7 @@ class ChartLabels:
     centre: str
     limits: str
     share: Callable[[float], str] = field(compare=False)
+    smoothed: str = ""
 
 
 def block_chart_drawing(
@@ -117,6 +116,8 @@ def block_chart_drawing(
     centre: float,
     labels: ChartLabels,
     size_mm: tuple[float, float] = DEFAULT_SIZE_MM,
+    *,
+    smoothed: Sequence[float] = (),
 ) -> Drawing:
     """
     Draw blocks of due trees against the range that chance allows.
@@ -131,28 +132,37 @@ def block_chart_drawing(
         The words.
     size_mm : tuple of float, optional
         Width and height.
+    smoothed : sequence of float, optional
+        A smoothed fraction for each block, drawn as the line instead of one from block to block.
 
     Returns
     -------
     Drawing
-        The chart. A point beyond the limits has another shape and its word.
+        The chart. A point beyond the limits has another shape; the first of a run has its word.
     """
     highest = max((max(point.fraction, point.upper) for point in points), default=centre)
     top = next(end for end in _FRACTION_ENDS if end >= min(1.0, max(highest, centre) * 1.02))
+    signals = [point.fraction for point in points if point.signal]
     upright = Axis(
         0.0,
-        top,
+        max(top, with_headroom(max(signals, default=0.0), 0.0)),
         tuple((part * top, labels.share(part * top)) for part in (0, 0.5, 1)),
         labels.upright,
     )
-    across = Axis(0.5, max(len(points), 1) + 0.5, _few_names(points), labels.across)
-    below = _block_legend(points, labels, size_mm[0])
+    names = few_names([point.name for point in points])
+    across = Axis(0.5, max(len(points), 1) + 0.5, names, labels.across)
+    below = _block_legend(points, labels, size_mm[0], is_smoothed=bool(smoothed))
     plane = plane_of(across, upright, size_mm, below.height_mm)
     shapes = [
-        *_limits(plane, points),
+        *band_of(plane, [(point.lower, point.upper) for point in points]),
         *axes_of(plane),
         Line((plane.left, plane.y(centre)), (plane.right, plane.y(centre)), Ink.RIGHT_LINE),
-        *_block_points(plane, points),
+        *course_of(
+            plane,
+            [Mark(point.fraction, point.signal) for point in points],
+            line=smoothed or [point.fraction for point in points],
+            ink=Ink.LINE if smoothed else Ink.FINE_LINE,
+        ),
         below.at(0.0, size_mm[1] - below.height_mm),
     ]
     return Drawing(*size_mm, tuple(shapes), labels.title, labels.description)
@@ -194,66 +204,6 @@ def plot(
     return Drawing(*size_mm, tuple(shapes), *words)
 
 
-def _few_names(points: Sequence[ChartPoint]) -> tuple[tuple[float, str], ...]:
-    if not points:
-        return ()
-    last = len(points) - 1
-    chosen = {0, last} if len(points) <= _FEW else {0, len(points) // 2, last}
-    return tuple((place + 1.0, points[place].name) for place in sorted(chosen))
-
-
-def _limits(plane: Plane, points: Sequence[ChartPoint]) -> list[Shape]:
-    if not points:
-        return []
-    upper = _steps(plane, [point.upper for point in points])
-    lower = _steps(plane, [point.lower for point in points])
-    shapes: list[Shape] = [
-        Polygon((*upper, *reversed(lower)), Ink.RIGHT_TINT),
-        Polyline(upper, Ink.DASHED_LINE),
-    ]
-    if any(point.lower > 0 for point in points):
-        shapes.append(Polyline(lower, Ink.DASHED_LINE))
-    return shapes
-
-
-def _steps(plane: Plane, values: Sequence[float]) -> tuple[Point, ...]:
-    # Every block has its own limits: level over the block, a step between blocks.
-    corners: list[Point] = []
-    for place, value in enumerate(values, start=1):
-        corners += [plane.at((place - 0.5, value)), plane.at((place + 0.5, value))]
-    return tuple(corners)
-
-
-def _block_points(plane: Plane, points: Sequence[ChartPoint]) -> list[Shape]:
-    places = [plane.at((number, point.fraction)) for number, point in enumerate(points, start=1)]
-    shapes: list[Shape] = []
-    if len(places) > 1:
-        shapes.append(Polyline(tuple(places), Ink.FINE_LINE))
-    free_from = 0.0
-    for place, point in zip(places, points, strict=True):
-        shapes += marked(place, Marker.DIAMOND if point.signal else Marker.DOT, _ink(point))
-        if point.signal:
-            words = _beside_signal(place, point.signal, plane)
-            start = words.x_mm - text_width(words.text, words.size_mm, bold=True) / 2
-            # In a run of signals only the first carries the word.
-            if start >= free_from:
-                shapes.append(words)
-                free_from = place[0] + text_width(words.text, words.size_mm, bold=True) / 2
-    return shapes
-
-
-def _ink(point: ChartPoint) -> Ink:
-    return Ink.FAULT if point.signal else Ink.SOLID
-
-
-def _beside_signal(place: Point, words: str, plane: Plane) -> Text:
-    half = text_width(words, LETTERS_MM, bold=True) / 2
-    x = min(max(place[0], plane.left + half), plane.right - half)
-    above = place[1] - 2.4
-    y = above if above - LETTERS_MM > plane.top - 2.0 else place[1] + 2.4 + 0.73 * LETTERS_MM
-    return Text(x, y, words, LETTERS_MM, Ink.FAULT, Anchor.MIDDLE, bold=True)
-
-
 def _series(plane: Plane, series: Series) -> list[Shape]:
     places = tuple(map(plane.at, series.points))
     shapes: list[Shape] = []
@@ -279,17 +229,14 @@ def _key(series: Series) -> tuple[Shape, ...]:
     return (*line, *marked((3.2, 0.0), series.marker, series.fill))
 
 
-def _block_legend(points: Sequence[ChartPoint], labels: ChartLabels, width_mm: float) -> Drawing:
+def _block_legend(
+    points: Sequence[ChartPoint], labels: ChartLabels, width_mm: float, *, is_smoothed: bool
+) -> Drawing:
     keys: list[Key] = [
         (tuple(marked((3.2, 0.0), Marker.DOT, Ink.SOLID)), labels.block),
-        ((Line((0.4, 0.0), (6.0, 0.0), Ink.RIGHT_LINE),), labels.centre),
-        (
-            (
-                Rect(0.4, -1.5, 5.6, 3.0, Ink.RIGHT_TINT),
-                Line((0.4, -1.5), (6.0, -1.5), Ink.DASHED_LINE),
-            ),
-            labels.limits,
-        ),
+        *([(rule_key(Ink.LINE), labels.smoothed)] if is_smoothed else []),
+        (rule_key(Ink.RIGHT_LINE), labels.centre),
+        (band_key(), labels.limits),
     ]
     words = next((point.signal for point in points if point.signal), "")
     if words:

@@ -7,6 +7,7 @@ from flask_babel import gettext, ngettext
 from markupsafe import Markup
 
 from audits.control.blocks import BlockChart, BlockPoint
+from audits.control.ewma import ewma_of_fractions
 from audits.control.limits import Signal
 from audits.messages import Share
 from printables.drawing.chart import ChartLabels, ChartPoint, block_chart_drawing
@@ -15,6 +16,8 @@ from webapp.reading import words
 
 # More points than these would touch on a phone.
 _MOST_DRAWN = 24
+# Weight of the latest block in the smoothed line (EWMA); the rest is the line so far.
+_WEIGHT_OF_LATEST = 0.25
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,7 @@ class ChartView:
     title: str
     note: str
     columns: list[str | tuple[str, str]]
-    rows: list[tuple[str, str, str, str]]
+    rows: list[tuple[str, ...]]
 
 
 def chart_view(
@@ -37,6 +40,7 @@ def chart_view(
     centre: str,
     note: str,
     share: Callable[[float], str],
+    smoothed: bool = False,
 ) -> ChartView:
     """Draw the latest blocks of a chart, which has at least one, with their table."""
     if chart.centre is None or not chart.points:
@@ -56,12 +60,14 @@ def chart_view(
         centre=centre,
         limits=gettext("what chance explains"),
         share=share,
+        smoothed=gettext("smoothed: the latest blocks count most"),
     )
     points = [
         ChartPoint(_trees(point, show), point.fraction, point.lower, point.upper, _mark(point))
         for point in drawn
     ]
-    drawing = block_chart_drawing(points, chart.centre, labels)
+    averages = _averages(chart)[-len(drawn) :] if smoothed else []
+    drawing = block_chart_drawing(points, chart.centre, labels, smoothed=averages)
     return ChartView(
         # The drawing layer escapes every text that it writes.
         drawing=Markup(to_svg(drawing, id_prefix=id_prefix)),  # noqa: S704
@@ -72,9 +78,23 @@ def chart_view(
             (gettext("With a fault"), "numeric"),
             (gettext("Chance explains"), "numeric"),
             gettext("Reading"),
+            *([(gettext("Smoothed"), "numeric")] if smoothed else []),
         ],
-        rows=[_figures(point, show) for point in drawn],
+        rows=[
+            (*_figures(point, show), *([share(average)] if smoothed else []))
+            for point, average in zip(drawn, averages or [0.0] * len(drawn), strict=True)
+        ],
     )
+
+
+def _averages(chart: BlockChart) -> list[float]:
+    found = ewma_of_fractions(
+        [point.nonconforming for point in chart.points],
+        [point.due for point in chart.points],
+        lambda_=_WEIGHT_OF_LATEST,
+        centre=chart.centre or 0.0,
+    )
+    return [point.value for point in found.points]
 
 
 def as_percentage(fraction: float) -> str:

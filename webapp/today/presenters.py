@@ -213,14 +213,23 @@ def signal_part(view: TodayView) -> Part:
 
 
 def _signal_line(signal: WorkerSignal) -> Line:
-    stages = ", ".join(words().say(STAGE_NAMES[stage]) for stage in signal.stages)
+    reader = words()
+    stages = ", ".join(reader.say(STAGE_NAMES[stage]) for stage in signal.stages)
+    sentences = [
+        reader.say(one.sentence if one.block_first is None else one.block_first)
+        for one in signal.signals
+    ]
+    code = [f"{signal.worker.code}."] if signal.worker.name else []
+    is_of_blocks = all(one.block_first is not None for one in signal.signals)
     return Line(
         title=signal.worker.name or signal.worker.code,
-        note=signal.worker.code if signal.worker.name else "",
+        note=" ".join([*code, *sentences]),
         url=way_to("workers.show", worker_id=signal.worker.id),
-        state=gettext("Look together at: %(stages)s", stages=stages),
+        state=gettext("Block first: %(stages)s", stages=stages)
+        if is_of_blocks
+        else gettext("Look together at: %(stages)s", stages=stages),
         shape="signal",
-        tone="bad",
+        tone="open" if is_of_blocks else "bad",
     )
 
 

@@ -4,17 +4,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from babel.dates import format_skeleton
-from flask_babel import gettext
+from flask_babel import gettext, ngettext
 
 from audits.control.blocks import BlockChart
+from audits.control.choice import ChartKind
 from audits.control.limits import Signal
-from audits.estimates import LEAST_TREES_TO_COMPARE
 from audits.messages import Message, Share
-from audits.services.trends import SeenFault, SharedResults, StageTrend, WorkerLine
+from audits.services.trends import SeasonChance, SeenFault, SharedResults, StageTrend, WorkerLine
 from audits.vocabulary import FAULT_NAMES, MENDABLE_FAULTS, SIDE_NAMES, STAGE_NAMES, Side, Stage
 from webapp.extensions import farm
 from webapp.reading import words
 from webapp.season.charts import ChartView, chart_view, waiting_note
+from webapp.workers.charts import gaps_view, heights_view, spreads_view, sum_view
 
 
 @dataclass(frozen=True)
@@ -36,16 +37,31 @@ class FaultyTreeView:
 
 
 @dataclass(frozen=True)
+class SignalView:
+    """A signal: what to look at and do, and whether its block comes first."""
+
+    key: str
+    stage: str
+    sentence: Message
+    count: str
+    block_first: Message | None
+
+
+@dataclass(frozen=True)
 class StageView:
-    """A stage on a worker's page."""
+    """A stage on a worker's or crew's page."""
 
     key: str
     name: str
     reading: Message
-    signal: str
+    signal: SignalView | None
     beyond: str
+    directions: str
+    measures: list[Message]
     chart: ChartView | None
-    chart_begins: str
+    more_charts: list[ChartView]
+    reason: Message
+    promise: str
     trees: list[FaultyTreeView]
 
 
@@ -61,20 +77,64 @@ class LineView:
 
 
 def stage_views(stages: Iterable[StageTrend]) -> list[StageView]:
-    """Return each stage with its reading, chart and last faults."""
-    return [
-        StageView(
-            key=stage.stage,
-            name=words().say(STAGE_NAMES[stage.stage]),
-            reading=stage.reading.sentence,
-            signal=_signal(stage),
-            beyond=_beyond(stage),
-            chart=_chart(stage),
-            chart_begins="" if stage.chart else _chart_begins(),
-            trees=[_faulty_tree(tree) for tree in stage.faults],
+    """Return each stage with its reading, signal, charts and last faults."""
+    return [_stage_view(stage) for stage in stages]
+
+
+def _stage_view(trend: StageTrend) -> StageView:
+    measures = trend.measures
+    charts = _charts(trend)
+    return StageView(
+        key=trend.stage,
+        name=words().say(STAGE_NAMES[trend.stage]),
+        reading=trend.reading.sentence,
+        signal=_signal(trend),
+        beyond=_beyond(trend),
+        directions=_directions(trend),
+        measures=[
+            sentence
+            for sentence in ((measures.sentence, measures.fit) if measures else ())
+            if sentence is not None
+        ],
+        chart=charts[0] if charts else None,
+        more_charts=charts[1:],
+        reason=trend.charts.choice.reason,
+        promise=_promise(trend),
+        trees=[_faulty_tree(tree) for tree in trend.faults],
+    )
+
+
+def signals_of(stages: Iterable[StageView]) -> list[SignalView]:
+    """Return the signals of a page, from the top of the tree down."""
+    return [stage.signal for stage in stages if stage.signal is not None]
+
+
+def chance_words(chance: SeasonChance) -> str:
+    """Say how many false signals chance alone brings in a season."""
+    return str(
+        gettext(
+            "A signal can be false: of 100 people whose work stays as good as the standard asks, "
+            "at most %(each)s get one in a season of up to %(trees)s due trees a stage, over all "
+            "stages together. With %(people)s people, that is at most %(expected)s in a season.",
+            each=words().show(round(100 * chance.each)),
+            trees=words().show(chance.trees),
+            people=words().show(chance.people),
+            expected=words().show(round(chance.expected, 1)),
         )
-        for stage in stages
-    ]
+    )
+
+
+def own_chance_words(chance: SeasonChance) -> str:
+    """Say the same of one person alone."""
+    return str(
+        gettext(
+            "A signal can be false: of 100 people whose work stays as good as the standard asks, "
+            "at most %(each)s get one in a season of up to %(trees)s due trees a stage, over all "
+            "stages together.",
+            each=words().show(round(100 * chance.each)),
+            trees=words().show(chance.trees),
+        )
+    )
 
 
 def shared_lines(shared: SharedResults) -> list[tuple[str, str]]:
@@ -116,10 +176,70 @@ def _stages(stages: Iterable[Stage]) -> str:
     return gettext("Signal: %(stages)s", stages=names) if names else ""
 
 
-def _signal(trend: StageTrend) -> str:
-    if not trend.has_signal:
+def _signal(trend: StageTrend) -> SignalView | None:
+    signal = trend.signal
+    if signal is None:
+        return None
+    return SignalView(
+        key=trend.stage,
+        stage=words().say(STAGE_NAMES[trend.stage]),
+        sentence=signal.sentence,
+        count=gettext(
+            "%(wrong)s of %(due)s due trees wrong since then.",
+            wrong=words().show(signal.nonconforming),
+            due=words().show(signal.due),
+        ),
+        block_first=trend.block_first,
+    )
+
+
+def _directions(trend: StageTrend) -> str:
+    """Count the named faults, the most frequent first: which way the work goes wrong."""
+    reader = words()
+    counts = sorted(trend.directions.items(), key=lambda item: -item[1])
+    if not counts:
         return ""
-    return str(gettext("Signal: the latest 10 trees had more faults than chance explains."))
+    names = ", ".join(
+        gettext(
+            "%(fault)s %(count)s",
+            fault=reader.say(FAULT_NAMES[fault]).lower(),
+            count=reader.show(count),
+        ).replace(" ", "\u00a0")
+        for fault, count in counts
+    )
+    return str(
+        gettext(
+            "What was wrong, in %(due)s due trees: %(faults)s.",
+            due=reader.show(trend.reading.due),
+            faults=names,
+        )
+    )
+
+
+def _promise(trend: StageTrend) -> str:
+    promise, audits = trend.promise, trend.audits_to_find_worse
+    if promise is None or promise.median_trees is None or audits is None:
+        return ""
+    sentences = [
+        ngettext(
+            "If faults came twice as often, this would show within %(trees)s due trees in half of "
+            "the cases, about %(num)s audit like these.",
+            "If faults came twice as often, this would show within %(trees)s due trees in half of "
+            "the cases, about %(num)s audits like these.",
+            audits,
+            trees=words().show(promise.median_trees),
+        )
+    ]
+    if trend.reading.due > promise.trees:
+        sentences.append(
+            gettext(
+                "The limits are set for %(trees)s due trees; this season has %(due)s, so a false "
+                "signal is a little likelier.",
+                trees=words().show(promise.trees),
+                due=words().show(trend.reading.due),
+            )
+        )
+    return " ".join(sentences)
 
 
 def _beyond(trend: StageTrend) -> str:
@@ -130,14 +250,31 @@ def _beyond(trend: StageTrend) -> str:
     )
 
 
-def _chart(trend: StageTrend) -> ChartView | None:
-    if trend.chart is None or trend.chart.centre is None:
-        return None
+def _charts(trend: StageTrend) -> list[ChartView]:
+    """Return the charts of a stage, the one that fits first."""
+    charts = trend.charts
+    if charts.blocks is None or charts.blocks.centre is None or charts.total is None:
+        return []
+    blocks = _block_chart(trend, charts.blocks)
+    total = sum_view(charts.total, f"sum-{trend.stage}")
+    if charts.choice.kind is ChartKind.HEIGHTS and charts.heights is not None:
+        return [
+            heights_view(charts.heights, f"heights-{trend.stage}"),
+            spreads_view(charts.heights, f"spreads-{trend.stage}"),
+            blocks,
+            total,
+        ]
+    if charts.gaps is not None:
+        return [gaps_view(charts.gaps, f"gaps-{trend.stage}"), total, blocks]
+    return [blocks, total]
+
+
+def _block_chart(trend: StageTrend, blocks: BlockChart) -> ChartView:
     reader = words()
-    size = trend.chart.points[0].due
-    centre = Share(trend.chart.centre)
+    size = blocks.points[0].due
+    centre = Share(blocks.centre or 0.0)
     return chart_view(
-        trend.chart,
+        blocks,
         id_prefix=f"chart-{trend.stage}",
         title=gettext("Ten trees at a time"),
         upright=gettext("Trees with a fault, of %(size)s", size=size),
@@ -146,8 +283,9 @@ def _chart(trend: StageTrend) -> ChartView | None:
             if trend.beside_standard
             else gettext("own season so far")
         ),
-        note=_reading_of(trend.chart),
+        note=_reading_of(blocks),
         share=lambda fraction: reader.show(round(fraction * size, 1)),
+        smoothed=True,
     )
 
 
@@ -161,10 +299,6 @@ def _reading_of(chart: BlockChart) -> str:
     else:
         sentence = gettext("Earlier trees lay above what chance explains; the latest ten do not.")
     return " ".join(filter(None, (sentence, waiting_note(chart))))
-
-
-def _chart_begins() -> str:
-    return str(gettext("The chart begins with %(trees)s due trees.", trees=LEAST_TREES_TO_COMPARE))
 
 
 def _faulty_tree(tree: SeenFault) -> FaultyTreeView:

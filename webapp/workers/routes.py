@@ -5,12 +5,25 @@ from flask.typing import ResponseReturnValue
 
 from audits.errors import NotFound
 from audits.messages import say
-from audits.services.trends import WorkerTrend, list_workers, worker_trend
+from audits.services.trends import (
+    SeasonChance,
+    WorkerTrend,
+    crew_trend,
+    list_workers,
+    worker_trend,
+)
 from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
 from webapp.extensions import database
 from webapp.season.choice import chosen_season, season_choices, season_label
-from webapp.workers.presenters import line_views, shared_lines, stage_views
+from webapp.workers.presenters import (
+    chance_words,
+    line_views,
+    own_chance_words,
+    shared_lines,
+    signals_of,
+    stage_views,
+)
 
 blueprint = Blueprint("workers", __name__, url_prefix="/workers")
 
@@ -23,6 +36,8 @@ def index() -> ResponseReturnValue:
     return render_template(
         "workers/index.html",
         workers=line_views(found.lines),
+        crews=found.crews,
+        chance=chance_words(SeasonChance(len(found.lines))),
         seasons=season_choices(found.seasons, found.season),
         season=season_label(found.season),
     )
@@ -48,12 +63,34 @@ def show(worker_id: int) -> ResponseReturnValue:
     return _page(trend, url_for("workers.show", worker_id=worker_id), own=own)
 
 
+@blueprint.get("/crews/<int:crew_id>")
+@open_to(CREW_LEADS)
+def crew(crew_id: int) -> ResponseReturnValue:
+    """Show a crew's season on trees for which nobody answers alone."""
+    trend = crew_trend(database(), actor(), crew_id, chosen_season())
+    stages = stage_views(trend.stages)
+    return render_template(
+        "workers/crew.html",
+        crew=trend.crew,
+        is_too_small=trend.is_too_small,
+        signals=signals_of(stages),
+        stages=stages,
+        chance=own_chance_words(SeasonChance(1)),
+        seasons=season_choices(trend.seasons, trend.season),
+        season=season_label(trend.season),
+        address=url_for("workers.crew", crew_id=crew_id),
+    )
+
+
 def _page(trend: WorkerTrend, address: str, *, own: bool) -> str:
+    stages = stage_views(trend.stages)
     return render_template(
         "workers/show.html",
         worker=trend.worker,
         own=own,
-        stages=stage_views(trend.stages),
+        signals=signals_of(stages),
+        stages=stages,
+        chance=own_chance_words(SeasonChance(1)),
         shared=trend.shared,
         shared_lines=shared_lines(trend.shared) if trend.shared else [],
         seasons=season_choices(trend.seasons, trend.season),

@@ -18,6 +18,7 @@ from audits.records import (
     TreeScoreRow,
 )
 from audits.storage.queries.fetch import columns_of, fetch_all, fetch_by, fetch_by_id, fetch_one
+from audits.storage.queries.trends import is_latest
 from audits.storage.tables import (
     audit,
     decision,
@@ -30,16 +31,10 @@ from audits.storage.tables import (
     tree_score,
 )
 
-_LATER: Final = tree_score.alias("later")
 _OF_AUDIT: Final = sa.and_(
     tree_score.c.farm_id == sa.bindparam("farm"),
     tree_score.c.audit_id == sa.bindparam("audit"),
-    ~sa.exists().where(
-        _LATER.c.farm_id == tree_score.c.farm_id,
-        _LATER.c.audit_id == tree_score.c.audit_id,
-        _LATER.c.draw_tree_id == tree_score.c.draw_tree_id,
-        _LATER.c.version > tree_score.c.version,
-    ),
+    is_latest(),
 )
 # Built once: they run after every tree that is scored.
 _CURRENT_SCORES: Final = (

@@ -8,7 +8,7 @@ come up here under a name. Of amended answers the latest version counts.
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any, Final, NamedTuple
 
 import sqlalchemy as sa
@@ -29,13 +29,13 @@ from audits.storage.tables import (
     tree_score,
     worker,
 )
-from audits.vocabulary import Fault, Purpose, Result, Side, Stage
+from audits.vocabulary import Purpose, Result, Stage
 
 
 class TrendLine(NamedTuple):
-    """A worker's sums for one stage of one audit."""
+    """Sums of a worker, or of a crew's shared trees, for one stage of one audit."""
 
-    worker_id: int
+    worker_id: int | None
     stage: Stage
     audit_id: int
     due: int
@@ -46,26 +46,41 @@ class TrendLine(NamedTuple):
 
 
 class DueOutcome(NamedTuple):
-    """What one stage of one tree came to for the worker who did it, where something was due."""
+    """
+    What one stage of one tree came to, where something was due, as the database keeps it.
 
-    worker_id: int
+    There are thousands for a page, so named faults and measured lengths stay texts until somebody
+    needs them: few trees carry any. Without a worker it is the crew's.
+    """
+
+    worker_id: int | None
     stage: Stage
     audit_id: int
+    draw_tree_id: int
     orchard_row_id: int
-    nonconforming: int
-
-
-@dataclass(frozen=True)
-class SeenFaults:
-    """The faults of one stage of one tree, and where it stands."""
-
-    stage: Stage
-    faults: tuple[Fault, ...]
-    block: str
-    row_number: int
     position: int
-    side: Side
-    scored_at: datetime
+    side: str
+    nonconforming: int
+    faults: str
+    measured_mm: str | None
+
+
+class RowPlace(NamedTuple):
+    """Where a row stands."""
+
+    row_id: int
+    number: int
+    block_id: int
+    block: str
+
+
+class BlockSum(NamedTuple):
+    """What everybody's trees of one block came to in one stage."""
+
+    block_id: int
+    stage: Stage
+    due: int
+    nonconforming: int
 
 
 @dataclass(frozen=True)
@@ -120,6 +135,7 @@ def decides_first() -> sa.ColumnElement[bool]:
 _FARM: Final = sa.bindparam("farm_id", type_=sa.Integer)
 _SEASON: Final = sa.bindparam("season", type_=sa.Integer)
 _WORKER: Final = sa.bindparam("worker_id", type_=sa.Integer)
+_CREW: Final = sa.bindparam("crew_id", type_=sa.Integer)
 # Thousands of rows carry a stage; looked up here, it costs a fraction of the column's own type.
 STAGES_BY_TEXT: Final = {str(stage): stage for stage in Stage}
 
@@ -143,13 +159,20 @@ _LINES: Final = (
 _LINES_OF_ALL: Final = _LINES.where(rollup.c.worker_id.is_not(None))
 _LINES_OF_ONE: Final = _LINES.where(rollup.c.worker_id == _WORKER)
 
+_LINES_OF_CREW: Final = _LINES.where(rollup.c.worker_id.is_(None), rollup.c.crew_id == _CREW)
+
 _DUE_OUTCOMES: Final = (
     sa.select(
         stage_score.c.worker_id,
         sa.type_coerce(stage_score.c.stage, sa.String),
         tree_score.c.audit_id,
+        draw_tree.c.id,
         draw_tree.c.orchard_row_id,
+        draw_tree.c.position,
+        sa.type_coerce(draw_tree.c.side, sa.String),
         sa.case((stage_score.c.result == Result.NONCONFORMING, 1), else_=0),
+        sa.type_coerce(stage_score.c.faults, sa.String),
+        sa.cast(stage_score.c.measured_mm, sa.Text),
     )
     .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
     .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
@@ -157,7 +180,6 @@ _DUE_OUTCOMES: Final = (
     .join(draw, same_farm(draw, audit, id="draw_id"))
     .where(
         stage_score.c.farm_id == _FARM,
-        stage_score.c.worker_id.in_(sa.bindparam("worker_ids", expanding=True)),
         stage_score.c.result.in_((Result.CONFORMING, Result.NONCONFORMING)),
         audit.c.season == _SEASON,
         is_latest(),
@@ -165,47 +187,38 @@ _DUE_OUTCOMES: Final = (
     )
     .order_by(audit.c.started_at, audit.c.id, tree_score.c.scoring_order, tree_score.c.id)
 )
+_DUE_OUTCOMES_OF_WORKERS: Final = _DUE_OUTCOMES.where(
+    stage_score.c.worker_id.in_(sa.bindparam("worker_ids", expanding=True))
+)
+_DUE_OUTCOMES_OF_CREW: Final = _DUE_OUTCOMES.join(
+    crew_pass, same_farm(crew_pass, draw, id="crew_pass_id")
+).where(stage_score.c.worker_id.is_(None), crew_pass.c.crew_id == _CREW)
 
-_FAULTS_IN_ORDER: Final = (
-    sa.select(
-        stage_score.c.stage,
-        stage_score.c.faults,
-        block.c.name.label("block"),
-        orchard_row.c.number.label("row_number"),
-        draw_tree.c.position,
-        draw_tree.c.side,
-        audit.c.started_at.label("scored_at"),
-        sa.func.row_number()
-        .over(
-            partition_by=stage_score.c.stage,
-            order_by=(
-                audit.c.started_at.desc(),
-                audit.c.id.desc(),
-                tree_score.c.scoring_order.desc(),
-            ),
-        )
-        .label("place"),
-    )
-    .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
-    .join(draw_tree, same_farm(draw_tree, tree_score, id="draw_tree_id"))
-    .join(orchard_row, same_farm(orchard_row, draw_tree, id="orchard_row_id"))
+_ROW_PLACES: Final = (
+    sa.select(orchard_row.c.id, orchard_row.c.number, block.c.id, block.c.name)
     .join(block, same_farm(block, orchard_row, id="block_id"))
-    .join(audit, same_farm(audit, tree_score, id="audit_id"))
+    .where(
+        orchard_row.c.farm_id == _FARM,
+        orchard_row.c.id.in_(sa.bindparam("row_ids", expanding=True)),
+    )
+)
+
+_BLOCK_SUMS: Final = (
+    sa.select(
+        rollup.c.block_id,
+        sa.type_coerce(rollup.c.stage, sa.String),
+        sa.func.sum(rollup.c.due),
+        sa.func.sum(rollup.c.nonconforming),
+    )
+    .join(audit, same_farm(audit, rollup, id="audit_id"))
     .join(draw, same_farm(draw, audit, id="draw_id"))
     .where(
-        stage_score.c.farm_id == _FARM,
-        stage_score.c.worker_id == _WORKER,
-        stage_score.c.result == Result.NONCONFORMING,
-        audit.c.season == _SEASON,
-        is_latest(),
+        rollup.c.farm_id == _FARM,
+        rollup.c.season == _SEASON,
+        rollup.c.due > 0,
         decides_first(),
     )
-    .subquery()
-)
-_LAST_FAULTS: Final = (
-    sa.select(*(column for column in _FAULTS_IN_ORDER.c if column.name != "place"))
-    .where(_FAULTS_IN_ORDER.c.place <= sa.bindparam("most"))
-    .order_by(_FAULTS_IN_ORDER.c.place)
+    .group_by(rollup.c.block_id, rollup.c.stage)
 )
 
 _SHARED_SUMS: Final = (
@@ -222,7 +235,7 @@ _SHARED_SUMS: Final = (
         rollup.c.farm_id == _FARM,
         rollup.c.season == _SEASON,
         rollup.c.worker_id.is_(None),
-        rollup.c.crew_id == sa.bindparam("crew_id"),
+        rollup.c.crew_id == _CREW,
         rollup.c.due > 0,
         decides_first(),
     )
@@ -248,6 +261,20 @@ def trend_lines(
     """Return the roll-up lines of every worker, or of one, in scoring order; shared ones apart."""
     statement = _LINES_OF_ALL if worker_id is None else _LINES_OF_ONE
     keys = {"farm_id": farm_id, "season": season, "worker_id": worker_id}
+    return _trend_lines(connection, statement, keys)
+
+
+def shared_lines(
+    connection: sa.Connection, farm_id: int, season: int, crew_id: int
+) -> list[TrendLine]:
+    """Return the roll-up lines of a crew's trees for which nobody answers alone."""
+    keys = {"farm_id": farm_id, "season": season, "crew_id": crew_id}
+    return _trend_lines(connection, _LINES_OF_CREW, keys)
+
+
+def _trend_lines(
+    connection: sa.Connection, statement: sa.Select[Any], keys: dict[str, Any]
+) -> list[TrendLine]:
     return [
         TrendLine(worker, STAGES_BY_TEXT[stage], *rest)
         for worker, stage, *rest in connection.execute(statement, keys).all()
@@ -259,20 +286,43 @@ def due_outcomes(
 ) -> list[DueOutcome]:
     """Return one entry for each due stage of each tree of some workers, in scoring order."""
     keys = {"farm_id": farm_id, "season": season, "worker_ids": list(worker_ids)}
-    rows = connection.execute(_DUE_OUTCOMES, keys).all()
+    return _due_outcomes(connection, _DUE_OUTCOMES_OF_WORKERS, keys)
+
+
+def shared_outcomes(
+    connection: sa.Connection, farm_id: int, season: int, crew_id: int
+) -> list[DueOutcome]:
+    """Return the same of a crew's trees for which nobody answers alone."""
+    keys = {"farm_id": farm_id, "season": season, "crew_id": crew_id}
+    return _due_outcomes(connection, _DUE_OUTCOMES_OF_CREW, keys)
+
+
+def _due_outcomes(
+    connection: sa.Connection, statement: sa.Select[Any], keys: dict[str, Any]
+) -> list[DueOutcome]:
+    stages = STAGES_BY_TEXT
     return [
-        DueOutcome(worker_id, STAGES_BY_TEXT[stage], audit_id, row_id, nonconforming)
-        for worker_id, stage, audit_id, row_id, nonconforming in rows
+        DueOutcome(worker, stages[stage], *rest)
+        for worker, stage, *rest in connection.execute(statement, keys).all()
     ]
 
 
-def last_faults(
-    connection: sa.Connection, farm_id: int, season: int, worker_id: int, *, most: int
-) -> list[SeenFaults]:
-    """Return the faults of a worker's latest nonconforming trees, at most so many a stage."""
-    keys = {"farm_id": farm_id, "season": season, "worker_id": worker_id, "most": most}
-    rows = connection.execute(_LAST_FAULTS, keys).mappings()
-    return [SeenFaults(**row) for row in rows]
+def row_places(
+    connection: sa.Connection, farm_id: int, row_ids: Collection[int]
+) -> dict[int, RowPlace]:
+    """Return where some rows stand, by their id."""
+    keys = {"farm_id": farm_id, "row_ids": list(row_ids)}
+    places = (RowPlace(*row) for row in connection.execute(_ROW_PLACES, keys).all())
+    return {place.row_id: place for place in places}
+
+
+def block_sums(connection: sa.Connection, farm_id: int, season: int) -> list[BlockSum]:
+    """Return what everybody's trees of each block came to, those of crews as well."""
+    keys = {"farm_id": farm_id, "season": season}
+    return [
+        BlockSum(block_id, STAGES_BY_TEXT[stage], int(due), int(nonconforming))
+        for block_id, stage, due, nonconforming in connection.execute(_BLOCK_SUMS, keys).all()
+    ]
 
 
 def shared_sums(

@@ -1,5 +1,6 @@
 """A funnel: rates by the trees behind them, against what chance explains around one rate."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -18,6 +19,7 @@ _STEPS: Final = (1, 2, 5, 10)
 _MOST_MARKS: Final = 5
 # Where the funnel is so wide that it would hide what stands in its neck, it is cut off.
 _ROOM_ABOVE: Final = 1.15
+_ROOM_BESIDE: Final = 1.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +155,9 @@ def funnel_drawing(
 def _across(
     places: Sequence[FunnelPlace], edges: Sequence[FunnelEdge], labels: FunnelLabels
 ) -> Axis:
-    most = max(*(place.due for place in places), *(edge.due for edge in edges))
+    furthest = max((place.due for place in places), default=0)
+    # A point must not stand half outside the frame.
+    most = max(math.ceil(_ROOM_BESIDE * furthest), *(edge.due for edge in edges))
     size = 1
     while most / (10 * size) > _MOST_MARKS:
         size *= 10

@@ -127,7 +127,7 @@ def comparison_page(found: Comparison) -> PageView:
         ),
         auditors=_groups(
             gettext("Auditors"),
-            gettext("Auditor"),
+            gettext("Name"),
             gettext("An average person, as they score"),
             found.auditors,
         ),
@@ -443,7 +443,7 @@ def _heights(heights: HeightComparison) -> list[TableView]:
         )
     names = {
         Factor.BLOCK: (gettext("Heights by block"), gettext("Block")),
-        Factor.AUDITOR: (gettext("Heights by auditor"), gettext("Auditor")),
+        Factor.AUDITOR: (gettext("Heights by auditor"), gettext("Name")),
     }
     for factor, (title, kind) in names.items():
         groups = [group for group in heights.groups if group.factor is factor]

@@ -115,7 +115,7 @@ def test_a_walk_from_the_draw_to_the_trees_to_talk_over(supervisor, owner, walk_
     shown = text_of(owner, walk_url)
     assert "The same answer on 5 of 10 trees. Too few to judge." in shown
     assert supervisor.post(f"{walk_url}/close").status_code == 302
-    assert "5 of 10 trees alike" in text_of(owner, "/auditors")
+    assert "Ina Wetherell and Saul Brightwater" in text_of(owner, "/auditors")
     pair = f"/auditors/pairs/{orchard.owner.user_id}/{orchard.supervisor.user_id}"
     shown = text_of(owner, pair)
     assert shown.count("Too high") == 5

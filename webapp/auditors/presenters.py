@@ -1,7 +1,7 @@
 """Auditors as their pages show them: plain words first, figures behind them."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from flask import url_for
 from flask_babel import format_date, format_datetime, gettext, ngettext
@@ -37,6 +37,7 @@ from audits.vocabulary import (
     Stage,
 )
 from webapp.auditing.places import place_words, position_words, row_name
+from webapp.passes.presenters import pass_name
 from webapp.passes.rows import rows_words
 from webapp.reading import words
 
@@ -150,16 +151,24 @@ class PersonLine:
 def auditor_lines(view: AgreementView) -> list[AuditorLine]:
     """Return every auditor with what the check trees say, by name."""
     return [
-        AuditorLine(one.name, _since(one), [_standing(*each) for each in one.stages.items()])
+        AuditorLine(
+            one.name,
+            _since(one),
+            [_standing(*each) for each in one.stages.items() if each[1].reading.pairs],
+        )
         for one in view.auditors
     ]
 
 
 def _since(one: AuditorStanding) -> str:
     if one.since is None:
-        return str(gettext("No calibration walk yet: all check trees count."))
-    day = format_date(one.since, "medium")
-    return str(gettext("Check trees since the calibration walk of %(day)s.", day=day))
+        since = gettext("No calibration walk yet: all check trees count.")
+    else:
+        day = format_date(one.since, "medium")
+        since = gettext("Check trees since the calibration walk of %(day)s.", day=day)
+    if any(standing.reading.pairs for standing in one.stages.values()):
+        return str(since)
+    return str(gettext("The others are held against this auditor, so nothing is said here."))
 
 
 def _standing(stage: Stage, standing: Standing) -> ReadingLine:
@@ -171,15 +180,7 @@ def _standing(stage: Stage, standing: Standing) -> ReadingLine:
         if standing.against_reference
         else gettext("Against the others")
     )
-    return ReadingLine(
-        line.stage,
-        f"{against}: {_alike(standing.reading)}",
-        line.sentence,
-        line.follows,
-        line.state,
-        line.shape,
-        line.tone,
-    )
+    return replace(line, plain=f"{against}: {_alike(standing.reading)}")
 
 
 def pair_lines(pairs: Iterable[Pair], season: int | None) -> list[PairLine]:
@@ -202,22 +203,22 @@ def pair_lines(pairs: Iterable[Pair], season: int | None) -> list[PairLine]:
 
 def reading_lines(pair: Pair) -> list[ReadingLine]:
     """Return how two auditors agree, stage by stage."""
-    return [_pair_line(pair, one) for one in pair.readings]
+    return [_pair_line(one) for one in pair.readings]
 
 
-def _pair_line(pair: Pair, one: PairReading) -> ReadingLine:
-    stage = words().say(STAGE_NAMES[one.stage])
-    if not one.reading.pairs:
-        plain = ""
-    else:
-        plain = gettext(
-            "%(first)s and %(second)s on %(stage)s: %(alike)s",
-            first=pair.first.name,
-            second=pair.second.name,
-            stage=stage.lower(),
-            alike=_alike(one.reading),
-        )
-    return _line(one.stage, one.reading, str(plain))
+def _pair_line(one: PairReading) -> ReadingLine:
+    judged = one.reading.level not in {AgreementLevel.TOO_FEW, AgreementLevel.NO_FAULTS}
+    line = _line(one.stage, one.reading, _alike(one.reading) if judged else "")
+    if one.reading.level is not AgreementLevel.NOT_USED:
+        return line
+    # Two people who differ do not tell which of them is right.
+    return replace(
+        line,
+        state=gettext("Poor agreement"),
+        follows=gettext(
+            "Talk over the trees that differ. Whose scores count is said for each auditor."
+        ),
+    )
 
 
 def _alike(reading: AgreementReading) -> str:
@@ -259,8 +260,9 @@ def _walk_row(view: WalkView, reader: Actor) -> WalkRow:
     else:
         state, shape, tone = gettext("You are through"), "right", "open"
     note = gettext(
-        "%(trees)s, opened on %(day)s",
+        "%(trees)s in %(rows)s, opened on %(day)s",
         trees=_trees(view.line.trees),
+        rows=ngettext("%(num)s row", "%(num)s rows", len(view.rows)),
         day=format_date(view.line.opened_at, "medium"),
     )
     url = url_for("auditors.walk", walk_id=view.line.id)
@@ -268,8 +270,8 @@ def _walk_row(view: WalkView, reader: Actor) -> WalkRow:
 
 
 def walk_name(view: WalkView) -> str:
-    """Return what a calibration walk is called: where its trees stand."""
-    return f"{view.line.block}, {rows_words(view.rows)}"
+    """Return what a calibration walk is called: whose trees are scored."""
+    return pass_name(view.line.block, view.line.crew)
 
 
 def _trees(count: int) -> str:

@@ -23,6 +23,9 @@ from audits.estimates.intervals import normal_quantile
 
 LEVELS: Final = (0.95, 0.998)
 
+# Nearer than this to 0 or 1 a target is as good as there.
+_LEAST_TARGET: Final = 1e-9
+
 # A chance that equals the tail is inside it; adding up must not push it out.
 _ROUNDING: Final = 1e-12
 
@@ -108,9 +111,8 @@ def _limits(chances: Sequence[float], level: float) -> FunnelLimits:
     # From the other end, where small chances keep all their digits.
     high_count, high_limit = _from_above(chances, tail)
     due = len(chances) - 1
-    return FunnelLimits(
-        level, max(low_limit / due, 0.0), min(high_limit / due, 1.0), low_count, high_count
-    )
+    lower, upper = (min(max(limit / due, 0.0), 1.0) for limit in (low_limit, high_limit))
+    return FunnelLimits(level, lower, upper, low_count, high_count)
 
 
 def _from_below(chances: Sequence[float], tail: float) -> tuple[int, float]:
@@ -236,7 +238,7 @@ def overdispersion(
     require_share("target", target)
     if not 0 <= winsorise < 0.5:  # noqa: PLR2004 - half at each end would leave none
         raise ValueError(f"winsorise must lie in [0, 0.5), not {winsorise}")
-    if target in {0, 1} or not any(total for _, total in pairs):
+    if not _LEAST_TARGET <= target <= 1 - _LEAST_TARGET or not any(total for _, total in pairs):
         return None
     z = tuple(
         (count / total - target) / math.sqrt(target * (1 - target) / total) if total else None

@@ -37,14 +37,14 @@ Floats = NDArray[np.float64]
 # steps before the best of them is refined.
 _LEAST_SPREAD: Final = 1e-7
 _MOST_SPREAD: Final = 1e4
-_STEPS: Final = 111
+_STEPS: Final = 56
 
 # Over which fits ranges are averaged: weights of own trees, and means at each of them.
 _WEIGHTS: Final = 24
 _NODES: Final = 5
 
 _NEWTON_STEPS: Final = 100
-_PRECISE: Final = 1e-13
+_PRECISE: Final = 1e-12
 
 # With one pair of degrees of freedom less than this, James and Stein's rule shrinks nothing.
 _LEAST_FOR_STEIN: Final = 4
@@ -361,13 +361,13 @@ class _BetaBinomial:
             - (sizes * (sizes - 1)).sum()
         )
 
-    def at(self, spread: float) -> tuple[float, float]:
+    def at(self, spread: float, start: float | None = None) -> tuple[float, float]:
         """Return the best mean for a spread, and the logarithm of the likelihood there."""
         if not 0 < self.pooled < 1:
             return float(self.pooled), 0.0
         up_hits, up_misses = (spread * np.arange(len(each)) for each in (self.hits, self.misses))
         lower, upper = 0.0, 1.0
-        mean = float(self.pooled)
+        mean = float(self.pooled) if start is None else start
         for _ in range(_NEWTON_STEPS):
             on_hits, on_misses = mean + up_hits, 1 - mean + up_misses
             slope = float((self.hits / on_hits).sum() - (self.misses / on_misses).sum())
@@ -391,8 +391,9 @@ class _BetaBinomial:
         weights = (np.arange(_WEIGHTS) + 0.5) / _WEIGHTS
         nodes, node_shares = np.polynomial.hermite_e.hermegauss(_NODES)
         heights, means, spreads = [], [], []
+        mean = None
         for spread in weights / (1 - weights) / usual:
-            mean, height = self.at(spread)
+            mean, height = self.at(spread, mean)
             # The curvature of the likelihood in the logit of the mean.
             on_hits = mean + spread * np.arange(len(self.hits))
             on_misses = 1 - mean + spread * np.arange(len(self.misses))
@@ -411,12 +412,17 @@ class _BetaBinomial:
         from scipy.optimize import minimize_scalar  # noqa: PLC0415 - as in `posterior`
 
         steps = np.geomspace(_LEAST_SPREAD, _MOST_SPREAD, _STEPS)
-        heights = [self.at(step)[1] for step in steps]
+        heights, means = [], []
+        mean = None
+        for step in steps:
+            mean, height = self.at(step, mean)
+            heights.append(height)
+            means.append(mean)
         top = int(np.argmax(heights))
         if top == 0 and not self.has_spread:
             return 0.0, *self.at(0.0)
         found = minimize_scalar(
-            lambda exponent: -self.at(math.exp(exponent))[1],
+            lambda exponent: -self.at(math.exp(exponent), means[top])[1],
             bounds=(
                 math.log(steps[max(top - 1, 0)]),
                 math.log(steps[min(top + 1, _STEPS - 1)]),
@@ -425,7 +431,7 @@ class _BetaBinomial:
             options={"xatol": 1e-9},
         )
         spread = math.exp(float(found.x))
-        return spread, *self.at(spread)
+        return spread, *self.at(spread, means[top])
 
 
 def _exceeding(counts: NDArray[np.int_]) -> Floats:

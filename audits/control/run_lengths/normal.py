@@ -62,8 +62,8 @@ def arl_cusum(
 
     Notes
     -----
-    Both sides of a chart are put together as if no value could move both sums at once, which is
-    exact without headstarts and for any that the two sums do not reach each other with [2]_.
+    Both sides of a chart are put together as if the other sum were 0 whenever one signals [2]_,
+    which is so with headstarts of up to half the decision interval.
 
     References
     ----------

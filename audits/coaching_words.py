@@ -17,6 +17,7 @@ class CoachingReason(StrEnum):
 
     SIGNAL = "signal"
     ABOVE_STANDARD = "above_standard"
+    MOST_TO_GAIN = "most_to_gain"
     SEEN = "seen"
     NOTHING = "nothing"
     TOO_FEW = "too_few"
@@ -25,6 +26,7 @@ class CoachingReason(StrEnum):
 REASON_WORDS: Final = {
     CoachingReason.SIGNAL: say("More faults lately than chance explains."),
     CoachingReason.ABOVE_STANDARD: say("More trees are wrong than the standard accepts."),
+    CoachingReason.MOST_TO_GAIN: say("Here is the most to gain."),
     CoachingReason.SEEN: say("It was seen on some trees."),
     CoachingReason.NOTHING: say("Nothing to work on now. This stage went well."),
     CoachingReason.TOO_FEW: say("Too few trees yet to choose one stage. Go on as you were shown."),
@@ -96,7 +98,7 @@ FAULT_WORDS: Final = {
     ),
     Fault.FORK: FaultWords(
         say("Two arms shade each other."),
-        say("Take one arm off."),
+        say("Take off one of the two arms."),
     ),
     Fault.SIDE_BRANCH: FaultWords(
         say("Side branches shade the spurs."),

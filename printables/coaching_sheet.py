@@ -30,7 +30,7 @@ from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import result_tile, stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Rect, Shape
 from printables.fault_pictures import fault_picture
-from printables.flow import content_width, document
+from printables.flow import content_height, content_width, document
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -41,6 +41,10 @@ STAGE_PT: Final = 22.0
 LEAD_PT: Final = 14.0
 TEXT_PT: Final = 12.0
 
+GAP_MM: Final = 3.0
+
+# Widths of the picture of right work, the largest first; letters in it stay above 12 points.
+_PICTURES_MM: Final = (66.0, 56.0, 47.0)
 _FRAME_MM: Final = 3.0
 _TILE_MM: Final = 7.4
 _TILE_STEP_MM: Final = 8.6
@@ -170,19 +174,21 @@ def coaching_sheet(sheet: CoachingSheet, words: Words, *, page: Page = Page.LETT
     width = content_width(page)
     title = say("Coaching sheet: %(name)s", name=sheet.worker)
     return document(
-        [sheet_pieces(sheet, words, width)],
+        [sheet_pieces(sheet, words, width, content_height(page))],
         lambda _number, _count: _footer(words, width),
         page=page,
         title=words.say(title),
         author=sheet.farm,
         language=words.language,
-        gap_mm=3.0,
+        gap_mm=GAP_MM,
     )
 
 
-def sheet_pieces(sheet: CoachingSheet, words: Words, width_mm: float) -> list[Drawing]:
+def sheet_pieces(
+    sheet: CoachingSheet, words: Words, width_mm: float, room_mm: float
+) -> list[Drawing]:
     """
-    Set what stands on a coaching sheet.
+    Set what stands on a coaching sheet, with pictures as large as one page has room for.
 
     Parameters
     ----------
@@ -192,12 +198,24 @@ def sheet_pieces(sheet: CoachingSheet, words: Words, width_mm: float) -> list[Dr
         The worker's language and the farm's units.
     width_mm : float
         Width between the margins.
+    room_mm : float
+        Height between the margins.
 
     Returns
     -------
     list of Drawing
         The pieces, from top to bottom.
     """
+    for picture_mm in _PICTURES_MM:
+        pieces = _pieces(sheet, words, width_mm, picture_mm)
+        if sum(piece.height_mm + GAP_MM for piece in pieces) - GAP_MM <= room_mm:
+            break
+    return pieces
+
+
+def _pieces(
+    sheet: CoachingSheet, words: Words, width_mm: float, picture_mm: float
+) -> list[Drawing]:
     pieces = [_head(sheet, words, width_mm)]
     if sheet.stage is None:
         return [
@@ -208,7 +226,7 @@ def sheet_pieces(sheet: CoachingSheet, words: Words, width_mm: float) -> list[Dr
     return [
         *pieces,
         _stage_head(sheet, sheet.stage, words, width_mm),
-        *_pictures(sheet, sheet.stage, words, width_mm),
+        *_pictures(sheet, sheet.stage, words, (width_mm, picture_mm)),
         *_to_do(sheet, sheet.stage, words, width_mm),
         *_trend(sheet, words, width_mm),
     ]
@@ -238,7 +256,7 @@ def _stage_head(sheet: CoachingSheet, stage: Stage, words: Words, width_mm: floa
     name = words.say(STAGE_NAMES[stage])
     heading = say("Work on one thing: %(stage)s", stage=say(STAGE_NAMES[stage]))
     if not sheet.works_on_it:
-        heading = say("%(stage)s", stage=say(STAGE_NAMES[stage]))
+        heading = say(STAGE_NAMES[stage])
     left = _PICTOGRAM_MM + 5.0
     room = width_mm - left
     said = [Run(words.say(REASON_WORDS[sheet.reason]))]
@@ -265,20 +283,23 @@ def _stage_head(sheet: CoachingSheet, stage: Stage, words: Words, width_mm: floa
     )
 
 
-def _pictures(sheet: CoachingSheet, stage: Stage, words: Words, width_mm: float) -> list[Drawing]:
+def _pictures(
+    sheet: CoachingSheet, stage: Stage, words: Words, sizes_mm: tuple[float, float]
+) -> list[Drawing]:
     """Set what was seen beside what is right, each as large as there is room for."""
+    width_mm, picture_mm = sizes_mm
     if sheet.standard is None:
         return []
     seen = sheet.faults if sheet.works_on_it else ()
     if not seen:
-        right = _right(sheet, sheet.standard, stage, words, width_mm)
+        right = _right(sheet, stage, words, sizes_mm)
         framed = (*_frame(0.0, width_mm, right.height_mm), right.at(0.0, 0.0))
         return [Drawing(width_mm, right.height_mm, framed, right.title)]
     gap = 4.0
     # Two pictures with letters of their own, which must not come out below 12 points.
     left_width = (width_mm - gap) * 0.6
     left = _seen(seen, sheet.standard, words, left_width)
-    right = _right(sheet, sheet.standard, stage, words, width_mm - gap - left_width)
+    right = _right(sheet, stage, words, (width_mm - gap - left_width, picture_mm))
     height = max(left.height_mm, right.height_mm)
     return [
         Drawing(
@@ -337,11 +358,15 @@ def _on_trees(each: SeenOnSheet, words: Words, width_mm: float) -> list[Drawing]
 
 
 def _right(
-    sheet: CoachingSheet, standard: Standard, stage: Stage, words: Words, width_mm: float
+    sheet: CoachingSheet, stage: Stage, words: Words, sizes_mm: tuple[float, float]
 ) -> Drawing:
+    width_mm, picture_mm = sizes_mm
+    standard = sheet.standard
+    if standard is None:
+        return Drawing(width_mm, 0.0, (), "")
     inner = width_mm - 2 * _FRAME_MM
     drawn = stage_picture(standard, stage, words, method=sheet.method)
-    scale = min(inner, 66.0) / drawn.width_mm
+    scale = min(inner, picture_mm) / drawn.width_mm
     picture = Drawing(inner, drawn.height_mm * scale, (drawn.at(0.0, 0.0, scale),), "")
     said = stage_words(standard, stage, method=sheet.method)
     headline = paragraph([Run(words.say(said.headline), bold=True)], inner, LEAD_PT)

@@ -1,7 +1,7 @@
 """The crew leader's sheet: where the crew stands by stage, what to show and why; one page."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -21,7 +21,7 @@ from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Shape
 from printables.fault_pictures import fault_picture
-from printables.flow import content_width, document
+from printables.flow import content_height, content_width, document
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -29,8 +29,9 @@ from printables.sheet import Page
 _PICTOGRAM_MM: Final = 13.0
 _PICTURE_MM: Final = 27.0
 _TOP_MM: Final = 2.2
-# The smallest letters of a panel are 9 points high.
-_READABLE: Final = 12.0 / 9.0
+_GAP_MM: Final = 2.5
+# Faults of a stage and trainings that are told; the first pair for which there is room is taken.
+_LENGTHS: Final = ((2, 3), (1, 3), (1, 1), (1, 0))
 
 
 @dataclass(frozen=True)
@@ -127,19 +128,19 @@ def crew_sheet(sheet: CrewSheet, words: Words, *, page: Page = Page.LETTER) -> b
     width = content_width(page)
     title = say("Crew leader's sheet: %(crew)s", crew=sheet.crew)
     return document(
-        [crew_pieces(sheet, words, width)],
+        [crew_pieces(sheet, words, width, content_height(page))],
         lambda _number, _count: _footer(words, width),
         page=page,
         title=words.say(title),
         author=sheet.farm,
         language=words.language,
-        gap_mm=2.5,
+        gap_mm=_GAP_MM,
     )
 
 
-def crew_pieces(sheet: CrewSheet, words: Words, width_mm: float) -> list[Drawing]:
+def crew_pieces(sheet: CrewSheet, words: Words, width_mm: float, room_mm: float) -> list[Drawing]:
     """
-    Set what stands on a crew leader's sheet.
+    Set what stands on a crew leader's sheet, shortened where one page has no room for all.
 
     Parameters
     ----------
@@ -149,23 +150,34 @@ def crew_pieces(sheet: CrewSheet, words: Words, width_mm: float) -> list[Drawing
         The reader's language and the farm's units.
     width_mm : float
         Width between the margins.
+    room_mm : float
+        Height between the margins.
 
     Returns
     -------
     list of Drawing
         The pieces, from top to bottom.
     """
-    return [
-        _head(sheet, words, width_mm),
-        *(_stage(stage, sheet.standard, words, width_mm) for stage in sheet.stages),
-        _next(sheet, words, width_mm),
-    ]
+    for further, trainings in _LENGTHS:
+        shorter = replace(
+            sheet,
+            stages=tuple(replace(line, faults=line.faults[:further]) for line in sheet.stages),
+            trained=sheet.trained[:trainings],
+        )
+        pieces = [
+            _head(shorter, words, width_mm),
+            *(_stage(line, shorter.standard, words, width_mm) for line in shorter.stages),
+            _next(shorter, words, width_mm),
+        ]
+        if sum(piece.height_mm + _GAP_MM for piece in pieces) - _GAP_MM <= room_mm:
+            break
+    return pieces
 
 
 def _head(sheet: CrewSheet, words: Words, width_mm: float) -> Drawing:
     title = words.say(say("Crew leader's sheet: %(crew)s", crew=sheet.crew))
     below = [
-        say("%(day)s. %(farm)s.", day=sheet.issued_on, farm=sheet.farm),
+        say("%(day)s, %(farm)s.", day=sheet.issued_on, farm=sheet.farm),
         say("Season %(season)s.", season=sheet.season),
     ]
     if sheet.is_too_small:
@@ -186,7 +198,7 @@ def _stage(
 ) -> Drawing:
     name = words.say(STAGE_NAMES[line.stage])
     left = _PICTOGRAM_MM + 3.0
-    middle = width_mm * 0.4
+    middle = width_mm * 0.45
     letters = [paragraph([Run(name, bold=True)], middle - left, LEAD_PT)]
     if line.reading is not None:
         letters.append(paragraph([Run(words.say(line.reading))], middle - left, TEXT_PT))
@@ -230,13 +242,10 @@ def _to_show(
     left = 0.0
     height = 0.0
     if standard is not None:
-        drawn = fault_picture(standard, each.fault, words)
-        # Pictures of heights have letters of their own, which need more width to be read.
-        scale = max(_PICTURE_MM, drawn.width_mm * _READABLE) / drawn.width_mm
-        if drawn.width_mm == drawn.height_mm:
-            scale = _PICTURE_MM / drawn.width_mm
+        drawn = fault_picture(standard, each.fault, words, lettered=False)
+        scale = _PICTURE_MM / drawn.height_mm
         shapes.append(drawn.at(0.0, 0.0, scale))
-        left, height = drawn.width_mm * scale + 3.0, drawn.height_mm * scale
+        left, height = _PICTURE_MM + 3.0, _PICTURE_MM
     room = width_mm - left
     letters = stacked(
         [

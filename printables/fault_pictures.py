@@ -1,5 +1,6 @@
 """The picture of each fault, to the numbers of the block's standard where they show in it."""
 
+from dataclasses import replace
 from typing import Final
 
 from audits.messages import Words
@@ -8,14 +9,16 @@ from audits.units import Length
 from audits.vocabulary import FAULT_NAMES, Fault
 from printables.drawing.closeup import fault_close_up
 from printables.drawing.pictograms import missed_pictogram
-from printables.drawing.primitives import Drawing
+from printables.drawing.primitives import Drawing, Text
 from printables.drawing.tree import TopLabels, top_drawing
 
 _HEIGHTS: Final = frozenset({Fault.HIGH, Fault.LOW})
 _MISSED: Final = frozenset({Fault.TREE_MISSED, Fault.SIDE_MISSED})
 
 
-def fault_picture(standard: Standard, fault: Fault, words: Words) -> Drawing:
+def fault_picture(
+    standard: Standard, fault: Fault, words: Words, *, lettered: bool = True
+) -> Drawing:
     """
     Draw a fault as it is found on the tree.
 
@@ -27,6 +30,8 @@ def fault_picture(standard: Standard, fault: Fault, words: Words) -> Drawing:
         The fault.
     words : Words
         The reader's language and units.
+    lettered : bool, optional
+        Whether heights carry their figures; left out where these would come out too small.
 
     Returns
     -------
@@ -46,4 +51,8 @@ def fault_picture(standard: Standard, fault: Fault, words: Words) -> Drawing:
         tolerance=f"\u00b1 {words.show(Length(rule.tolerance_mm))}",
     )
     wires = () if standard.top_wire_mm is None else (standard.top_wire_mm,)
-    return top_drawing(rule.target_mm, rule.tolerance_mm, wires, labels, fault)
+    drawn = top_drawing(rule.target_mm, rule.tolerance_mm, wires, labels, fault)
+    if lettered:
+        return drawn
+    shapes = tuple(shape for shape in drawn.shapes if not isinstance(shape, Text))
+    return replace(drawn, shapes=shapes)

@@ -338,7 +338,11 @@ def choose_stage(stages: Sequence[StageTrend]) -> CoachingChoice:
     others = [stage for stage in stages if stage.reading.level is not RateLevel.COMPARABLE]
     above = [stage for stage in comparable if _beyond(stage) > 0]
     if above:
-        return CoachingChoice(CoachingReason.ABOVE_STANDARD, max(above, key=_beyond).stage)
+        furthest = max(above, key=_beyond)
+        # Whether somebody is called worse than the standard has a limit of its own, 99.8 %.
+        is_beyond = furthest.reading.is_beyond(furthest.accepted_fraction)
+        reason = CoachingReason.ABOVE_STANDARD if is_beyond else CoachingReason.MOST_TO_GAIN
+        return CoachingChoice(reason, furthest.stage)
     seen = [
         stage
         for stage in others

@@ -48,7 +48,7 @@ class SheetForm(BaseForm):
 
         csrf = False
 
-    of_id = SelectField(lazy_gettext("Of"), [InputRequired()], coerce=int)
+    of_id = SelectField(lazy_gettext("Whose sheet"), [InputRequired()], coerce=int)
     page = RadioField(lazy_gettext("Paper"), [InputRequired()], default=str(Page.LETTER))
 
     def offer(self, names: Iterable[tuple[int, str]]) -> None:

@@ -187,8 +187,6 @@ def _deviation_of_range(size: int) -> float:
     for number in range(-80, 61):
         t = number / 20
         w = math.exp(t - math.exp(-t))
-        if w > 2 * _REACH:
-            break
         slope = w * (1 + math.exp(-t))
         within = math.fsum(
             density * (_normal_below(x + w) - _normal_below(x)) ** (size - 1)

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from dataclasses import fields, is_dataclass
 
+import numpy as np
 import pytest
 
 from audits.control.bernoulli import BernoulliCusum, bernoulli_cusum, bernoulli_weights
@@ -16,6 +17,7 @@ from audits.control.ewma import ewma, ewma_of_fractions
 from audits.control.individuals import individuals_chart
 from audits.control.laney import laney_p, laney_u
 from audits.control.limits import Signal
+from audits.control.many import charts_of_many
 from audits.control.p_chart import p_chart
 from audits.control.rare import g_chart, geometric_limits, t_chart
 from audits.control.run_rules import RunRule, first_signals, nelson, western_electric
@@ -142,6 +144,7 @@ def test_a_known_mean_and_spread_take_the_place_of_those_of_the_values():
     chart = individuals_chart([5.0], centre=4.0, sigma=0.5)
     assert (chart.points[0].lower, chart.points[0].upper) == (2.5, 5.5)
     assert chart.ranges.reason is NoLimits.TOO_FEW_POINTS
+    assert u_chart([9], [1], centre=1.0).out == (1,)
     # Three sigma over the root of 4, whatever the groups' own spread.
     groups = xbar_s([[9, 9, 9, 9], [13, 14, 15, 16]], centre=10.0, sigma=2.0)
     assert groups.means.points[0].upper == pytest.approx(13.0)
@@ -326,6 +329,14 @@ def test_a_worker_whose_blocks_are_all_alike_has_nothing_to_stand_out():
     assert charts_of_one([], []) == ()
 
 
+def test_all_workers_without_blocks_have_no_signals():
+    for bad in (np.zeros((3, 0), int), np.zeros((0, 5), int), np.zeros((3, 5), int)):
+        charts = charts_of_many(bad, bad)
+        assert charts.first_signal.tolist() == [0] * len(bad)
+        assert not charts.signal.any()
+        assert np.isfinite(charts.ewma_limit).all()
+
+
 def test_charts_of_one_worker_load_neither_numpy_nor_scipy():
     """A worker's page must not wait for them."""
     program = (
@@ -403,6 +414,12 @@ OUT_OF_RANGE = [
     (lambda: standardised(11, 10, 0.5), "nonconforming .* 11 of 10"),
     (lambda: charts_of_one([0], [0]), "due .* 0"),
     (lambda: charts_of_one([0], [10], centre=0.0), "centre .* 0.0"),
+    (lambda: charts_of_many([1, 2], [10, 10]), "shape"),
+    (lambda: charts_of_many([[1, 2]], [[10]]), "shape"),
+    (lambda: charts_of_many([[1, 11]], [[10, 10]]), "nonconforming"),
+    (lambda: charts_of_many([[-1]], [[10]]), "nonconforming"),
+    (lambda: charts_of_many([[0]], [[-1]]), "nonconforming"),
+    (lambda: charts_of_many([[1]], [[10]], centre=[1.0]), "centre .* 1.0"),
     (lambda: ChartSettings(lambda_=1.5), "lambda_ .* 1.5"),
     (lambda: ChartSettings(h=0), "h .* 0"),
 ]

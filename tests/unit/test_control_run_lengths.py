@@ -47,6 +47,8 @@ def test_both_sides_are_alike():
 
 def test_run_lengths_longer_than_floats_are_none():
     assert arl_cusum(0.5, 5, -60.0, two_sided=False) is None
+    assert arl_ewma(0.2, 45) is None
+    assert arl_ewma(0.2, 45, varying=True) is None
     assert arl_bernoulli(BernoulliCusum(9, -1, threshold=40), 0.0) is None
     assert arl_of_limits(0.3, due=10, limits=CountLimits(0, 10)) is None
     # One side's silence leaves the other's.

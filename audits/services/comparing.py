@@ -72,7 +72,16 @@ class Place(StrEnum):
 
 
 class CurvePoint(NamedTuple):
-    """The funnel's limits for one number of due trees."""
+    """
+    The funnel's limits for one number of due trees.
+
+    Parameters
+    ----------
+    due : int
+        Due trees.
+    inner, outer : FractionLimits
+        What chance explains, at 95 % and at 99.8 %.
+    """
 
     due: int
     inner: FractionLimits

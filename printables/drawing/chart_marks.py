@@ -25,6 +25,9 @@ _FEW: Final = 4
 _HEADROOM: Final = 0.17
 _ABOVE_MM: Final = 2.4
 _REACH_MM: Final = 1.8
+_BETWEEN_MM: Final = 1.5
+# Height of capitals.
+_HIGH_MM: Final = 0.73 * LETTERS_MM
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,30 +160,36 @@ def course_of(
     if len(line) > 1:
         course = tuple(plane.at((place, value)) for place, value in enumerate(line, start=1))
         shapes.append(Polyline(course, ink))
-    before = ""
+    before, free_from = "", 0.0
     for number, mark in enumerate(marks, start=1):
         place = plane.at((number, mark.value))
         if mark.signal or with_dots:
             marker = Marker.DIAMOND if mark.signal else Marker.DOT
             shapes += marked(place, marker, Ink.FAULT if mark.signal else Ink.SOLID)
         if mark.signal and mark.signal != before:
-            shapes += _word(place, mark.signal, plane, below=mark.value < middle)
+            words = _word(place, mark.signal, plane, below=mark.value < middle)
+            # A word that would run into the one before is left out: the shape tells as much.
+            if words.x_mm - text_width(words.text, words.size_mm, bold=True) >= free_from:
+                shapes += [_behind(words), words]
+                free_from = words.x_mm + _BETWEEN_MM
         before = mark.signal
     return shapes
 
 
-def _word(place: Point, words: str, plane: Plane, *, below: bool) -> list[Shape]:
+def _word(place: Point, words: str, plane: Plane, *, below: bool) -> Text:
     # The course comes from nearer the middle and may go on outwards, so that the word has room on
     # the side where it came from. Near the left edge there is no course before it.
     width = text_width(words, LETTERS_MM, bold=True)
     end = max(place[0] + _REACH_MM, plane.left + width)
-    y = place[1] + _ABOVE_MM + 0.73 * LETTERS_MM if below else place[1] - _ABOVE_MM
-    high = 0.73 * LETTERS_MM
-    return [
-        # Lines of the plane must not cross the letters.
-        Rect(end - width - 0.3, y - high - 0.2, width + 0.6, high + 0.4, Ink.PAPER),
-        Text(end, y, words, LETTERS_MM, Ink.FAULT, Anchor.END, bold=True),
-    ]
+    y = place[1] + _ABOVE_MM + _HIGH_MM if below else place[1] - _ABOVE_MM
+    return Text(end, y, words, LETTERS_MM, Ink.FAULT, Anchor.END, bold=True)
+
+
+def _behind(words: Text) -> Rect:
+    # Lines of the plane must not cross the letters.
+    width = text_width(words.text, words.size_mm, bold=True)
+    start = words.x_mm - width - 0.3
+    return Rect(start, words.y_mm - _HIGH_MM - 0.2, width + 0.6, _HIGH_MM + 0.4, Ink.PAPER)
 
 
 def rule_key(ink: Ink) -> tuple[Shape, ...]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from babel.dates import format_skeleton
 from flask_babel import gettext, ngettext
@@ -10,6 +11,7 @@ from audits.control.blocks import BlockChart
 from audits.control.choice import ChartKind
 from audits.control.limits import Signal
 from audits.messages import Message, Share
+from audits.services.contesting import WorkerContests, contested_sentence
 from audits.services.trends import SeasonChance, SeenFault, SharedResults, StageTrend, WorkerLine
 from audits.vocabulary import FAULT_NAMES, MENDABLE_FAULTS, SIDE_NAMES, STAGE_NAMES, Side, Stage
 from webapp.extensions import farm
@@ -34,6 +36,7 @@ class FaultyTreeView:
     day: str
     place: str
     faults: list[FaultView]
+    is_contested: bool
 
 
 @dataclass(frozen=True)
@@ -54,11 +57,12 @@ class StageView:
     key: str
     name: str
     reading: Message
+    contested: Message | None
     signal: SignalView | None
     beyond: str
     directions: str
     measures: list[Message]
-    chart: ChartView | None
+    charts: list[ChartView]
     more_charts: list[ChartView]
     reason: Message
     promise: str
@@ -76,18 +80,27 @@ class LineView:
     signal: str
 
 
-def stage_views(stages: Iterable[StageTrend]) -> list[StageView]:
+# What counts for the crew is nobody's to contest.
+_NOTHING_CONTESTED: Final = WorkerContests(frozenset(), {})
+
+
+def stage_views(
+    stages: Iterable[StageTrend], contests: WorkerContests = _NOTHING_CONTESTED
+) -> list[StageView]:
     """Return each stage with its reading, signal, charts and last faults."""
-    return [_stage_view(stage) for stage in stages]
+    return [_stage_view(stage, contests) for stage in stages]
 
 
-def _stage_view(trend: StageTrend) -> StageView:
+def _stage_view(trend: StageTrend, contests: WorkerContests) -> StageView:
     measures = trend.measures
     charts = _charts(trend)
+    # A signal is in sight on the chart that gives it.
+    in_sight = 2 if trend.signal is not None else 1
     return StageView(
         key=trend.stage,
         name=words().say(STAGE_NAMES[trend.stage]),
         reading=trend.reading.sentence,
+        contested=contested_sentence(contests.due.get(trend.stage, 0)),
         signal=_signal(trend),
         beyond=_beyond(trend),
         directions=_directions(trend),
@@ -96,11 +109,11 @@ def _stage_view(trend: StageTrend) -> StageView:
             for sentence in ((measures.sentence, measures.fit) if measures else ())
             if sentence is not None
         ],
-        chart=charts[0] if charts else None,
-        more_charts=charts[1:],
+        charts=charts[:in_sight],
+        more_charts=charts[in_sight:],
         reason=trend.charts.choice.reason,
         promise=_promise(trend),
-        trees=[_faulty_tree(tree) for tree in trend.faults],
+        trees=[_faulty_tree(trend.stage, tree, contests) for tree in trend.faults],
     )
 
 
@@ -257,15 +270,17 @@ def _charts(trend: StageTrend) -> list[ChartView]:
         return []
     blocks = _block_chart(trend, charts.blocks)
     total = sum_view(charts.total, f"sum-{trend.stage}")
+    others = [total, blocks]
+    if trend.signal is not None and trend.signal.by is ChartKind.BLOCKS:
+        others = [blocks, total]
     if charts.choice.kind is ChartKind.HEIGHTS and charts.heights is not None:
         return [
             heights_view(charts.heights, f"heights-{trend.stage}"),
+            *others,
             spreads_view(charts.heights, f"spreads-{trend.stage}"),
-            blocks,
-            total,
         ]
     if charts.gaps is not None:
-        return [gaps_view(charts.gaps, f"gaps-{trend.stage}"), total, blocks]
+        return [gaps_view(charts.gaps, f"gaps-{trend.stage}"), *others]
     return [blocks, total]
 
 
@@ -283,16 +298,23 @@ def _block_chart(trend: StageTrend, blocks: BlockChart) -> ChartView:
             if trend.beside_standard
             else gettext("own season so far")
         ),
-        note=_reading_of(blocks),
+        note=_reading_of(
+            blocks, sum_signals=bool(trend.charts.total and trend.charts.total.has_signal)
+        ),
         share=lambda fraction: reader.show(round(fraction * size, 1)),
         smoothed=True,
     )
 
 
-def _reading_of(chart: BlockChart) -> str:
+def _reading_of(chart: BlockChart, *, sum_signals: bool) -> str:
     above = sum(point.signal is Signal.ABOVE for point in chart.points)
     latest_above = chart.points[-1].signal is Signal.ABOVE
-    if not above:
+    if not above and sum_signals:
+        sentence = gettext(
+            "Every ten trees by themselves lie within what chance explains, but not all of them "
+            "together: see tree by tree."
+        )
+    elif not above:
         sentence = gettext("Every ten trees lie within what chance explains.")
     elif latest_above:
         sentence = gettext("The latest ten trees lie above what chance explains.")
@@ -301,7 +323,7 @@ def _reading_of(chart: BlockChart) -> str:
     return " ".join(filter(None, (sentence, waiting_note(chart))))
 
 
-def _faulty_tree(tree: SeenFault) -> FaultyTreeView:
+def _faulty_tree(stage: Stage, tree: SeenFault, contests: WorkerContests) -> FaultyTreeView:
     reader = words()
     place = gettext(
         "%(block)s, %(row)s, tree %(tree)s",
@@ -322,6 +344,7 @@ def _faulty_tree(tree: SeenFault) -> FaultyTreeView:
             )
             for fault in tree.faults
         ],
+        is_contested=(tree.audit_id, tree.draw_tree_id, stage) in contests.scores,
     )
 
 

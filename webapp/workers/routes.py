@@ -5,6 +5,7 @@ from flask.typing import ResponseReturnValue
 
 from audits.errors import NotFound
 from audits.messages import say
+from audits.services.contesting import contests_beside_figures
 from audits.services.trends import (
     SeasonChance,
     WorkerTrend,
@@ -15,6 +16,7 @@ from audits.services.trends import (
 from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
 from webapp.extensions import database
+from webapp.navigation import way_to
 from webapp.season.choice import chosen_season, season_choices, season_label
 from webapp.workers.presenters import (
     chance_words,
@@ -83,7 +85,8 @@ def crew(crew_id: int) -> ResponseReturnValue:
 
 
 def _page(trend: WorkerTrend, address: str, *, own: bool) -> str:
-    stages = stage_views(trend.stages)
+    contests = contests_beside_figures(database(), actor(), trend.worker.id, trend.season)
+    stages = stage_views(trend.stages, contests)
     return render_template(
         "workers/show.html",
         worker=trend.worker,
@@ -96,4 +99,7 @@ def _page(trend: WorkerTrend, address: str, *, own: bool) -> str:
         seasons=season_choices(trend.seasons, trend.season),
         season=season_label(trend.season),
         address=address,
+        trees_url=way_to("contests.trees")
+        if own
+        else way_to("contests.trees_of_worker", worker_id=trend.worker.id),
     )

@@ -4,7 +4,8 @@ Disagreement with a score: raised in one step, answered by a second person with 
 Nothing here judges whoever disagrees: a contest has no consequence but a second look.
 """
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Final
@@ -16,7 +17,7 @@ from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.messages import Message, say
 from audits.records import Actor, Farm, TreeScoreRow
 from audits.scoring import TreeAnswers, read_answers
-from audits.services.access import require_crew_lead
+from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.amending import amend_in
 from audits.services.auditing import Device
 from audits.services.scorebook import Scorebook, open_scorebook
@@ -101,6 +102,23 @@ class ContestToAnswer:
     contest: ContestView
     book: Scorebook
     answers: TreeAnswers
+
+
+@dataclass(frozen=True)
+class WorkerContests:
+    """
+    What a worker disagrees with and nobody has answered, beside their figures.
+
+    Parameters
+    ----------
+    scores : frozenset of tuple of int, int and Stage
+        Audit, draw tree and stage of each contested score that the rates count.
+    due : Mapping of Stage to int
+        How many due trees behind the rates are contested; only stages with at least one.
+    """
+
+    scores: frozenset[ScoreKey]
+    due: Mapping[Stage, int]
 
 
 def last_day_to_disagree(sealed_at: datetime, amended_at: datetime | None, farm: Farm) -> date:
@@ -487,6 +505,34 @@ def contested_in_audits(database: Database, actor: Actor, *audit_ids: int) -> se
         return queries.contested_scores(connection, actor.farm_id, audit_ids=audit_ids)
 
 
+def contests_beside_figures(
+    database: Database, actor: Actor, worker_id: int, season: int
+) -> WorkerContests:
+    """
+    Return what is contested among a worker's scores of a season.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        Who looks; a worker may look at their own only.
+    worker_id : int
+        The worker.
+    season : int
+        Calendar year in which the season began.
+
+    Returns
+    -------
+    WorkerContests
+        Contested scores, and their number beside each rate.
+    """
+    require_sight_of_worker(actor, worker_id)
+    with database.read() as connection:
+        scores = queries.contested_due(connection, actor.farm_id, season, worker_id)
+        return WorkerContests(frozenset(scores), _by_stage(scores))
+
+
 def contested_scores(
     connection: sa.Connection,
     farm_id: int,
@@ -538,8 +584,12 @@ def contested_trees(
     dict of Stage to int
         Only stages with at least one.
     """
-    counts = queries.contested_due(connection, farm_id, season)
-    return {stage: count for (whose, stage), count in counts.items() if whose == worker_id}
+    return _by_stage(queries.contested_due(connection, farm_id, season, worker_id))
+
+
+def _by_stage(scores: Iterable[ScoreKey]) -> dict[Stage, int]:
+    counts = Counter(stage for _, _, stage in scores)
+    return {stage: counts[stage] for stage in Stage if counts[stage]}
 
 
 def contested_in_season(database: Database, actor: Actor, season: int) -> int:
@@ -562,7 +612,7 @@ def contested_in_season(database: Database, actor: Actor, season: int) -> int:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return sum(queries.contested_due(connection, actor.farm_id, season).values())
+        return len(queries.contested_due(connection, actor.farm_id, season))
 
 
 def contested_sentence(count: int) -> Message | None:

@@ -318,6 +318,7 @@ def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
         "audit": (supervisor, f"/audits/{audit_id}/trees", "1 score in these figures is contested"),
         "amend": (supervisor, f"/audits/{audit_id}/trees/{high_tree}/amend", "contested: Top"),
         "lot": (supervisor, f"/lots/{lot_id}", "1 score contested"),
+        "work": (mine, "/workers/mine", "1 of them contested"),
         "season": (owner, "/season", "1 score in these figures is contested"),
         "today": (second, "/", "Top: Creek Block, Row 1"),
     }
@@ -333,6 +334,8 @@ def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
     tap(mine, audit_id, high_tree)
     mine.get("/contests/trees")
     assert marked() == set(pages)
+    # Beside the rate, and at the tree among the last faults.
+    assert words_of(mine.get("/workers/mine")).count("contested") == 2
     (row,) = contests_of(database)
     second.post(f"/contests/{row.id}", data={"reason": "Measured it again."})
     second.get("/contests")

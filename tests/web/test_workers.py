@@ -363,11 +363,11 @@ def test_names_are_written_as_text(database, orchard, supervisor):
 def test_pages_take_as_many_statements_for_few_trees_as_for_many(
     database, orchard, supervisor, audits
 ):
-    """Two of them find the person and the farm."""
+    """Two of them find the person and the farm, one what is contested."""
     score(database, orchard, ["oxoxoxoxox"] * audits)
     with statements_of(database) as seen:
         supervisor.get(page_of(orchard, 0))
-    assert len(seen) == 11
+    assert len(seen) == 12
     with statements_of(database) as seen:
         supervisor.get("/workers")
     assert len(seen) == 10

@@ -555,16 +555,15 @@ def contested_scores(
 
 
 def contested_due(
-    connection: sa.Connection, farm_id: int, season: int
-) -> dict[tuple[int | None, Stage], int]:
+    connection: sa.Connection, farm_id: int, season: int, worker_id: int | None = None
+) -> set[ScoreKey]:
     """
-    Return how many due trees behind a season's figures are contested, by worker and stage.
+    Return the contested scores that a season's rates count, of everybody or of one worker.
 
-    They are the scores that rates count: of first audits that decided, as they stand.
+    They are those of first audits that decided, as they stand, where something was due.
     """
-    rows = connection.execute(
-        sa.select(stage_score.c.worker_id, stage_score.c.stage, sa.func.count())
-        .select_from(contest)
+    statement = (
+        sa.select(contest.c.audit_id, contest.c.draw_tree_id, contest.c.stage)
         .join(
             tree_score,
             same_farm(tree_score, contest, audit_id="audit_id", draw_tree_id="draw_tree_id"),
@@ -586,6 +585,7 @@ def contested_due(
             is_latest(),
             decides_first(),
         )
-        .group_by(stage_score.c.worker_id, stage_score.c.stage)
     )
-    return {(worker_id, stage): count for worker_id, stage, count in rows}
+    if worker_id is not None:
+        statement = statement.where(stage_score.c.worker_id == worker_id)
+    return {(row.audit_id, row.draw_tree_id, row.stage) for row in connection.execute(statement)}

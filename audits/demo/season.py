@@ -1,16 +1,33 @@
-"""An invented season: a farm, two crews and their audits, simulated from known true fault rates."""
+"""The winter of the simulated farm, day by day, through the services that people use."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from random import Random
-from typing import Any, Final
+from typing import Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from audits.demo.cast import (
+    BENCH_CREW,
+    CREW_NAMES,
+    FARM_NAME,
+    FEET,
+    HARD_BLOCK,
+    MEASURED_BLOCK,
+    OWNER,
+    RIVER_CREW,
+    SECOND_SUPERVISOR,
+    SUPERVISOR,
+    TIME_ZONE,
+    WORKER,
+)
+from audits.demo.lessons import Lessons
+from audits.demo.trees import TRAINED_AT, DemoBlock, DemoTrees
 from audits.messages import Units
 from audits.records import Actor, Lot, StageScoreRow
 from audits.scoring import measured_value, read_answers, score_tree
+from audits.seasons import season_of
 from audits.services import (
     accounts,
     auditing,
@@ -29,7 +46,6 @@ from audits.storage.database import Database
 from audits.storage.queries import passes as pass_queries
 from audits.vocabulary import (
     BearingHabit,
-    Fault,
     HeadingRule,
     LotState,
     Method,
@@ -41,83 +57,14 @@ from audits.vocabulary import (
     Stage,
 )
 
-FARM_NAME: Final = "Saltgrass Bench Orchards"
-TIME_ZONE: Final = "America/Denver"
-FEET: Final = 304.8
-
-# Everybody here is invented. The passwords open nothing but this simulated farm.
-OWNER: Final = ("Marguerite Osei", "the owner walks the rows")
-SUPERVISOR: Final = ("Ignacio Bellflower", "the pole is marked at ten")
-SECOND_SUPERVISOR: Final = ("Perpetua Lind", "walk out and walk back")
-WORKER: Final = ("Rosalba", "one column for each branch")
-
-CREW_NAMES: Final = ("Bench crew", "River crew")
-BENCH_CREW: Final = (
-    ("B01", "Rosalba Tenorio", "es"),
-    ("B02", "Efraín Dosaguas", "es"),
-    ("B03", "Lucero Pineda Roble", "es"),
-    ("B04", "Hollis Tarrant", "en"),
-    ("B05", "Jacinto Malpica", "es"),
-    ("B06", "Domitila Encino", "es"),
-    ("B07", "Wade Okonjo", "en"),
-    ("B08", "Anselmo Tres Ríos", "es"),
-)
-RIVER_CREW: Final = (
-    ("R01", "Celestino Arboleda", "es"),
-    ("R02", "Paz Monteverde", "es"),
-    ("R03", "Gaspar Luján Peral", "es"),
-    ("R04", "Itzel Caudillo", "es"),
-    ("R05", "Ramiro Huizache", "es"),
-    ("R06", "Noemí Salitre", "es"),
-    ("R07", "Bette Lindqvist", "en"),
-    ("R08", "Teófilo Barrera Nava", "es"),
-    ("R09", "Odilia Cumbres", "es"),
-    ("R10", "Saturnino Vega Llano", "es"),
-    ("R11", "Chela Mezquite", "es"),
-    ("R12", "Dorian Asher", "en"),
-    ("R13", "Porfirio Cantil", "es"),
-    ("R14", "Amparo Ledezma", "es"),
-)
-
-# Share of trees that a steady worker leaves with a fault, and how the faults divide.
-_STEADY_RATE: Final = {
-    Stage.TOP: 0.04,
-    Stage.LIMBS: 0.05,
-    Stage.COLUMNS: 0.06,
-    Stage.HEADING: 0.05,
-}
-_FAULT_SHARES: Final[Mapping[Stage, Mapping[Fault, int]]] = {
-    Stage.TOP: {Fault.HIGH: 5, Fault.BLUNT: 4, Fault.LOW: 1},
-    Stage.LIMBS: {Fault.TOO_FEW: 5, Fault.LONG_STUB: 2, Fault.WRONG_LIMB: 2, Fault.FLUSH_CUT: 1},
-    Stage.COLUMNS: {Fault.SIDE_BRANCH: 5, Fault.FORK: 3, Fault.UPRIGHT: 2},
-    Stage.HEADING: {Fault.LEFT_LONG: 5, Fault.THIN: 2, Fault.THICK: 2},
-}
-_FAULT_SHARES_UNHEADED: Final = {**_FAULT_SHARES, Stage.HEADING: {Fault.FORBIDDEN: 1}}
-_NOTHING_DUE: Final = {Stage.TOP: 0.06, Stage.HEADING: 0.15}
-
-# What the season has to show, beside steady work: in one block old frost damage left forks that
-# nobody gets rid of in one winter, and part of the crew does most of it; one auditor calls a spur a
-# side branch and a fair stub too long, and reads tops higher than they are; one worker's limbs
-# were wrong until somebody showed him; one worker's tops drift high.
-HARD_BLOCK: Final = "Pump House"
-_HARD_COLUMNS: Final = 2.5
-_HARD_BLOCK_CREW: Final = 6
-_STRICT_CALLS: Final[Mapping[Stage, tuple[float, Fault]]] = {
-    Stage.LIMBS: (0.06, Fault.LONG_STUB),
-    Stage.COLUMNS: (0.08, Fault.SIDE_BRANCH),
-}
-_STRICT_READING_MM: Final = 40.0
-_DRIFT_BEGINS: Final = 0.4
-_DRIFTED_RATE: Final = 0.3
-_TRAINED_AT: Final = 0.5
-_UNTRAINED_RATE: Final = 0.22
-_TRAINED_RATE: Final = 0.05
-
 WORKING_DAYS: Final = 54
 _DAYS_NOT_AUDITED: Final = 2
 _HARD_DAYS: Final = 1
-_MISSED_TREE_RATE: Final = 0.003
-_MISSED_SIDE_RATE: Final = 0.004
+_HARD_BLOCK_CREW: Final = 6
+# When, as a share of the season, auditors walk check trees together, and what learners do.
+_WALKS_AT: Final = (0.42, 0.76)
+_SIGNED_OFF_AT: Final = 0.6
+_LEARNER_CAME_AT: Final = 0.7
 
 
 @dataclass(frozen=True)
@@ -181,14 +128,6 @@ class _Crew:
     rows_a_lot: int
 
 
-@dataclass(frozen=True)
-class _Block:
-    id: int
-    name: str
-    row_ids: tuple[int, ...]
-    standard: Standard
-
-
 def make_demo(
     database: Database,
     now: datetime,
@@ -233,11 +172,9 @@ class _Season:
         self.random = random
         self.zone = ZoneInfo(TIME_ZONE)
         self.days = _working_days(now.astimezone(self.zone).date(), days)
-        self.rates: dict[int, dict[Stage, float]] = {}
-        self.drifting = 0
-        self.trained = 0
+        self.trees = DemoTrees(random)
         self.audits = 0
-        self.trees = 0
+        self.trees_scored = 0
 
     def simulate(self, progress: Callable[[int, int], None]) -> Demo:
         farm_id, sign_ins, crews = self._found_farm()
@@ -248,16 +185,18 @@ class _Season:
         for done in range(len(self.days)):
             for walk in walks:
                 next(walk, None)
+            self._beside_the_audits(crews, done)
             progress(done + 1, len(self.days))
+        self._disagree(crews[0])
         return Demo(
             farm_id=farm_id,
             sign_ins=sign_ins,
-            true_rates=self.rates,
-            drifting=self.drifting,
-            trained=self.trained,
-            strict_auditor=self.strict.user_id,
+            true_rates=self.trees.rates,
+            drifting=self.trees.drifting,
+            trained=self.trees.trained,
+            strict_auditor=self.trees.strict,
             audits=self.audits,
-            trees=self.trees,
+            trees=self.trees_scored,
         )
 
     # --- people and places -----------------------------------------------------------------
@@ -277,15 +216,21 @@ class _Season:
         )
         self.owner = self._add_user(farm_id, Role.OWNER, *OWNER)
         self.supervisor = self._add_user(farm_id, Role.SUPERVISOR, *SUPERVISOR)
-        self.strict = self._add_user(farm_id, Role.SUPERVISOR, *SECOND_SUPERVISOR)
-        self.auditors = (self.supervisor, self.strict)
+        second = self._add_user(farm_id, Role.SUPERVISOR, *SECOND_SUPERVISOR)
+        self.auditors = (self.supervisor, second)
+        self.lessons = Lessons(
+            self.database, self.owner, self.auditors, self.trees, self._client_id
+        )
+        self.trees.strict = second.user_id
         crews = [
             self._add_crew(CREW_NAMES[0], BENCH_CREW, Method.LADDER, passes.LOT_BY_ROW, 1),
             self._add_crew(CREW_NAMES[1], RIVER_CREW, Method.PLATFORM, passes.LOT_BY_HALF_DAY, 3),
         ]
-        self._add_user(farm_id, Role.WORKER, *WORKER, worker_id=crews[0].worker_ids[0])
-        self.trained = crews[0].worker_ids[4]
-        self.drifting = crews[1].worker_ids[4]
+        self.worker = self._add_user(
+            farm_id, Role.WORKER, *WORKER, worker_id=crews[0].worker_ids[0]
+        )
+        self.trees.trained = crews[0].worker_ids[4]
+        self.trees.drifting = crews[1].worker_ids[4]
         sign_ins = (
             SignIn(Role.OWNER, *OWNER),
             SignIn(Role.SUPERVISOR, *SUPERVISOR),
@@ -329,15 +274,11 @@ class _Season:
                 crew_id=crew_id,
                 started_on=self.days[0],
             )
-            skill = self.random.lognormvariate(0, 0.45)
-            self.rates[worker_id] = {
-                stage: min(0.3, rate * skill * self.random.lognormvariate(0, 0.3))
-                for stage, rate in _STEADY_RATE.items()
-            }
+            self.trees.add_worker(worker_id)
             worker_ids.append(worker_id)
         return _Crew(crew_id, tuple(worker_ids), method, lot_by, rows_a_lot)
 
-    def _plant_blocks(self) -> list[list[_Block]]:
+    def _plant_blocks(self) -> list[list[DemoBlock]]:
         rows = len(self.days) * 2
         bench = [
             self._plant("Upper Bench", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 2),
@@ -346,7 +287,7 @@ class _Season:
         rows *= 3
         river = [
             self._plant("River Bend", "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 3),
-            self._plant("Cottonwood", "Juniper Gold", BearingHabit.SPUR, 12, 3, rows // 3),
+            self._plant(MEASURED_BLOCK, "Juniper Gold", BearingHabit.SPUR, 12, 3, rows // 3),
             self._plant(HARD_BLOCK, "Saltgrass Red", BearingHabit.STANDARD, 11, 3, rows // 2),
         ]
         return [bench, river]
@@ -359,7 +300,7 @@ class _Season:
         row_feet: float,
         tree_feet: float,
         rows: int,
-    ) -> _Block:
+    ) -> DemoBlock:
         year = self.days[0].year - self.random.randint(6, 11)
         block_id = farms.add_block(
             self.database,
@@ -398,13 +339,13 @@ class _Season:
                 kind=self.random.choice((PlantingKind.DEAD, PlantingKind.REPLANT)),
                 since=self.days[0] - timedelta(days=200),
             )
-        return _Block(block_id, name, tuple(row_ids), self._write_standard(block_id))
+        return DemoBlock(block_id, name, tuple(row_ids), self._write_standard(block_id))
 
     def _write_standard(self, block_id: int) -> Standard:
         with self.database.read() as connection:
             block = farms.the_block(connection, self.owner.farm_id, block_id)
         payload = standards.propose_standard(block).model_dump(mode="json")
-        payload["top"]["measured"] = block.name == "Cottonwood"
+        payload["top"]["measured"] = block.name == MEASURED_BLOCK
         # The farm tries on one block to leave lots of a good crew without an audit.
         payload["sampling"]["skip_lots"] = block.name == "Windbreak"
         if block.cultivar == "Saltgrass Red":
@@ -421,7 +362,7 @@ class _Season:
 
     # --- the season ------------------------------------------------------------------------
 
-    def _season_of_crew(self, crew: _Crew, blocks: Sequence[_Block]) -> Iterator[None]:
+    def _season_of_crew(self, crew: _Crew, blocks: Sequence[DemoBlock]) -> Iterator[None]:
         """Work through the blocks, one working day a step."""
         days = iter(enumerate(self.days))
         for block in blocks:
@@ -439,11 +380,42 @@ class _Season:
                 for half, lot_rows in enumerate(todays):
                     if lot_rows:
                         self._half_day(crew, block, pass_id, lot_rows, number, half)
+                if crew.lot_by == passes.LOT_BY_HALF_DAY and number in map(self._day_at, _WALKS_AT):
+                    self.lessons.walk_check_trees(
+                        block, pass_id, number / len(self.days), self._at(day, 16, 0)
+                    )
                 yield
             if pass_id is not None:
                 self._end_pass(pass_id, self.days[number or 0], len(block.row_ids))
 
-    def _begin_pass(self, crew: _Crew, block: _Block, day: date) -> int:
+    def _beside_the_audits(self, crews: Sequence[_Crew], number: int) -> None:
+        """One is shown the limbs; one learner is signed off and goes on, another comes late."""
+        day, moment = self.days[number], self._at(self.days[number], 17, 0)
+        if moment > self.now:
+            return
+        signed_off, late = crews[1].worker_ids[-2:]
+        if number == 0:
+            self.lessons.begin_learning(signed_off, Stage.LIMBS, day, moment)
+        if number == self._day_at(TRAINED_AT):
+            self.lessons.show_limbs(self.trees.trained, day, moment)
+        if number == self._day_at(_SIGNED_OFF_AT) and self.lessons.sign_off(
+            signed_off, Stage.LIMBS, moment
+        ):
+            self.lessons.begin_learning(signed_off, Stage.COLUMNS, day, moment)
+        if number == self._day_at(_LEARNER_CAME_AT):
+            self.lessons.begin_learning(late, Stage.COLUMNS, day, moment)
+
+    def _disagree(self, crew: _Crew) -> None:
+        """Let whoever can sign in disagree with a score, and somebody else have had an answer."""
+        season = season_of(self.days[-1], self.days[0].month)
+        for_another = crew.worker_ids[1]
+        self.lessons.disagree(self.supervisor, for_another, season, self.now, answered=True)
+        self.lessons.disagree(self.worker, crew.worker_ids[0], season, self.now, answered=False)
+
+    def _day_at(self, share: float) -> int:
+        return int(share * len(self.days))
+
+    def _begin_pass(self, crew: _Crew, block: DemoBlock, day: date) -> int:
         pass_id = passes.begin_pass(
             self.database,
             self.supervisor,
@@ -468,7 +440,7 @@ class _Season:
             hours=round(rows * self.random.uniform(3.4, 4.2), 1),
         )
 
-    def _start_check(self, pass_id: int, block: _Block, worker_id: int, day: date) -> None:
+    def _start_check(self, pass_id: int, block: DemoBlock, worker_id: int, day: date) -> None:
         moment = self._at(day, 8, 10)
         audit_id = start_checks.begin_start_check(
             self.database,
@@ -490,7 +462,7 @@ class _Season:
                 row_id=block.row_ids[0],
                 position=position + step,
                 side=Side.LEFT,
-                answers=self._answers(
+                answers=self.trees.answers(
                     block, dict.fromkeys(stages, worker_id), 0.0, 1.5, self.supervisor
                 ),
                 client_id=self._client_id(),
@@ -504,7 +476,7 @@ class _Season:
     def _half_day(
         self,
         crew: _Crew,
-        block: _Block,
+        block: DemoBlock,
         pass_id: int,
         row_ids: Sequence[int],
         number: int,
@@ -541,11 +513,11 @@ class _Season:
         with self.database.read() as connection:
             return the_lot(connection, self.owner.farm_id, lot_id)
 
-    def _assign(self, crew: _Crew, block: _Block, pass_id: int, row_id: int) -> None:
+    def _assign(self, crew: _Crew, block: DemoBlock, pass_id: int, row_id: int) -> None:
         """Two people face each tree; one of them also does the tops and calls the limbs."""
         people = crew.worker_ids
         if block.name == HARD_BLOCK:
-            people = (self.drifting, *people[-_HARD_BLOCK_CREW:])
+            people = (self.trees.drifting, *people[-_HARD_BLOCK_CREW:])
         left, right = self.random.sample(people, k=2)
         work = (
             (left, (Stage.TOP, Stage.LIMBS), Side.BOTH),
@@ -564,7 +536,7 @@ class _Season:
             )
 
     def _audit(
-        self, block: _Block, lot_id: int, number: int, begun: datetime, factor: float
+        self, block: DemoBlock, lot_id: int, number: int, begun: datetime, factor: float
     ) -> None:
         auditor = self.random.choice(self.auditors)
         audit_id = auditing.begin_audit(
@@ -578,25 +550,29 @@ class _Season:
         )
         view = auditing.view_audit(self.database, auditor, audit_id)
         season_share = number / len(self.days)
+        left = {
+            tree.id: self.trees.tree(
+                block,
+                {stage: view.book.worker_of(stage, tree) for stage in view.book.draw.stages},
+                season_share,
+                factor,
+            )
+            for tree in view.walk
+        }
         entries = [
             TreeEntry(
                 draw_tree_id=tree.id,
                 client_id=self._client_id(),
-                answers=self._answers(
-                    block,
-                    {stage: view.book.worker_of(stage, tree) for stage in view.book.draw.stages},
-                    season_share,
-                    factor,
-                    auditor,
-                ),
+                answers=self.trees.as_called(left[tree.id], auditor),
                 device=self._device(),
             )
             for tree in view.walk
         ]
         view = self._walk(auditor, view, entries, begun)
         sealing.seal_audit(self.database, auditor, audit_id, begun + timedelta(minutes=35))
+        self.lessons.audit_again(auditor, left, begun + timedelta(minutes=40))
         self.audits += 1
-        self.trees += len(view.answers)
+        self.trees_scored += len(view.answers)
 
     def _walk(
         self, auditor: Actor, view: AuditView, entries: Sequence[TreeEntry], begun: datetime
@@ -607,7 +583,9 @@ class _Season:
             self.database, auditor, view.book.audit.id, entries[:needed], begun
         )
 
-    def _mend(self, crew: _Crew, block: _Block, lot_id: int, number: int, moment: datetime) -> None:
+    def _mend(
+        self, crew: _Crew, block: DemoBlock, lot_id: int, number: int, moment: datetime
+    ) -> None:
         """Send the lot back until it is accepted; leave the last days' rework for the visitor."""
         if moment > self.now - timedelta(days=3):
             return
@@ -627,70 +605,6 @@ class _Season:
             hours=hours,
         )
         self._audit(block, lot_id, number, moment + timedelta(hours=2), 0.25)
-
-    # --- trees -----------------------------------------------------------------------------
-
-    def _answers(
-        self,
-        block: _Block,
-        workers: Mapping[Stage, int | None],
-        season_share: float,
-        factor: float,
-        auditor: Actor,
-    ) -> dict[str, Any]:
-        if self.random.random() < _MISSED_TREE_RATE * factor:
-            return {"missed": "tree"}
-        answers: dict[str, Any] = {"stages": {}}
-        for stage, worker in workers.items():
-            rate = self._rate(block, stage, worker, season_share) * factor
-            found = self._answer(block, stage, rate)
-            answers["stages"][stage.value] = self._as_called(stage, found, auditor)
-        if Stage.COLUMNS in workers and self.random.random() < _MISSED_SIDE_RATE * factor:
-            answers["missed"] = "side"
-        return answers
-
-    def _rate(
-        self, block: _Block, stage: Stage, worker_id: int | None, season_share: float
-    ) -> float:
-        rate = self.rates[worker_id][stage] if worker_id else _STEADY_RATE[stage]
-        if worker_id == self.drifting and stage is Stage.TOP and season_share > _DRIFT_BEGINS:
-            rate = _DRIFTED_RATE
-        if worker_id == self.trained and stage is Stage.LIMBS:
-            rate = _UNTRAINED_RATE if season_share < _TRAINED_AT else _TRAINED_RATE
-        if block.name == HARD_BLOCK and stage is Stage.COLUMNS:
-            rate *= _HARD_COLUMNS
-        return rate
-
-    def _as_called(self, stage: Stage, found: dict[str, Any], auditor: Actor) -> dict[str, Any]:
-        """Return what an auditor makes of what there is to see."""
-        if auditor is not self.strict:
-            return found
-        if found["kind"] == "top":
-            return {**found, "height_mm": round(found["height_mm"] + _STRICT_READING_MM, 1)}
-        chance, fault = _STRICT_CALLS.get(stage, (0.0, None))
-        if fault is None or found["tap"] != "right" or self.random.random() >= chance:
-            return found
-        return {"kind": "class", "tap": "fault", "faults": [fault.value]}
-
-    def _answer(self, block: _Block, stage: Stage, rate: float) -> dict[str, Any]:
-        wrong = self.random.random() < rate
-        if stage is Stage.TOP and block.standard.top.measured:
-            # A top that was cut wrong is nearly always high.
-            spread = 320.0 if wrong else 0.0
-            height = block.standard.top.target_mm + spread + self.random.gauss(0, 45)
-            return {"kind": "top", "height_mm": round(height, 1)}
-        headed = block.standard.heading.rule is HeadingRule.REQUIRED
-        if wrong:
-            shares = _FAULT_SHARES[stage] if headed else _FAULT_SHARES_UNHEADED[stage]
-            fault = self.random.choices(list(shares), weights=list(shares.values()))[0]
-            return {"kind": "class", "tap": "fault", "faults": [fault.value]}
-        if (headed or stage is Stage.TOP) and self.random.random() < _NOTHING_DUE.get(stage, 0.0):
-            return {"kind": "class", "tap": "nothing_due"}
-        if stage is Stage.LIMBS:
-            if self.random.random() < 0.12:  # noqa: PLR2004 - trees without a large limb
-                return {"kind": "class", "tap": "fewer_none_left"}
-            return {"kind": "class", "tap": "right", "removed": 2}
-        return {"kind": "class", "tap": "right"}
 
     def _at(self, day: date, hour: int, minute: int) -> datetime:
         return datetime.combine(day, time(hour, minute), tzinfo=self.zone)

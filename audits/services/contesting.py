@@ -592,7 +592,9 @@ def _by_stage(scores: Iterable[ScoreKey]) -> dict[Stage, int]:
     return {stage: counts[stage] for stage in Stage if counts[stage]}
 
 
-def contested_in_season(database: Database, actor: Actor, season: int) -> int:
+def contested_in_season(
+    database: Database, actor: Actor, season: int, stage: Stage | None = None
+) -> int:
     """
     Return how many due trees behind a season's figures are contested.
 
@@ -604,6 +606,8 @@ def contested_in_season(database: Database, actor: Actor, season: int) -> int:
         A crew lead.
     season : int
         Calendar year in which the season began.
+    stage : Stage or None, optional
+        Only this stage.
 
     Returns
     -------
@@ -612,7 +616,8 @@ def contested_in_season(database: Database, actor: Actor, season: int) -> int:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return len(queries.contested_due(connection, actor.farm_id, season))
+        by_stage = _by_stage(queries.contested_due(connection, actor.farm_id, season))
+    return sum(by_stage.values()) if stage is None else by_stage.get(stage, 0)
 
 
 def contested_sentence(count: int) -> Message | None:

@@ -319,6 +319,11 @@ def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
         "amend": (supervisor, f"/audits/{audit_id}/trees/{high_tree}/amend", "contested: Top"),
         "lot": (supervisor, f"/lots/{lot_id}", "1 score contested"),
         "work": (mine, "/workers/mine", "1 of them contested"),
+        "comparison": (
+            supervisor,
+            "/comparison?stage=top",
+            "1 score in these figures is contested",
+        ),
         "season": (owner, "/season", "1 score in these figures is contested"),
         "today": (second, "/", "Top: Creek Block, Row 1"),
     }

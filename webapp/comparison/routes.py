@@ -4,6 +4,7 @@ from flask import Blueprint, current_app, jsonify, redirect, render_template, re
 from flask.typing import ResponseReturnValue
 
 from audits.services.comparing import Around, compare
+from audits.services.contesting import contested_in_season
 from audits.services.fitting import ask_for_fits, pending_fits
 from audits.vocabulary import STAGE_NAMES, Stage
 from webapp.access import CREW_LEADS, actor, open_to
@@ -35,6 +36,7 @@ def index() -> ResponseReturnValue:
         season=found.season,
         label=season_label(found.season),
         seasons=season_choices(found.seasons, found.season),
+        contested_count=contested_in_season(database(), actor(), found.season, found.stage),
     )
 
 

@@ -64,6 +64,8 @@ __all__ = [
 LEAST_PEOPLE_OF_A_CREW: Final = 5
 # Measured heights need as many failed trees in a block before they signal.
 _LEAST_FAILED: Final = 2
+# Scores are whole numbers, so the faults that a higher centre asks for may be a tenth fewer.
+_ROUNDED: Final = 0.85
 
 
 @dataclass(frozen=True)
@@ -501,7 +503,7 @@ def _may_signal(lines: Sequence[TrendLine], standards: Standards) -> bool:
     up, down, threshold = (
         charts.design.score_fault,
         charts.design.score_good,
-        charts.design.threshold,
+        charts.design.threshold * _ROUNDED,
     )
     total = 0.0
     for place, line in enumerate(lines):

@@ -46,6 +46,9 @@ _WIDER: Final = 1.4
 _MOST_ABOVE: Final = 14
 _NO_MORE: Final = 4.0
 
+# Of the sum of weights, and of one weight: less than this is rounding.
+_LEAST_LEFT: Final = 1e-12
+
 # Likelihoods nearer than this are the same.
 _SAME: Final = 1e-8
 
@@ -488,6 +491,25 @@ def at_average(design: CrossedDesign, average: float, effects: Floats) -> dict[s
     }
 
 
+def left_for_average(information: float, taken: float) -> float:
+    """
+    Return what the rows tell of the average once the effects have taken their part.
+
+    Parameters
+    ----------
+    information : float
+        Sum of all weights.
+    taken : float
+        The part that goes to the effects.
+
+    Returns
+    -------
+    float
+        What is left, above 0 even where rounding leaves nothing.
+    """
+    return max(information - taken, _LEAST_LEFT * information, _LEAST_LEFT)
+
+
 def spreads_at_average(
     design: CrossedDesign, factored: Factored, relative: Floats, pull: Floats, information: float
 ) -> dict[str, Floats]:
@@ -514,7 +536,7 @@ def spreads_at_average(
         other factors' levels, one number per level, in units of the residual one.
     """
     followed = factored.solve(pull)
-    of_average = 1.0 / (information - float(pull @ followed))
+    of_average = 1.0 / left_for_average(information, float(pull @ followed))
     diagonals = design.split(factored.inverse_diagonal())
     spreads = {}
     for place, name in enumerate(design.names):
@@ -717,7 +739,7 @@ def search(
 
     deviations = range(free, len(start))
     bounds = [(-most_free, most_free)] * free + [(0.0, most_deviation)] * len(deviations)
-    place, iterations, succeeded = start, 0, False
+    place, iterations, succeeded, moved = start, 0, False, True
     value = counted(start)[0]
     for _ in range(_MOST_RESTARTS):
         found = minimize(
@@ -738,7 +760,7 @@ def search(
     inside = all(
         bound > abs(number) * (1 + _SAME) for number, (_, bound) in zip(place, bounds, strict=True)
     )
-    return Found(place, value, iterations, succeeded and inside)
+    return Found(place, value, iterations, succeeded and inside and not moved)
 
 
 def _look_again(

@@ -32,6 +32,7 @@ from audits.comparison.crossed import (
     Slice,
     at_average,
     by_factor,
+    left_for_average,
     logistic,
     logit,
     named,
@@ -294,7 +295,7 @@ class _Laplace:
             factored = Factored(design.equations(weights), scale)
             pull = scale * design.of_levels(weights)
             followed = factored.solve(pull)
-            information = float(weights.sum()) - float(pull @ followed)
+            information = left_for_average(float(weights.sum()), float(pull @ followed))
             if arrived:
                 break
             left = self.y - self.n * chance
@@ -394,7 +395,8 @@ class _Laplace:
         sds = scale * np.sqrt(factored.inverse_diagonal())
         self._average = average
         spreads = widened_spreads(self.held, relative, usual=_USUAL_SPREAD, progress=progress)
-        plain_se = 1 / math.sqrt(information - float(pull @ factored.solve(pull)))
+        taken = float(pull @ factored.solve(pull))
+        plain_se = 1 / math.sqrt(left_for_average(information, taken))
         se_intercept = self._se_intercept(place, plain_se)
         overall = average + sum(float(part.mean()) for part in design.split(effects))
         return BinomialMixedFit(

@@ -28,6 +28,7 @@ from audits.comparison.crossed import (
     Slice,
     at_average,
     by_factor,
+    left_for_average,
     named,
     search,
     spreads_at_average,
@@ -280,7 +281,7 @@ class _Profile:
         factored = Factored(self.equations, scale)
         pull = scale * self.counts
         followed = factored.solve(pull)
-        information = len(self.values) - float(pull @ followed)
+        information = left_for_average(float(len(self.values)), float(pull @ followed))
         right = scale * self.sums
         average = (float(self.values.sum()) - float(followed @ right)) / information
         modes = factored.solve(right - average * pull)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from audits.comparison import crossed
+from audits.comparison import crossed, mixed_binomial
 from audits.comparison.crossed import CrossedDesign, logistic, logit, search
 from audits.comparison.mixed_binomial import adjusted_chance, fit_binomial_mixed
 from audits.comparison.mixed_linear import adjusted_value, fit_linear_mixed
@@ -123,7 +123,7 @@ def test_too_many_levels_beside_the_largest_factor_are_refused(monkeypatch):
         CrossedDesign({"worker": list("abcd"), "block": list("xyzx")})
 
 
-def test_the_search_leaves_a_false_zero():
+def test_the_search_leaves_a_false_zero(monkeypatch):
     # The slope in a standard deviation is 0 at 0 although the value is least at 2.
     def value_and_slope(place):
         deviation = float(place[0])
@@ -132,6 +132,10 @@ def test_the_search_leaves_a_false_zero():
     found = search(value_and_slope, np.array([0.0]), free=0, most_deviation=10.0)
     assert found.place[0] == pytest.approx(2, abs=1e-4)
     assert found.converged
+    # Without another search from there it has not arrived, and says so.
+    monkeypatch.setattr(crossed, "_MOST_RESTARTS", 1)
+    cut_short = search(value_and_slope, np.array([0.0]), free=0, most_deviation=10.0)
+    assert not cut_short.converged
 
 
 def test_the_search_says_that_it_ran_into_its_bound():
@@ -148,3 +152,52 @@ def test_logits_and_chances_are_each_others_inverse():
         assert logistic(logit(share)) == pytest.approx(share)
     assert logistic(-800.0) == 0
     assert logistic(800.0) == 1
+
+
+def test_the_mode_is_found_from_far_away():
+    # All faults where hardly any is expected: a full Newton step overshoots by far.
+    laplace = mixed_binomial._Laplace(
+        np.array([50.0, 0.0]), np.array([50.0, 50.0]), CrossedDesign({"worker": ["Ana", "Ben"]})
+    )
+    place = np.array([-8.0, 5.0])
+    value, slope = laplace.value_and_slope(place)
+    again, _ = laplace.value_and_slope(place)
+    assert again == pytest.approx(value)
+    behind, ahead = (laplace.value_and_slope(place + step)[0] for step in (-1e-5, 1e-5))
+    assert slope.sum() == pytest.approx((ahead - behind) / 2e-5, rel=1e-4)
+
+
+def test_the_mode_with_its_average_is_found_from_far_away(monkeypatch):
+    laplace = mixed_binomial._Laplace(
+        np.array([400.0, 0.0]), np.array([400.0, 400.0]), CrossedDesign({"worker": ["Ana", "Ben"]})
+    )
+    laplace._average = -9.0
+    held = laplace.held(np.array([3.0]))
+    assert held.middles["worker"].sum() == pytest.approx(0, abs=1e-5)
+    laplace._average, laplace.effects = -9.0, np.zeros(2)
+    monkeypatch.setattr(mixed_binomial, "_MOST_HALVINGS", 1)
+    assert math.isfinite(laplace.held(np.array([3.0])).value)
+
+
+@pytest.mark.parametrize(
+    ("module", "bound"),
+    [
+        (mixed_binomial, "_MOST_STEPS"),
+        (mixed_binomial, "_MOST_HALVINGS"),
+        (crossed, "_MOST_RESTARTS"),
+        (crossed, "_MOST_ABOVE"),
+    ],
+)
+def test_no_loop_is_without_end(monkeypatch, module, bound):
+    # Each loop has a bound that usual data stay far below; at the bound figures are still finite.
+    monkeypatch.setattr(module, bound, 1)
+    fit = fit_binomial_mixed([0, 3, 9, 20], [20] * 4, {"worker": ["Ana", "Ben", "Cruz", "Dan"]})
+    assert all(math.isfinite(spread) for spread in fit.average_sds["worker"])
+
+
+def test_progress_of_heights_rises_to_one():
+    shares = []
+    factors = {"worker": ["Ana"] * 3 + ["Ben"] * 3}
+    fit_linear_mixed([3000, 3040, 3010, 3120, 3150, 3130], factors, progress=shares.append)
+    assert shares == sorted(shares)
+    assert shares[-1] == 1

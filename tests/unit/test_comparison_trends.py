@@ -23,6 +23,7 @@ from audits.comparison.power import (
 )
 from audits.comparison.reasons import NoFit
 from audits.comparison.regression import binomial_regression
+from audits.comparison.shrinkage import fit_beta_binomial
 from audits.comparison.trend_tests import (
     cochran_armitage,
     mann_kendall,
@@ -174,3 +175,22 @@ def test_no_questions_have_no_chances():
     for method in (bonferroni, holm, benjamini_hochberg, benjamini_yekutieli):
         assert method([]) == []
         assert method([0.03]) == [pytest.approx(0.03)]
+
+
+def test_a_step_that_overshoots_is_shortened(monkeypatch):
+    # One row far away from the others; the fit must satisfy the equations of the likelihood.
+    found, due, week = [1, 16, 173, 19], [1904, 1878, 365, 1869], [1, 5, 50, 1]
+    fit = binomial_regression(found, due, {"week": week})
+    left = [
+        count - total * chance for count, total, chance in zip(found, due, fit.fitted, strict=True)
+    ]
+    assert sum(left) == pytest.approx(0, abs=1e-6)
+    assert sum(one * at for one, at in zip(left, week, strict=True)) == pytest.approx(0, abs=1e-4)
+    monkeypatch.setattr("audits.comparison.regression._MOST_STEPS", 2)
+    assert binomial_regression(found, due, {"week": week}) is NoFit.SEPARATED
+
+
+def test_the_best_mean_is_given_even_when_steps_run_out(monkeypatch):
+    monkeypatch.setattr("audits.comparison.shrinkage._NEWTON_STEPS", 1)
+    fit = fit_beta_binomial([1, 9, 2, 14], [40, 40, 40, 40])
+    assert 0 < fit.mean < 1

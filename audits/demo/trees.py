@@ -12,10 +12,10 @@ from audits.vocabulary import Fault, HeadingRule, Stage
 
 # Share of trees that a steady worker leaves with a fault, and how the faults divide.
 STEADY_RATE: Final = {
-    Stage.TOP: 0.04,
-    Stage.LIMBS: 0.05,
-    Stage.COLUMNS: 0.06,
-    Stage.HEADING: 0.05,
+    Stage.TOP: 0.03,
+    Stage.LIMBS: 0.035,
+    Stage.COLUMNS: 0.035,
+    Stage.HEADING: 0.035,
 }
 _FAULT_SHARES: Final[Mapping[Stage, Mapping[Fault, int]]] = {
     Stage.TOP: {Fault.HIGH: 5, Fault.BLUNT: 4, Fault.LOW: 1},
@@ -31,10 +31,10 @@ _MISSED_SIDE_RATE: Final = 0.004
 
 # In the hard block old frost damage left forks that nobody gets rid of in one winter. The strict
 # auditor calls a spur a side branch and a fair stub too long, and reads tops higher than they are.
-_HARD_COLUMNS: Final = 2.5
+_HARD_COLUMNS: Final = 4.0
 _STRICT_CALLS: Final[Mapping[Stage, tuple[float, Fault]]] = {
-    Stage.LIMBS: (0.06, Fault.LONG_STUB),
-    Stage.COLUMNS: (0.08, Fault.SIDE_BRANCH),
+    Stage.LIMBS: (0.04, Fault.LONG_STUB),
+    Stage.COLUMNS: (0.05, Fault.SIDE_BRANCH),
 }
 _STRICT_READING_MM: Final = 40.0
 # One worker's tops drift high; another's limbs are wrong until somebody shows him.
@@ -100,7 +100,7 @@ class DemoTrees:
         worker_id : int
             The worker.
         """
-        skill = self.random.lognormvariate(0, 0.45)
+        skill = self.random.lognormvariate(0, 0.4)
         self.rates[worker_id] = {
             stage: min(0.3, rate * skill * self.random.lognormvariate(0, 0.3))
             for stage, rate in STEADY_RATE.items()

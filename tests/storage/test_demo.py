@@ -7,13 +7,33 @@ import sqlalchemy as sa
 from scipy import stats
 
 from audits.demo import HARD_BLOCK, make_demo
+from audits.records import Actor
+from audits.services.agreement import view_agreement
+from audits.services.calibrating import list_walks
+from audits.services.comparing import compare
+from audits.services.fitting import ask_for_fits, run_fit
 from audits.services.rescoring import check_scores
+from audits.services.training import list_trainings
+from audits.services.trends import list_workers, worker_trend
 from audits.storage.database import Database
+from audits.storage.queries.accounts import user_by_name
 from audits.storage.schema import upgrade
-from audits.storage.tables import audit, block, crew, lot, rollup, worker
-from audits.vocabulary import LotState, Purpose, Stage
+from audits.storage.tables import (
+    audit,
+    block,
+    contest,
+    crew,
+    double_check,
+    lot,
+    rollup,
+    stage_learning,
+    worker,
+)
+from audits.vocabulary import LotState, Purpose, Role, Stage
 
 NOW = datetime(2026, 3, 4, 22, 0, tzinfo=UTC)
+SEASON = 2026
+STRICT_STAGES = {Stage.LIMBS, Stage.COLUMNS}
 
 
 @pytest.fixture(scope="module")
@@ -87,3 +107,72 @@ def test_rates_of_a_fair_auditor_agree_with_the_true_ones(season):
     surprising = [counts for counts in steady if stats.binomtest(*counts).pvalue < 1e-3]
     assert len(steady) >= 60
     assert surprising == []
+
+
+def test_the_worker_whose_tops_drift_high_is_found(season):
+    database, demo, _ = season
+    owner = the_owner(database, demo)
+    trend = worker_trend(database, owner, demo.drifting, SEASON)
+    (top,) = [stage for stage in trend.stages if stage.stage is Stage.TOP]
+    assert top.has_signal
+    assert top.is_beyond_standard
+    others = [
+        line.worker.id
+        for line in list_workers(database, owner, SEASON).lines
+        if Stage.TOP in line.signals and line.worker.id != demo.drifting
+    ]
+    assert others == []
+
+
+def test_a_hard_block_is_not_blamed_on_its_crew_and_a_strict_auditor_is_seen(season):
+    database, demo, _ = season
+    owner = the_owner(database, demo)
+    for fit_id in ask_for_fits(database, owner, SEASON, Stage.COLUMNS, NOW):
+        run_fit(database, demo.farm_id, fit_id, lambda: NOW)
+    found = compare(database, owner, SEASON, NOW, stage=Stage.COLUMNS)
+    (hard,) = [line for line in found.blocks if line.name == HARD_BLOCK]
+    (strict,) = [line for line in found.auditors if line.id == demo.strict_auditor]
+    assert (hard.side, strict.side) == (1, 1)
+    crudely = {line.worker.id for line in found.lines if line.is_beyond}
+    fairly = {line.worker.id for line in found.lines if line.is_fairly_beyond}
+    # Nobody's columns are worse by design; much of it is the block's and the auditor's.
+    assert len(fairly) < len(crudely)
+
+
+def test_check_trees_show_who_calls_more_than_there_is(season):
+    database, demo, _ = season
+    walks = list_walks(database, the_owner(database, demo))
+    assert len(walks) == 2
+    assert all(walk.is_closed and walk.shows_answers for walk in walks)
+    found = view_agreement(database, the_owner(database, demo), SEASON, NOW)
+    only_strict, only_other = 0, 0
+    for pair in found.pairs:
+        ids = (pair.first.id, pair.second.id)
+        if demo.strict_auditor in ids:
+            tables = [reading.table for reading in pair.readings if reading.stage in STRICT_STAGES]
+            first, second = (
+                sum(table[0][1] for table in tables),
+                sum(table[1][0] for table in tables),
+            )
+            own = ids.index(demo.strict_auditor)
+            only_strict += (first, second)[own]
+            only_other += (second, first)[own]
+    assert only_strict > 0
+    assert only_other == 0
+
+
+def test_a_training_a_learner_and_a_disagreement_are_there_to_see(season):
+    database, demo, _ = season
+    owner = the_owner(database, demo)
+    trainings = list_trainings(database, owner, SEASON, NOW.date())
+    assert [event.worker_id for event in trainings.events] == [demo.trained]
+    assert count(database, stage_learning) >= 2
+    assert count(database, contest) == 2
+    assert count(database, double_check) >= 5
+
+
+def the_owner(database, demo):
+    name = demo.sign_ins[0].name
+    with database.read() as connection:
+        user = user_by_name(connection, demo.farm_id, name)
+    return Actor(user.id, demo.farm_id, name, Role.OWNER, "en", None)

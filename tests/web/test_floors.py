@@ -94,7 +94,8 @@ RATE = re.compile(r"\d\s?%|\bin (10|100)\b|de cada 10", re.IGNORECASE)
 # Any way in which somebody is set beside something: a rate with a middle, a signal, a limit.
 COMPARED = re.compile(
     r"\b(about|more than|fewer than) \d+ in|\bsignal:|go and look[.:]|beyond chance"
-    r"|cerca de \d+ de|unos \d+ de|señal:|vaya a ver|than the standard accepts, beyond",
+    r"|than the standard accepts, beyond"
+    r"|\b(cerca de|unos|más de|menos de) \d+ de|\bseñal:|: vaya a ver|más allá del azar",
     re.IGNORECASE,
 )
 # What the pages say of themselves, whoever is on them.
@@ -212,11 +213,12 @@ def test_twenty_nine_trees_give_a_range_and_no_comparison(
     assert not found_in(said, COMPARED)
 
 
-def test_both_patterns_find_what_they_are_for(database, orchard, sign_in):
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_both_patterns_find_what_they_are_for(database, orchard, sign_in, language):
     """The defect planted: with enough trees the same pages do compare, and are seen to."""
     score(database, orchard, orchard.worker_ids[0], ["x" * 12] * 4)
     worked_out(database, orchard)
-    said = everything_said(sign_in, orchard)
+    said = everything_said(sign_in, orchard, language=language)
     own = f"/workers/{orchard.worker_ids[0]}"
     for page in (own, "/comparison"):
         assert f"supervisor {page}" in found_in(said, RATE)

@@ -46,7 +46,7 @@ def add_fair_season(
     With ``strict="mild"`` the second auditor is no stricter, with ``hard="easy"`` the second
     block no harder.
     """
-    block = _second_block(database, orchard)
+    block = second_block(database, orchard)
     easy = BlockIds(orchard.block_id, orchard.row_ids, orchard.standard_id)
     mostly_hard, mostly_easy = orchard.worker_ids[:3], orchard.worker_ids[3:]
     with database.write() as connection:
@@ -94,7 +94,8 @@ def _audit(
     )
 
 
-def _second_block(database: Database, orchard: Orchard) -> BlockIds:
+def second_block(database: Database, orchard: Orchard) -> BlockIds:
+    """Plant a second block; it has the standard of the first."""
     block_id = farms.add_block(
         database,
         orchard.supervisor,

@@ -6,15 +6,15 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import NotAllowed
-from audits.services import fitting
+from audits.services import counted, fitting
 from audits.services.comparing import Around, Place, compare
 from audits.services.fitting import Factor, ask_for_fits, pending_fits, run_fit
 from audits.storage.database import Database
 from audits.storage.tables import mixed_fit
 from audits.vocabulary import FitKind, FitState, Stage
-from tests.fair_season import add_fair_season
+from tests.fair_season import add_fair_season, second_block
 from tests.orchard import ROW_SPACING_MM, plant_orchard
-from tests.scored_season import SEASON, Scored, add_audit, day, trees
+from tests.scored_season import SEASON, Scored, add_audit, add_lot, day, trees
 
 NOW = day(30)
 TOP = Stage.TOP
@@ -298,3 +298,47 @@ def test_measured_heights_tell_a_high_pole_from_high_tops(database, orchard):
         "Nélida Quintanar",
         "Tess Harrowgate",
     ]
+
+
+def test_an_auditor_who_does_not_count_is_left_out_and_named(database, orchard, monkeypatch):
+    """Whose scores compare workers is told by their agreement on check trees."""
+    add_fair_season(database, orchard)
+    owner = orchard.owner.user_id
+    monkeypatch.setattr(counted, "auditors_not_counted", lambda *_: frozenset({(owner, TOP)}))
+    found = compared(database, orchard)
+    assert (found.left_out, found.left_out_trees) == (("Ina Wetherell",), 720)
+    assert [line.name for line in found.auditors] == ["Saul Brightwater"]
+    assert (found.people, found.set_beside) == (6, 0), "one auditor is left, and it takes two"
+
+    monkeypatch.setattr(counted, "one_calibrated_auditor_is_enough", lambda *_: True)
+    assert compared(database, orchard).set_beside == 6
+
+
+def test_where_everybody_has_a_block_of_their_own_nothing_tells_them_apart(database, orchard):
+    hard = second_block(database, orchard)
+    with database.write() as connection:
+        for number in range(6):
+            auditor_id = (orchard.supervisor, orchard.owner)[number % 2].user_id
+            for worker_id, block, pattern in (
+                (orchard.worker_ids[0], None, "o" * 19 + "x"),
+                (orchard.worker_ids[1], hard, "o" * 10 + "x" * 10),
+            ):
+                lot = add_lot(
+                    connection, orchard, finished_at=day(number, 14), row=number % 4, block=block
+                )
+                add_audit(
+                    connection,
+                    orchard,
+                    trees(TOP, worker_id, pattern),
+                    started_at=day(number),
+                    lot_ids=lot,
+                    auditor_id=auditor_id,
+                )
+    worked_out(database, orchard)
+    found = compared(database, orchard)
+    assert found.fit.result.confounded == ((Factor.WORKER, Factor.BLOCK),)
+    (line,) = [line for line in found.lines if line.worker.id == orchard.worker_ids[1]]
+    assert (
+        "120 of 120 trees stand where nobody else pruned: there block and person cannot be told "
+        "apart."
+    ) in [str(sentence) for sentence in line.words]

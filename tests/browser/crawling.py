@@ -43,7 +43,9 @@ class Visit:
 
 
 # Addresses of pictures, which are no pages either.
-PICTURES = {"field.show_photo"}
+PICTURES = {"field.show_photo", "contests.photo"}
+# What a browser puts away as a file.
+FILES = {"contests.file_of_trees"}
 
 
 @dataclass
@@ -97,7 +99,7 @@ class Crawler:
                 continue
             seen.add(kind)
             assert len(seen) < MOST_PAGES, f"links lead on and on: {sorted(seen)}"
-            if urlsplit(path).path.endswith(".pdf") or self._endpoint(path) in PICTURES:
+            if urlsplit(path).path.endswith(".pdf") or self._endpoint(path) in PICTURES | FILES:
                 found.papers[self._endpoint(path)] = self._fetch(path)
                 continue
             visit = self.visit(path, kind)

@@ -2,18 +2,21 @@
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from hashlib import sha256
 from io import BytesIO
 from typing import Any
 from uuid import uuid4
 
 from PIL import Image
 
-from audits.demo import OWNER, SUPERVISOR
+from audits.demo import OWNER, SUPERVISOR, WORKER
 from audits.records import Actor
+from audits.seasons import season_of
 from audits.services import (
     accounts,
     amending,
     auditing,
+    contesting,
     farms,
     passes,
     sealing,
@@ -21,13 +24,16 @@ from audits.services import (
     start_checks,
 )
 from audits.services.auditing import AuditView, Device, TreeEntry
+from audits.services.own_trees import view_own_trees
 from audits.services.photos import SentPhoto, keep_photo
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
+from audits.storage.queries.fetch import insert
 from audits.storage.queries.standards import versions_of_block
-from audits.vocabulary import Fault, LotState, Method, PassKind, Role, Side, Stage
+from audits.storage.tables import photo
+from audits.vocabulary import Fault, LotState, Method, PassKind, Result, Role, Side, Stage
 from tests import phone_queue
 
 PHONE = Device("a phone")
@@ -63,6 +69,7 @@ class States:
         amended = self._amend(accepted)
         check = self._start_check()
         self._phone(begun)
+        self._disagree()
         with self.database.read() as connection:
             orders = pass_queries.rework_orders_of_lot(
                 connection, self.owner.farm_id, refused.book.draw.lot_id
@@ -173,6 +180,52 @@ class States:
             remade=picture.getvalue,
             now=self.now,
         )
+
+    # --- a disagreement ----------------------------------------------------------------------
+
+    def _disagree(self) -> None:
+        """Let the demo's worker disagree with a score of another supervisor; a photo shows it."""
+        worker = self._actor(WORKER[0])
+        with self.database.read() as connection:
+            farm = account_queries.only_farm(connection)
+        season = season_of(self.now.date(), farm.season_start_month)
+        # As the supervisor sees them: none that is still to be scored unseen.
+        found = view_own_trees(
+            self.database,
+            self.supervisor,
+            worker.worker_id,
+            season,
+            now=self.now,
+            faults_only=True,
+        )
+        tree, score = next(
+            (own.tree, score)
+            for own in found.trees
+            for score in own.scores
+            if score.may_disagree
+            and score.result is Result.NONCONFORMING
+            and own.tree.auditor != self.supervisor.name
+        )
+        contesting.raise_contest(
+            self.database, worker, tree.audit_id, tree.draw_tree_id, score.stage, now=self.now
+        )
+        picture = BytesIO()
+        Image.new("RGB", (320, 240), "#7a5a3a").save(picture, "JPEG")
+        with self.database.write() as connection:
+            insert(
+                connection,
+                photo,
+                {
+                    "farm_id": worker.farm_id,
+                    "client_id": str(uuid4()),
+                    "audit_id": tree.audit_id,
+                    "draw_tree_id": tree.draw_tree_id,
+                    "stage": score.stage,
+                    "content": picture.getvalue(),
+                    "content_hash": sha256(picture.getvalue()).hexdigest(),
+                    "received_at": self.now,
+                },
+            )
 
     # --- a new pass and its start check ------------------------------------------------------
 

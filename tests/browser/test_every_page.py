@@ -12,13 +12,18 @@ import pytest
 from playwright.sync_api import expect
 
 from audits.vocabulary import Role
-from tests.browser.crawling import PICTURES, WIDTHS, Crawler
+from tests.browser.crawling import FILES, PICTURES, WIDTHS, Crawler
 
 LANGUAGES = ("en", "es")
 # Addresses that only lead on to another, so that nobody ever stands there.
 LEADS_ON = {"auditing.audit"}
 # A worker's own page is offered under the address of "my work" alone.
-NOT_OFFERED = {Role.WORKER: {"workers.show"}}
+# Crew leads say why only where they disagreed themselves, on a worker's behalf.
+NOT_OFFERED = {
+    Role.OWNER: {"contests.words_of"},
+    Role.SUPERVISOR: {"contests.words_of"},
+    Role.WORKER: {"workers.show"},
+}
 # Forms in which nothing need be entered: there is nothing to refuse.
 MAY_STAY_EMPTY: set[str] = set()
 
@@ -87,11 +92,15 @@ def test_no_text_is_cut_off(crawl, width):
     assert not faults(crawl.visits, lambda visit: visit.facts[width]["clipped"])
 
 
+def type_of(endpoint):
+    if endpoint in FILES:
+        return "text/csv; charset=utf-8; header=present"
+    return "image/jpeg" if endpoint in PICTURES else "application/pdf"
+
+
 def test_every_paper_is_a_pdf(crawl):
     wrong = [
-        paper
-        for endpoint, paper in crawl.papers.items()
-        if paper[1:] != (200, "image/jpeg" if endpoint in PICTURES else "application/pdf")
+        paper for endpoint, paper in crawl.papers.items() if paper[1:] != (200, type_of(endpoint))
     ]
     assert not wrong
 

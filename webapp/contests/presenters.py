@@ -14,6 +14,7 @@ from audits.services.own_trees import OwnScore, OwnTree
 from audits.storage.queries.contests import ContestRow
 from audits.storage.queries.photos import PhotoRow
 from audits.vocabulary import Result, Side, Stage
+from webapp.access import actor
 from webapp.contests.score_words import (
     contest_place,
     contest_state,
@@ -51,6 +52,7 @@ class ContestNote:
     id: int
     state: str
     is_open: bool
+    is_mine: bool
     sentences: list[str]
 
 
@@ -279,6 +281,8 @@ def _note(row: ContestRow) -> ContestNote:
         id=row.id,
         state=contest_state(row),
         is_open=row.answered_at is None,
+        # Whoever disagreed, or for whom somebody did, may say more or take it back.
+        is_mine=actor().user_id == row.raised_by or actor().worker_id == row.worker_id,
         sentences=sentences,
     )
 

@@ -12,7 +12,7 @@ from audits.storage.tables import audit, stage_learning, training_event
 from audits.training_effect import EffectLevel
 from audits.vocabulary import Purpose, Role, Stage, TrainingKind
 from tests.orchard import plant_orchard
-from tests.scored_season import SEASON, add_audit, amend_tree, day, right, trees
+from tests.scored_season import SEASON, add_audit, add_lot, amend_tree, day, right, trees
 
 NOW = datetime(2026, 1, 28, 17, tzinfo=UTC)
 TODAY = date(2026, 1, 28)
@@ -181,20 +181,23 @@ def test_before_and_after_go_by_the_day_on_which_the_row_was_finished(database, 
     for number in (7, 8, 9):
         score(database, orchard, worker_id, number, "xxoooooooo")
     score(database, orchard, worker_id, 10, "xxxxx")
-    # Scored after the training, but pruned before it: the add_audit lot ends an hour earlier.
     for number in (11, 12, 13):
         score(database, orchard, worker_id, number, "xooooooooo")
+    # Scored after the training, but pruned before it.
+    with database.write() as connection:
+        place = add_lot(connection, orchard, finished_at=day(9, 20))
+    score(database, orchard, worker_id, 11, "x", lot_ids=place)
     score(database, orchard, worker_id, 14, "xxxx", purpose=Purpose.RE_AUDIT)
     found = training.list_trainings(database, orchard.supervisor, SEASON, TODAY)
     view = training.view_training(database, orchard.supervisor, found.events[0].id, TODAY)
-    assert (view.effect.before, view.effect.after) == ((6, 30), (3, 30))
+    assert (view.effect.before, view.effect.after) == ((7, 31), (3, 30))
     assert view.effect.level is EffectLevel.DIFFERENCE
-    assert found.by_kind[TrainingKind.IN_ROW].before == (6, 30)
+    assert found.by_kind[TrainingKind.IN_ROW].before == (7, 31)
     # As many days after as before: two days on either side.
     view = training.view_training(
         database, orchard.supervisor, found.events[0].id, date(2026, 1, 12), 14
     )
-    assert (view.effect.before, view.effect.after) == ((4, 20), (2, 20))
+    assert (view.effect.before, view.effect.after) == ((5, 21), (2, 20))
 
 
 def test_a_second_training_of_a_kind_counts_no_tree_twice(database, orchard, worker_id):

@@ -291,3 +291,23 @@ def test_pages_list_people_by_name(orchard, supervisor):
     names = re.findall(r'href="/coaching/\d+">([^<]+)<', answer.text)
     assert names == sorted(names, key=str.casefold)
     assert len(names) == len(orchard.worker_ids)
+
+
+def test_every_page_opens_in_spanish(database, orchard, sign_in):
+    score(database, orchard, ["xxxooooooo"] * 4)
+    client = sign_in(Role.SUPERVISOR, "es")
+    note(client, orchard)
+    for path in (
+        "/coaching",
+        sheet(orchard),
+        sheet(orchard, end="/stages"),
+        sheet(orchard, end="/stages/begin"),
+        crew(orchard),
+        "/coaching/trainings",
+        "/coaching/trainings/new",
+        "/coaching/trainings/1",
+    ):
+        answer = client.get(path)
+        assert answer.status_code == 200, path
+        assert '<html lang="es"' in answer.text
+    assert client.get(crew(orchard, ".pdf")).status_code == 200

@@ -425,7 +425,7 @@ def _heights(heights: HeightComparison) -> list[TableView]:
     if heights.lines:
         tables.append(
             TableView(
-                title=gettext("Measured heights"),
+                title=gettext("Heights by person"),
                 columns=[
                     gettext("Name"),
                     gettext("As measured"),

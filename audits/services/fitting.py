@@ -217,8 +217,10 @@ def ask_for_fits(
         If the person is neither owner nor supervisor.
     """
     require_crew_lead(actor)
-    with database.write() as connection:
+    # What there is to fit is read first: nobody who writes has to wait for that.
+    with database.read() as connection:
         kinds = _kinds(connection, actor.farm_id, season, stage, now)
+    with database.write() as connection:
         return [
             insert(
                 connection,

@@ -294,52 +294,90 @@ class _Round:
     def ratings(self) -> dict[int, list[Rating]]:
         return {user_id: _ratings(answers) for user_id, answers in self.answers.items()}
 
-    def sealed(self, now: datetime) -> SealedRound:
+    def sealed(self, now: datetime | None) -> SealedRound:
         walk = self.any_audit
-        closed = walk.closed_at is not None and walk.closed_at <= now
+        closed = walk.closed_at is not None and (now is None or walk.closed_at <= now)
         waits = walk.reference_id is not None and not closed
         return SealedRound(self.ratings, walk.is_walk, walk.reference_id, waits_for_reference=waits)
 
 
-def auditors_not_counted(
-    connection: sa.Connection, farm_id: int, now: datetime
-) -> frozenset[tuple[int, Stage]]:
+@dataclass(frozen=True)
+class WhoCounts:
     """
-    Return whose scores of which stage feed no comparison of workers.
+    Whose scores feed comparisons of workers.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    farm_id : int
-        The farm.
-    now : datetime
-        The present; what was sealed later is left out.
-
-    Returns
-    -------
-    frozenset of tuple of int and Stage
+    left_out : frozenset of tuple of int and Stage
         Auditors, by user id, who agree poorly with the reference auditor, or else with the others,
         since their latest calibration walk, each with the stage.
+    one_is_enough : frozenset of Stage
+        Stages of which one auditor's scores may be set beside the standard: on a farm with one
+        supervisor nobody else could score, and good agreement with a reference auditor, such as
+        the owner, counts as a second pair of eyes.
     """
-    rounds = _rounds(connection, farm_id, now)
-    return frozenset(
-        (user_id, stage)
-        for user_id in _people_of(rounds)
-        for stage, standing in _standings(user_id, rounds, now).items()
-        if not standing.counts
-    )
+
+    left_out: frozenset[tuple[int, Stage]]
+    one_is_enough: frozenset[Stage]
+
+    def left_out_of(self, stage: Stage) -> frozenset[int]:
+        """
+        Return the auditors whose scores of a stage do not count.
+
+        Parameters
+        ----------
+        stage : Stage
+            The stage.
+
+        Returns
+        -------
+        frozenset of int
+            By user id.
+        """
+        return frozenset(user_id for user_id, of_stage in self.left_out if of_stage is stage)
+
+    def counts(self, auditor_id: int, stage: Stage) -> bool:
+        """
+        Tell whether an auditor's scores of a stage count.
+
+        Parameters
+        ----------
+        auditor_id : int
+            The auditor.
+        stage : Stage
+            The stage.
+
+        Returns
+        -------
+        bool
+            False for whoever is left out until recalibrated.
+        """
+        return (auditor_id, stage) not in self.left_out
+
+    def for_floor(self, stage: Stage, auditor_ids: Collection[int]) -> int:
+        """
+        Return how many auditors a rate may claim, as `audits.estimates.describe_rate` takes them.
+
+        Parameters
+        ----------
+        stage : Stage
+            The stage.
+        auditor_ids : Collection of int
+            User ids of those who scored the trees of the rate.
+
+        Returns
+        -------
+        int
+            Those whose scores count; 2 for the one calibrated supervisor of a farm.
+        """
+        return auditors_for_floor(
+            auditor_ids, self.left_out_of(stage), one_is_enough=stage in self.one_is_enough
+        )
 
 
-def one_calibrated_auditor_is_enough(
-    connection: sa.Connection, farm_id: int, stage: Stage, now: datetime
-) -> bool:
+def who_counts(connection: sa.Connection, farm_id: int, now: datetime | None = None) -> WhoCounts:
     """
-    Tell whether one auditor's scores of a stage may be set beside the standard on this farm.
-
-    On a farm with one supervisor nobody else could score. Good agreement with a reference auditor,
-    such as the owner, on the trees since the latest calibration walk counts as a second pair of
-    eyes.
+    Return whose scores of which stage feed comparisons of workers.
 
     Parameters
     ----------
@@ -347,67 +385,38 @@ def one_calibrated_auditor_is_enough(
         An open transaction.
     farm_id : int
         The farm.
-    stage : Stage
-        The stage.
-    now : datetime
-        The present.
+    now : datetime or None, optional
+        The present: what was sealed later is left out; by default everything sealed counts.
 
     Returns
     -------
-    bool
-        True for a farm with one supervisor who agrees well with a reference auditor.
+    WhoCounts
+        By the check trees scored so far; one statement where there are none.
     """
+    rounds = _rounds(connection, farm_id, now)
+    if not rounds:
+        return WhoCounts(frozenset(), frozenset())
+    standings = {user_id: _standings(user_id, rounds, now) for user_id in _people_of(rounds)}
     supervisors = [
-        user
+        user.id
         for user in account_queries.users(connection, farm_id)
         if user.role is Role.SUPERVISOR and may_keep_phones(user)
     ]
-    if len(supervisors) != 1:
-        return False
-    standing = _standings(supervisors[0].id, _rounds(connection, farm_id, now), now).get(stage)
-    return (
-        standing is not None
-        and standing.against_reference
-        and standing.counts
-        and standing.reading.level is AgreementLevel.GOOD
-    )
-
-
-def auditors_who_count(
-    connection: sa.Connection,
-    farm_id: int,
-    stage: Stage,
-    auditor_ids: Collection[int],
-    now: datetime,
-) -> int:
-    """
-    Return how many auditors a rate may claim, as `audits.estimates.describe_rate` takes them.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    farm_id : int
-        The farm.
-    stage : Stage
-        The stage.
-    auditor_ids : Collection of int
-        User ids of those who scored the trees of the rate.
-    now : datetime
-        The present.
-
-    Returns
-    -------
-    int
-        Those whose scores count; 2 for the one calibrated supervisor of a farm.
-    """
-    left_out = {
-        user_id for user_id, poor in auditors_not_counted(connection, farm_id, now) if poor is stage
-    }
-    return auditors_for_floor(
-        auditor_ids,
-        left_out,
-        one_is_enough=one_calibrated_auditor_is_enough(connection, farm_id, stage, now),
+    only = standings.get(supervisors[0], {}) if len(supervisors) == 1 else {}
+    return WhoCounts(
+        left_out=frozenset(
+            (user_id, stage)
+            for user_id, own in standings.items()
+            for stage, standing in own.items()
+            if not standing.counts
+        ),
+        one_is_enough=frozenset(
+            stage
+            for stage, standing in only.items()
+            if standing.against_reference
+            and standing.counts
+            and standing.reading.level is AgreementLevel.GOOD
+        ),
     )
 
 
@@ -555,9 +564,15 @@ def figures_of_walk(
         )
 
 
-def _rounds(connection: sa.Connection, farm_id: int, now: datetime) -> list[_Round]:
+def _rounds(connection: sa.Connection, farm_id: int, now: datetime | None) -> list[_Round]:
     """Return what was scored by several people, draw by draw, in the order of sealing."""
-    shared = [one for one in queries.shared_audits(connection, farm_id) if one.sealed_at <= now]
+    shared = [
+        one
+        for one in queries.shared_audits(connection, farm_id)
+        if now is None or one.sealed_at <= now
+    ]
+    if not shared:
+        return []
     return _grouped(connection, farm_id, shared)
 
 
@@ -598,7 +613,9 @@ def _by_name(people: Mapping[int, User], ids: Collection[int]) -> list[User]:
     return sorted(found, key=lambda user: (user.name.casefold(), user.id))
 
 
-def _standings(user_id: int, rounds: Sequence[_Round], now: datetime) -> dict[Stage, Standing]:
+def _standings(
+    user_id: int, rounds: Sequence[_Round], now: datetime | None
+) -> dict[Stage, Standing]:
     own = sorted(
         (one for one in rounds if user_id in one.audits),
         key=lambda one: (one.audits[user_id].sealed_at, one.audits[user_id].id),

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from audits.errors import NotFound
 from audits.messages import say
 from audits.records import Farm, StandardVersion
-from audits.services.agreement import auditors_not_counted, one_calibrated_auditor_is_enough
+from audits.services.agreement import who_counts
 from audits.services.standards import standard_of
 from audits.storage.queries import comparing as queries
 from audits.storage.queries import farms as farm_queries
@@ -121,7 +121,8 @@ def counted_lines(
     CountedLines
         The lines of people and of crews, and what is left out.
     """
-    left_out = _left_out(connection, farm_id, stage, now)
+    who = who_counts(connection, farm_id, now)
+    left_out = who.left_out_of(stage)
     lines = queries.compared_lines(connection, farm_id, season, stage)
     kept = [line for line in lines if line.auditor_id not in left_out]
     return CountedLines(
@@ -131,7 +132,7 @@ def counted_lines(
         left_out_trees=sum(
             line.due for line in lines if line.auditor_id in left_out and line.worker_id is not None
         ),
-        one_is_enough=one_calibrated_auditor_is_enough(connection, farm_id, stage, now),
+        one_is_enough=stage in who.one_is_enough,
     )
 
 
@@ -157,7 +158,7 @@ def counted_heights(
     tuple of Deviation
         The trees that one person alone topped, in scoring order.
     """
-    left_out = _left_out(connection, farm.id, Stage.TOP, now)
+    left_out = who_counts(connection, farm.id, now).left_out_of(Stage.TOP)
     trees = [
         tree
         for tree in queries.measured_trees(connection, farm.id, season, Stage.TOP)
@@ -224,13 +225,3 @@ def versions_of(
         Those that the farm has.
     """
     return standard_versions(connection, farm_id, version_ids) if version_ids else []
-
-
-def _left_out(
-    connection: sa.Connection, farm_id: int, stage: Stage, now: datetime
-) -> frozenset[int]:
-    return frozenset(
-        auditor_id
-        for auditor_id, of_stage in auditors_not_counted(connection, farm_id, now)
-        if of_stage is stage
-    )

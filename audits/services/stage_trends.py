@@ -170,6 +170,8 @@ def stage_trend(
     outcomes: Sequence[DueOutcome],
     standards: Standards,
     places: Mapping[int, RowPlace],
+    *,
+    auditors: int,
 ) -> StageTrend:
     """
     Say what the season of one person or crew came to in a stage.
@@ -186,6 +188,8 @@ def stage_trend(
         The versions of the standard, by id.
     places : Mapping of int to RowPlace
         Where the trees' rows stand, by id.
+    auditors : int
+        Auditors that the rate may claim.
 
     Returns
     -------
@@ -197,7 +201,7 @@ def stage_trend(
         sum(line.due for line in lines),
         days=len({line.scored_on for line in lines}),
         rows=len({outcome.orchard_row_id for outcome in outcomes}),
-        auditors=len({line.auditor_id for line in lines}),
+        auditors=auditors,
     )
     accepted = largest_accepted(lines, standards)
     beside_standard = reading.level is RateLevel.COMPARABLE

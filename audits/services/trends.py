@@ -21,6 +21,7 @@ from audits.estimates import LEAST_TREES_TO_COMPARE, RateReading, describe_rate
 from audits.messages import Message, say
 from audits.records import Actor, Farm, Worker
 from audits.services.access import require_crew_lead, require_sight_of_worker
+from audits.services.agreement import WhoCounts, who_counts
 from audits.services.name_order import by_name
 from audits.services.stage_trends import (
     SeenFault,
@@ -148,6 +149,8 @@ class WorkerTrend:
         Seasons for which the farm has results, the latest first.
     stages : tuple of StageTrend
         Stages in which at least one tree was due, from the top of the tree down.
+    left_out : Mapping of Stage to int
+        Due trees that do not count, since whoever scored them is to be recalibrated first.
     shared : SharedResults or None
         The crew's shared results, apart; None if there are none.
     """
@@ -156,6 +159,7 @@ class WorkerTrend:
     season: int
     seasons: list[int]
     stages: tuple[StageTrend, ...]
+    left_out: Mapping[Stage, int]
     shared: SharedResults | None
 
 
@@ -306,13 +310,18 @@ def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) 
         worker = farm_queries.worker_by_id(connection, actor.farm_id, worker_id)
         if farm is None or worker is None:
             raise NotFound(say("There is no such worker."))
-        lines = queries.trend_lines(connection, actor.farm_id, season, worker_id)
+        counted = _counted(
+            connection,
+            actor.farm_id,
+            queries.trend_lines(connection, actor.farm_id, season, worker_id),
+        )
         outcomes = queries.due_outcomes(connection, actor.farm_id, season, [worker_id])
         return WorkerTrend(
             worker=worker,
             season=season,
             seasons=queries.seasons_with_results(connection, actor.farm_id),
-            stages=_stage_trends(connection, actor.farm_id, season, lines, outcomes),
+            stages=_stage_trends(connection, actor.farm_id, season, counted, outcomes),
+            left_out=counted.left_out,
             shared=_shared_results(connection, actor.farm_id, season, worker.crew_id),
         )
 
@@ -354,8 +363,9 @@ def crew_trend(database: Database, actor: Actor, crew_id: int, season: int) -> C
         if crew.people < LEAST_PEOPLE_OF_A_CREW:
             return CrewTrend(crew, season, seasons, (), is_too_small=True)
         lines = queries.shared_lines(connection, actor.farm_id, season, crew_id)
+        counted = _counted(connection, actor.farm_id, lines)
         outcomes = queries.shared_outcomes(connection, actor.farm_id, season, crew_id)
-        stages = _stage_trends(connection, actor.farm_id, season, lines, outcomes)
+        stages = _stage_trends(connection, actor.farm_id, season, counted, outcomes)
         return CrewTrend(crew, season, seasons, stages, is_too_small=False)
 
 
@@ -385,7 +395,8 @@ def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
     require_crew_lead(actor)
     with database.read() as connection:
         lines = queries.trend_lines(connection, actor.farm_id, season)
-        signals = _signals(connection, actor.farm_id, season, lines)
+        counted = _counted(connection, actor.farm_id, lines)
+        signals = _signals(connection, actor.farm_id, season, counted)
         due: dict[int, dict[Stage, int]] = defaultdict(lambda: defaultdict(int))
         for line in lines:
             if line.worker_id is not None:
@@ -413,7 +424,7 @@ def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> l
     """
     Return the workers with a signal, and what to do.
 
-    It takes at most six statements, whatever the number of workers and trees, and reads trees
+    It takes at most seven statements, whatever the number of workers and trees, and reads trees
     only of workers whose audits hold enough nonconforming ones for a signal.
 
     Parameters
@@ -430,8 +441,8 @@ def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> l
     list of WorkerSignal
         Present workers only, by name.
     """
-    lines = queries.trend_lines(connection, farm.id, season)
-    signals = _signals(connection, farm.id, season, lines)
+    counted = _counted(connection, farm.id, queries.trend_lines(connection, farm.id, season))
+    signals = _signals(connection, farm.id, season, counted)
     if not signals:
         return []
     workers = farm_queries.workers(connection, farm.id)
@@ -442,24 +453,77 @@ def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> l
     ]
 
 
+@dataclass(frozen=True)
+class _Counted:
+    """
+    The lines of a season that count, without those of auditors who are to be recalibrated.
+
+    Parameters
+    ----------
+    lines : tuple of TrendLine
+        The lines that count, in scoring order.
+    who : WhoCounts
+        Whose scores count.
+    left_out : Mapping of Stage to int
+        Due trees left out.
+    """
+
+    lines: tuple[TrendLine, ...]
+    who: WhoCounts
+    left_out: Mapping[Stage, int]
+
+    def outcomes(self, outcomes: Iterable[DueOutcome]) -> list[DueOutcome]:
+        """Return those of the audits whose lines count."""
+        if not self.left_out:
+            return list(outcomes)
+        audits = {(line.audit_id, line.stage) for line in self.lines}
+        return [outcome for outcome in outcomes if (outcome.audit_id, outcome.stage) in audits]
+
+    def auditors(self, stage: Stage, lines: Iterable[TrendLine]) -> int:
+        """Return how many auditors the rate of some lines may claim."""
+        return self.who.for_floor(stage, {line.auditor_id for line in lines})
+
+
+def _counted(connection: sa.Connection, farm_id: int, lines: Sequence[TrendLine]) -> _Counted:
+    who = who_counts(connection, farm_id)
+    left_out: dict[Stage, int] = defaultdict(int)
+    for line in lines:
+        if not who.counts(line.auditor_id, line.stage):
+            left_out[line.stage] += line.due
+    return _Counted(
+        tuple(line for line in lines if who.counts(line.auditor_id, line.stage)),
+        who,
+        in_stage_order(left_out),
+    )
+
+
 def _signals(
-    connection: sa.Connection, farm_id: int, season: int, lines: Sequence[TrendLine]
+    connection: sa.Connection, farm_id: int, season: int, counted: _Counted
 ) -> dict[int, tuple[StageSignal, ...]]:
     """Return the signals by worker."""
-    standards = _standards(connection, farm_id, lines)
+    standards = _standards(connection, farm_id, counted.lines)
     candidates = {
-        key: own for key, own in _lines_by_worker(lines).items() if _may_signal(own, standards)
+        key: own
+        for key, own in _lines_by_worker(counted.lines).items()
+        if _may_signal(own, standards)
     }
     if not candidates:
         return {}
     outcomes: dict[tuple[int | None, Stage], list[DueOutcome]] = defaultdict(list)
     worker_ids = {worker_id for worker_id, _ in candidates}
-    for outcome in queries.due_outcomes(connection, farm_id, season, worker_ids):
+    for outcome in counted.outcomes(queries.due_outcomes(connection, farm_id, season, worker_ids)):
         outcomes[outcome.worker_id, outcome.stage].append(outcome)
     chosen = [outcome for key in candidates for outcome in outcomes[key]]
     places = _places(connection, farm_id, chosen)
     trends = {
-        (worker_id, stage): stage_trend(stage, own, outcomes[worker_id, stage], standards, places)
+        (worker_id, stage): stage_trend(
+            stage,
+            own,
+            outcomes[worker_id, stage],
+            standards,
+            places,
+            auditors=counted.auditors(stage, own),
+        )
         for (worker_id, stage), own in candidates.items()
     }
     signalled = {key: trend for key, trend in trends.items() if trend.has_signal}
@@ -523,16 +587,19 @@ def _stage_trends(
     connection: sa.Connection,
     farm_id: int,
     season: int,
-    lines: Sequence[TrendLine],
+    counted: _Counted,
     outcomes: Iterable[DueOutcome],
 ) -> tuple[StageTrend, ...]:
     """Return the stages of one worker or crew; a hard block is told apart."""
-    found = by_stage(outcomes)
-    standards = _standards(connection, farm_id, lines)
+    found = by_stage(counted.outcomes(outcomes))
+    standards = _standards(connection, farm_id, counted.lines)
     places = _places(connection, farm_id, (outcome for own in found.values() for outcome in own))
-    lines_of = _lines_by_stage(lines)
+    lines_of = _lines_by_stage(counted.lines)
     trends = [
-        stage_trend(stage, own, found[stage], standards, places) for stage, own in lines_of.items()
+        stage_trend(
+            stage, own, found[stage], standards, places, auditors=counted.auditors(stage, own)
+        )
+        for stage, own in lines_of.items()
     ]
     sums = _block_sums(connection, farm_id, season, trends)
     return tuple(

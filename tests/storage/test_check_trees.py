@@ -27,15 +27,29 @@ from audits.services.auditing import Device, TreeEntry
 from audits.services.lots import view_lot
 from audits.services.season import review_season
 from audits.services.today import view_today
+from audits.services.trends import list_workers, worker_trend
 from audits.storage import tables
 from audits.storage.queries import audits as audit_queries
 from audits.vocabulary import Fault, Purpose, Result, Role, Side, Stage
 from tests.orchard import PASSWORD, plant_orchard
-from tests.row_audit import AUDITED, PHONE, audited, begin, fault, fill, mend, prune, right, seal
+from tests.row_audit import (
+    AUDITED,
+    PHONE,
+    assign_halves,
+    audited,
+    begin,
+    fault,
+    fill,
+    mend,
+    prune,
+    right,
+    seal,
+)
 
 # The first seed that the rule chooses, and one that it does not.
 CHOSEN, OTHER = 15, 1
 LATER = AUDITED + timedelta(hours=1)
+SEASON = 2025
 
 
 @pytest.fixture
@@ -461,12 +475,12 @@ def test_somebody_else_may_give_a_second_audit_up(quick_database, orchard, prune
 
 def not_counted(database, orchard, now=LATER):
     with database.read() as connection:
-        return agreement.auditors_not_counted(connection, orchard.farm_id, now)
+        return agreement.who_counts(connection, orchard.farm_id, now).left_out
 
 
 def is_enough(database, orchard, stage=Stage.TOP):
     with database.read() as connection:
-        return agreement.one_calibrated_auditor_is_enough(connection, orchard.farm_id, stage, LATER)
+        return stage in agreement.who_counts(connection, orchard.farm_id, LATER).one_is_enough
 
 
 def reference_walk(database, orchard, pruned, answers_of, trees=40) -> None:
@@ -490,6 +504,34 @@ def test_poor_agreement_with_the_reference_counts_until_a_later_walk(
     assert is_enough(quick_database, orchard)
 
 
+def test_what_a_poorly_agreeing_auditor_scored_is_left_out_of_trends(
+    quick_database, orchard, pruned
+):
+    first, _ = assign_halves(quick_database, orchard, pruned)
+    audited(quick_database, orchard, pruned.lot_ids[0])
+
+    def seen():
+        trend = worker_trend(quick_database, orchard.owner, first, SEASON)
+        (line,) = (
+            line
+            for line in list_workers(quick_database, orchard.owner, SEASON).lines
+            if line.worker.id == first
+        )
+        return {stage.stage: stage.reading.due for stage in trend.stages}, trend.left_out, line.due
+
+    due, left_out, listed = seen()
+    assert not left_out
+    assert Stage.TOP in due
+    reference_walk(quick_database, orchard, pruned, high_every(4, shift=1))
+    assert seen() == (
+        {stage: trees for stage, trees in due.items() if stage is not Stage.TOP},
+        {Stage.TOP: due[Stage.TOP]},
+        listed,
+    )
+    reference_walk(quick_database, orchard, pruned, high_every(4))
+    assert seen() == (due, {}, listed)
+
+
 def test_the_reference_auditor_is_the_measure(quick_database, orchard, pruned, third):
     walk_id = open_walk(
         quick_database, orchard, pruned, trees=40, reference_id=orchard.owner.user_id
@@ -510,9 +552,8 @@ def test_one_calibrated_supervisor_is_enough_on_a_farm_with_one(
 
     def claimed():
         with quick_database.read() as connection:
-            return agreement.auditors_who_count(
-                connection, orchard.farm_id, Stage.TOP, supervisor, LATER
-            )
+            who = agreement.who_counts(connection, orchard.farm_id, LATER)
+            return who.for_floor(Stage.TOP, supervisor)
 
     assert claimed() == 1
     reference_walk(quick_database, orchard, pruned, high_every(4))

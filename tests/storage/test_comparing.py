@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from audits.errors import NotAllowed
 from audits.services import counted, fitting
+from audits.services.agreement import WhoCounts
 from audits.services.comparing import Around, Place, compare
 from audits.services.fitting import Factor, ask_for_fits, pending_fits, run_fit
 from audits.storage.database import Database
@@ -304,13 +305,15 @@ def test_an_auditor_who_does_not_count_is_left_out_and_named(database, orchard, 
     """Whose scores compare workers is told by their agreement on check trees."""
     add_fair_season(database, orchard)
     owner = orchard.owner.user_id
-    monkeypatch.setattr(counted, "auditors_not_counted", lambda *_: frozenset({(owner, TOP)}))
+    who = WhoCounts(left_out=frozenset({(owner, TOP)}), one_is_enough=frozenset())
+    monkeypatch.setattr(counted, "who_counts", lambda *_: who)
     found = compared(database, orchard)
     assert (found.left_out, found.left_out_trees) == (("Ina Wetherell",), 720)
     assert [line.name for line in found.auditors] == ["Saul Brightwater"]
     assert (found.people, found.set_beside) == (6, 0), "one auditor is left, and it takes two"
 
-    monkeypatch.setattr(counted, "one_calibrated_auditor_is_enough", lambda *_: True)
+    who = WhoCounts(left_out=frozenset({(owner, TOP)}), one_is_enough=frozenset({TOP}))
+    monkeypatch.setattr(counted, "who_counts", lambda *_: who)
     assert compared(database, orchard).set_beside == 6
 
 

@@ -544,13 +544,13 @@ def test_a_page_takes_as_many_statements_for_few_trees_as_for_many(
     with statements_of(database) as seen:
         trend_of(database, orchard, worker_id)
     # One more holds a signal against its block.
-    assert len(seen) == (8 if audits < 3 else 9)
+    assert len(seen) == (9 if audits < 3 else 10)
     with statements_of(database) as seen:
         list_workers(database, orchard.supervisor, SEASON)
-    assert len(seen) <= 8
+    assert len(seen) <= 9
     with database.read() as connection, statements_of(database) as seen:
         workers_with_signal(connection, farm_by_id(connection, orchard.farm_id), SEASON)
-    assert len(seen) <= 1 + 6
+    assert len(seen) <= 1 + 7
 
 
 def add_block(database, orchard):

@@ -367,7 +367,7 @@ def test_pages_take_as_many_statements_for_few_trees_as_for_many(
     score(database, orchard, ["oxoxoxoxox"] * audits)
     with statements_of(database) as seen:
         supervisor.get(page_of(orchard, 0))
-    assert len(seen) == 12
+    assert len(seen) == 13
     with statements_of(database) as seen:
         supervisor.get("/workers")
     assert len(seen) == 10

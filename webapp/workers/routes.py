@@ -20,6 +20,7 @@ from webapp.navigation import way_to
 from webapp.season.choice import chosen_season, season_choices, season_label
 from webapp.workers.presenters import (
     chance_words,
+    left_out_lines,
     line_views,
     own_chance_words,
     shared_lines,
@@ -94,6 +95,7 @@ def _page(trend: WorkerTrend, address: str, *, own: bool) -> str:
         signals=signals_of(stages),
         stages=stages,
         chance=own_chance_words(SeasonChance(1)),
+        left_out=left_out_lines(trend.left_out),
         shared=trend.shared,
         shared_lines=shared_lines(trend.shared) if trend.shared else [],
         seasons=season_choices(trend.seasons, trend.season),

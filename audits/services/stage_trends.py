@@ -29,6 +29,8 @@ from audits.units import LengthKind
 from audits.vocabulary import Fault, Side, Stage
 
 MOST_FAULTS_SHOWN: Final = 5
+# Below this, figures of a crew would be figures of persons.
+LEAST_PEOPLE_OF_A_CREW: Final = 5
 
 Value = TypeVar("Value")
 
@@ -54,6 +56,13 @@ _HARD_BLOCK: Final = {
         "Look at %(block)s first: others' branch ends are wrong there too (%(nonconforming)s of "
         "%(due)s trees)."
     ),
+}
+# Where the others are few, their counts would be figures of persons.
+_HARD_BLOCK_OF_FEW: Final = {
+    Stage.TOP: mark("Look at %(block)s first: others' tops are wrong there too."),
+    Stage.LIMBS: mark("Look at %(block)s first: others' limb cuts are wrong there too."),
+    Stage.COLUMNS: mark("Look at %(block)s first: others' columns are wrong there too."),
+    Stage.HEADING: mark("Look at %(block)s first: others' branch ends are wrong there too."),
 }
 
 
@@ -298,7 +307,7 @@ def beside_its_block(
     places : Mapping of int to RowPlace
         Where the trees' rows stand, by id.
     sums : iterable of BlockSum
-        What everybody's trees of these blocks came to.
+        What everybody's trees of these blocks came to, auditor by auditor.
 
     Returns
     -------
@@ -308,19 +317,33 @@ def beside_its_block(
     if trend.signal is None or trend.charts.limits is None:
         return trend
     audits = {line.audit_id: line for line in lines}
+    by_block: dict[int, list[BlockSum]] = defaultdict(list)
+    for one in sums:
+        if one.stage is trend.stage:
+            by_block[one.block_id].append(one)
     found = hard_block(
         trend.signal,
         due_trees(trend.stage, outcomes, audits, standards, places),
-        {one.block_id: (one.nonconforming, one.due) for one in sums if one.stage is trend.stage},
+        {
+            block_id: (sum(one.nonconforming for one in own), sum(one.due for one in own))
+            for block_id, own in by_block.items()
+        },
         trend.charts.limits.centre,
     )
     if found is None:
         return trend
-    return replace(trend, block_first=_block_sentence(trend.stage, found, places))
+    # Auditors meet the same people: whom one of them met is the least there are, one of them left
+    # out as the signal's own.
+    others = max(one.people for one in by_block[found.block_id]) - 1
+    return replace(trend, block_first=_block_sentence(trend.stage, found, others, places))
 
 
-def _block_sentence(stage: Stage, found: HardBlock, places: Mapping[int, RowPlace]) -> Message:
+def _block_sentence(
+    stage: Stage, found: HardBlock, others: int, places: Mapping[int, RowPlace]
+) -> Message:
     block = next(place.block for place in places.values() if place.block_id == found.block_id)
+    if others < LEAST_PEOPLE_OF_A_CREW:
+        return say(_HARD_BLOCK_OF_FEW[stage], block=block)
     return say(_HARD_BLOCK[stage], block=block, nonconforming=found.nonconforming, due=found.due)
 
 

@@ -24,6 +24,7 @@ from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.agreement import WhoCounts, who_counts
 from audits.services.name_order import by_name
 from audits.services.stage_trends import (
+    LEAST_PEOPLE_OF_A_CREW,
     SeenFault,
     StageTrend,
     Standards,
@@ -61,8 +62,6 @@ __all__ = [
     "workers_with_signal",
 ]
 
-# Below this, figures of a crew would be figures of persons.
-LEAST_PEOPLE_OF_A_CREW: Final = 5
 # Measured heights need as many failed trees in a block before they signal.
 _LEAST_FAILED: Final = 2
 # Scores are whole numbers, so the faults that a higher centre asks for may be a tenth fewer.
@@ -221,6 +220,8 @@ class CrewTrend:
         Seasons for which the farm has results, the latest first.
     stages : tuple of StageTrend
         Stages in which at least one tree was due; empty if the crew is too small.
+    left_out : Mapping of Stage to int
+        Due trees that do not count, since whoever scored them is to be recalibrated first.
     is_too_small : bool
         Whether the figures are held back because the crew has fewer than 5 people.
     """
@@ -229,6 +230,7 @@ class CrewTrend:
     season: int
     seasons: list[int]
     stages: tuple[StageTrend, ...]
+    left_out: Mapping[Stage, int]
     is_too_small: bool
 
 
@@ -322,7 +324,7 @@ def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) 
             seasons=queries.seasons_with_results(connection, actor.farm_id),
             stages=_stage_trends(connection, actor.farm_id, season, counted, outcomes),
             left_out=counted.left_out,
-            shared=_shared_results(connection, actor.farm_id, season, worker.crew_id),
+            shared=_shared_results(connection, actor.farm_id, season, worker.crew_id, counted.who),
         )
 
 
@@ -361,12 +363,12 @@ def crew_trend(database: Database, actor: Actor, crew_id: int, season: int) -> C
         crew = CrewLine(crew_id, *crews[crew_id])
         seasons = queries.seasons_with_results(connection, actor.farm_id)
         if crew.people < LEAST_PEOPLE_OF_A_CREW:
-            return CrewTrend(crew, season, seasons, (), is_too_small=True)
+            return CrewTrend(crew, season, seasons, (), {}, is_too_small=True)
         lines = queries.shared_lines(connection, actor.farm_id, season, crew_id)
         counted = _counted(connection, actor.farm_id, lines)
         outcomes = queries.shared_outcomes(connection, actor.farm_id, season, crew_id)
         stages = _stage_trends(connection, actor.farm_id, season, counted, outcomes)
-        return CrewTrend(crew, season, seasons, stages, is_too_small=False)
+        return CrewTrend(crew, season, seasons, stages, counted.left_out, is_too_small=False)
 
 
 def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
@@ -527,7 +529,7 @@ def _signals(
         for (worker_id, stage), own in candidates.items()
     }
     signalled = {key: trend for key, trend in trends.items() if trend.has_signal}
-    sums = _block_sums(connection, farm_id, season, signalled.values())
+    sums = _block_sums(connection, farm_id, season, signalled.values(), counted.who)
     signals: dict[int, tuple[StageSignal, ...]] = {}
     for stage in Stage:
         for worker_id in worker_ids:
@@ -601,7 +603,7 @@ def _stage_trends(
         )
         for stage, own in lines_of.items()
     ]
-    sums = _block_sums(connection, farm_id, season, trends)
+    sums = _block_sums(connection, farm_id, season, trends, counted.who)
     return tuple(
         beside_its_block(trend, found[trend.stage], lines_of[trend.stage], standards, places, sums)
         for trend in trends
@@ -621,33 +623,43 @@ def _places(
 
 
 def _block_sums(
-    connection: sa.Connection, farm_id: int, season: int, trends: Iterable[StageTrend]
+    connection: sa.Connection,
+    farm_id: int,
+    season: int,
+    trends: Iterable[StageTrend],
+    who: WhoCounts,
 ) -> list[queries.BlockSum]:
     """Read what everybody's trees of each block came to, if a signal has to be held against it."""
-    if any(trend.has_signal for trend in trends):
-        return queries.block_sums(connection, farm_id, season)
-    return []
+    if not any(trend.has_signal for trend in trends):
+        return []
+    sums = queries.block_sums(connection, farm_id, season)
+    return [one for one in sums if who.counts(one.auditor_id, one.stage)]
 
 
 def _shared_results(
-    connection: sa.Connection, farm_id: int, season: int, crew_id: int | None
+    connection: sa.Connection, farm_id: int, season: int, crew_id: int | None, who: WhoCounts
 ) -> SharedResults | None:
     if crew_id is None:
         return None
-    sums = queries.shared_sums(connection, farm_id, season, crew_id)
-    if not sums:
+    lines = queries.shared_lines(connection, farm_id, season, crew_id)
+    counted = _lines_by_stage(line for line in lines if who.counts(line.auditor_id, line.stage))
+    if not counted:
         return None
     name, people = queries.crew_sizes(connection, farm_id)[crew_id]
     if people < LEAST_PEOPLE_OF_A_CREW:
         return SharedResults(name, {}, is_too_small=True)
     rows = season_queries.audited_rows(connection, farm_id, season, crew_id)
     readings = {
-        line.stage: describe_rate(
-            line.nonconforming, line.due, days=line.days, rows=rows, auditors=line.auditors
+        stage: describe_rate(
+            sum(line.nonconforming for line in own),
+            sum(line.due for line in own),
+            days=len({line.scored_on for line in own}),
+            rows=rows,
+            auditors=who.for_floor(stage, {line.auditor_id for line in own}),
         )
-        for line in sums
+        for stage, own in counted.items()
     }
-    return SharedResults(name, in_stage_order(readings), is_too_small=False)
+    return SharedResults(name, readings, is_too_small=False)
 
 
 def _lines_by_stage(lines: Iterable[TrendLine]) -> dict[Stage, list[TrendLine]]:

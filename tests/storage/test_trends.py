@@ -12,6 +12,8 @@ from audits.control.limits import Signal
 from audits.control.signals import stage_charts
 from audits.errors import NotAllowed, NotFound
 from audits.estimates import RateLevel, wilson
+from audits.services import trends
+from audits.services.agreement import WhoCounts
 from audits.services.trends import (
     _may_signal,
     crew_trend,
@@ -407,10 +409,17 @@ def test_measured_heights_say_how_far_off(database, orchard, worker_id):
     assert trend.measures.mean_mm == pytest.approx(standard_mm - target + 98)
 
 
-def test_a_block_that_is_worse_for_everybody_is_looked_at_first(database, orchard, worker_id):
-    """Others fail there as often; elsewhere the same faults would be the worker's."""
+@pytest.mark.parametrize(("others", "counts"), [(5, " (90 of 180 trees)"), (4, "")])
+def test_a_block_that_is_worse_for_everybody_is_looked_at_first(
+    database, orchard, worker_id, others, counts
+):
+    """
+    Others fail there as often; elsewhere the same faults would be the worker's.
+
+    The counts of fewer than five others would be figures of persons, so they are not told.
+    """
     other = add_block(database, orchard)
-    colleagues = orchard.worker_ids[1:4]
+    colleagues = orchard.worker_ids[1 : 1 + others]
     with database.write() as connection:
         for number in range(1, 7):
             lot = add_lot(connection, orchard, finished_at=day(number), block=other, row=0)
@@ -423,24 +432,57 @@ def test_a_block_that_is_worse_for_everybody_is_looked_at_first(database, orchar
         for number in range(4, 8):
             lot = add_lot(connection, orchard, finished_at=day(number), block=other, row=0)
             own = trees(TOP, worker_id, "xoxoxooxox")
-            add_audit(
-                connection,
-                orchard,
-                own,
-                started_at=day(number),
-                lot_ids=lot,
-                auditor_id=orchard.owner.user_id,
-            )
+            add_audit(connection, orchard, own, started_at=day(number), lot_ids=lot)
     trend = only_stage(database, orchard, worker_id)
     assert trend.has_signal
     assert str(trend.block_first) == (
-        "Look at Steep Block first: others' tops are wrong there too (54 of 108 trees)."
+        f"Look at Steep Block first: others' tops are wrong there too{counts}."
     )
     with database.read() as connection:
         farm = farm_by_id(connection, orchard.farm_id)
         found = workers_with_signal(connection, farm, SEASON)
     (own_signal,) = [signal for signal in found if signal.worker.id == worker_id]
     assert own_signal.signals[0].block_first == trend.block_first
+
+
+def leave_out(monkeypatch, auditor_id):
+    who = WhoCounts(left_out=frozenset({(auditor_id, TOP)}), one_is_enough=frozenset({TOP}))
+    monkeypatch.setattr(trends, "who_counts", lambda *_: who)
+
+
+def test_a_block_is_not_called_hard_by_an_auditor_who_does_not_count(
+    database, orchard, worker_id, monkeypatch
+):
+    """Nobody else works there: the faults that do not count for the worker are nobody else's."""
+    other = add_block(database, orchard)
+    owner = orchard.owner.user_id
+    with database.write() as connection:
+        for number in range(8, 15):
+            lot = add_lot(connection, orchard, finished_at=day(number), block=other)
+            add_audit(
+                connection,
+                orchard,
+                trees(TOP, worker_id, "x" * 10 if number < 12 else "xoxoxxxoxx"),
+                started_at=day(number),
+                lot_ids=lot,
+                auditor_id=owner if number < 12 else None,
+            )
+    season_of_trees(database, orchard, worker_id, ["o" * 10] * 6)
+    leave_out(monkeypatch, owner)
+    trend = only_stage(database, orchard, worker_id)
+    assert trend.has_signal
+    assert trend.block_first is None
+
+
+def test_shared_results_leave_out_what_the_crews_page_leaves_out(
+    database, orchard, worker_id, monkeypatch
+):
+    season_of_trees(database, orchard, None, ["x" * 10, "o" * 10] * 4)
+    leave_out(monkeypatch, orchard.owner.user_id)
+    crew = crew_trend(database, orchard.supervisor, orchard.crew_id, SEASON)
+    assert crew.left_out == {TOP: 40}
+    assert trend_of(database, orchard, worker_id).shared.readings == {TOP: crew.stages[0].reading}
+    assert (crew.stages[0].reading.nonconforming, crew.stages[0].reading.due) == (0, 40)
 
 
 def test_a_crews_chart_is_made_of_shared_trees_alone(database, orchard, worker_id):

@@ -79,6 +79,7 @@ def crew(crew_id: int) -> ResponseReturnValue:
         signals=signals_of(stages),
         stages=stages,
         chance=own_chance_words(SeasonChance(1)),
+        left_out=left_out_lines(trend.left_out),
         seasons=season_choices(trend.seasons, trend.season),
         season=season_label(trend.season),
         address=url_for("workers.crew", crew_id=crew_id),

@@ -7,7 +7,6 @@ come up here under a name. Of amended answers the latest version counts.
 """
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final, NamedTuple
 
@@ -75,23 +74,14 @@ class RowPlace(NamedTuple):
 
 
 class BlockSum(NamedTuple):
-    """What everybody's trees of one block came to in one stage."""
+    """What everybody's trees of one block came to in one stage, as one auditor scored them."""
 
     block_id: int
     stage: Stage
+    auditor_id: int
     due: int
     nonconforming: int
-
-
-@dataclass(frozen=True)
-class SharedSum:
-    """What one stage came to on trees for which nobody answers alone."""
-
-    stage: Stage
-    due: int
-    nonconforming: int
-    days: int
-    auditors: int
+    people: int
 
 
 def same_farm(table: sa.FromClause, other: sa.FromClause, **keys: str) -> sa.ColumnElement[bool]:
@@ -207,8 +197,10 @@ _BLOCK_SUMS: Final = (
     sa.select(
         rollup.c.block_id,
         sa.type_coerce(rollup.c.stage, sa.String),
+        audit.c.auditor_id,
         sa.func.sum(rollup.c.due),
         sa.func.sum(rollup.c.nonconforming),
+        sa.func.count(rollup.c.worker_id.distinct()),
     )
     .join(audit, same_farm(audit, rollup, id="audit_id"))
     .join(draw, same_farm(draw, audit, id="draw_id"))
@@ -218,28 +210,7 @@ _BLOCK_SUMS: Final = (
         rollup.c.due > 0,
         decides_first(),
     )
-    .group_by(rollup.c.block_id, rollup.c.stage)
-)
-
-_SHARED_SUMS: Final = (
-    sa.select(
-        rollup.c.stage,
-        sa.func.sum(rollup.c.due).label("due"),
-        sa.func.sum(rollup.c.nonconforming).label("nonconforming"),
-        sa.func.count(rollup.c.scored_on.distinct()).label("days"),
-        sa.func.count(audit.c.auditor_id.distinct()).label("auditors"),
-    )
-    .join(audit, same_farm(audit, rollup, id="audit_id"))
-    .join(draw, same_farm(draw, audit, id="draw_id"))
-    .where(
-        rollup.c.farm_id == _FARM,
-        rollup.c.season == _SEASON,
-        rollup.c.worker_id.is_(None),
-        rollup.c.crew_id == _CREW,
-        rollup.c.due > 0,
-        decides_first(),
-    )
-    .group_by(rollup.c.stage)
+    .group_by(rollup.c.block_id, rollup.c.stage, audit.c.auditor_id)
 )
 
 
@@ -317,21 +288,14 @@ def row_places(
 
 
 def block_sums(connection: sa.Connection, farm_id: int, season: int) -> list[BlockSum]:
-    """Return what everybody's trees of each block came to, those of crews as well."""
+    """Return what everybody's trees of each block came to by auditor, those of crews as well."""
     keys = {"farm_id": farm_id, "season": season}
     return [
-        BlockSum(block_id, STAGES_BY_TEXT[stage], int(due), int(nonconforming))
-        for block_id, stage, due, nonconforming in connection.execute(_BLOCK_SUMS, keys).all()
+        BlockSum(block_id, STAGES_BY_TEXT[stage], auditor_id, int(due), int(nonconforming), people)
+        for block_id, stage, auditor_id, due, nonconforming, people in connection.execute(
+            _BLOCK_SUMS, keys
+        ).all()
     ]
-
-
-def shared_sums(
-    connection: sa.Connection, farm_id: int, season: int, crew_id: int
-) -> list[SharedSum]:
-    """Return a crew's sums over trees for which nobody answers alone, by stage."""
-    keys = {"farm_id": farm_id, "season": season, "crew_id": crew_id}
-    rows = connection.execute(_SHARED_SUMS, keys).mappings()
-    return [SharedSum(**row) for row in rows]
 
 
 def crew_sizes(connection: sa.Connection, farm_id: int) -> dict[int, tuple[str, int]]:

@@ -21,10 +21,9 @@ from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.amending import amend_in
 from audits.services.auditing import Device
 from audits.services.scorebook import Scorebook, open_scorebook
-from audits.services.unseen import may_see, require_sight
+from audits.services.unseen import require_sight, require_sight_of_audit, unseen_audits
 from audits.storage.database import Database
 from audits.storage.queries import audits as audit_queries
-from audits.storage.queries import check_trees as check_queries
 from audits.storage.queries import contests as queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.contests import ContestRow, ScoreKey, ScoreNow
@@ -74,9 +73,9 @@ class ContestList:
     waiting : list of ContestView
         The oldest first; those left out whose trees the person may still score unseen.
     unseen : int
-        How many are left out for that reason.
+        How many that wait are left out for that reason.
     answered : list of ContestRow
-        The latest first.
+        The latest first, with the same left out.
     """
 
     waiting: list[ContestView]
@@ -179,8 +178,11 @@ def raise_contest(
         If there is no such score for this person.
     Conflict
         If the score counts for nobody alone, the days have passed, or it was answered already.
+    NotAllowed
+        If a crew lead is still to score the tree unseen.
     """
     with database.write() as connection:
+        require_sight_of_audit(connection, actor, audit_id, now)
         score = _score_for(connection, actor, audit_id, draw_tree_id, stage)
         known = queries.contests_of_score(connection, actor.farm_id, audit_id, draw_tree_id, stage)
         waiting = [contest_id for contest_id, answered_at, _ in known if answered_at is None]
@@ -382,9 +384,13 @@ def list_contests(database: Database, actor: Actor, now: datetime) -> ContestLis
         return ContestList(
             waiting=_views(connection, actor, seen, now),
             unseen=len(waiting) - len(seen),
-            answered=queries.answered_contests(
-                connection, actor.farm_id, most=_MOST_ANSWERED_SHOWN
-            ),
+            answered=[
+                row
+                for row in queries.answered_contests(
+                    connection, actor.farm_id, most=_MOST_ANSWERED_SHOWN
+                )
+                if row.audit_id not in hidden
+            ],
         )
 
 
@@ -423,7 +429,9 @@ def view_contest(
         )
 
 
-def view_own_contest(database: Database, actor: Actor, contest_id: int) -> ContestRow:
+def view_own_contest(
+    database: Database, actor: Actor, contest_id: int, now: datetime
+) -> ContestRow:
     """
     Return a disagreement to the worker concerned, or to a crew lead.
 
@@ -435,6 +443,8 @@ def view_own_contest(database: Database, actor: Actor, contest_id: int) -> Conte
         Who looks.
     contest_id : int
         The contest.
+    now : datetime
+        The present.
 
     Returns
     -------
@@ -443,43 +453,17 @@ def view_own_contest(database: Database, actor: Actor, contest_id: int) -> Conte
 
     Raises
     ------
+    NotAllowed
+        If a crew lead is still to score the tree unseen.
     NotFound
         If there is no such contest for this person.
     """
     with database.read() as connection:
         found = _the_contest(connection, actor.farm_id, contest_id)
+        require_sight_of_audit(connection, actor, found.audit_id, now)
     if actor.role is Role.WORKER and found.worker_id != actor.worker_id:
         raise NotFound(_no_contest())
     return found
-
-
-def unseen_audits(connection: sa.Connection, actor: Actor, now: datetime) -> frozenset[int]:
-    """
-    Return the audits whose answers a crew lead may not see yet.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    actor : Actor
-        Who looks. Workers score nobody, so they see their own at once.
-    now : datetime
-        The present.
-
-    Returns
-    -------
-    frozenset of int
-        First audits that this person may still make a second time, unseen.
-    """
-    if actor.role is Role.WORKER:
-        return frozenset()
-    hidden = set()
-    for check_id in check_queries.waiting_checks(connection, actor.farm_id):
-        check = check_queries.double_check_by_id(connection, actor.farm_id, check_id)
-        found = check and audit_queries.audit_by_id(connection, actor.farm_id, check.audit_id)
-        if found and not may_see(connection, actor, found, now):
-            hidden.add(found.id)
-    return frozenset(hidden)
 
 
 def contested_in_audits(database: Database, actor: Actor, *audit_ids: int) -> set[ScoreKey]:

@@ -11,7 +11,7 @@ from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Actor, Audit, DeviceRow
 from audits.services.access import may_keep_phones, require_crew_lead
-from audits.services.unseen import require_sight
+from audits.services.unseen import require_sight_of_audit
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
@@ -146,7 +146,7 @@ def photos_of_audit(
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        _require_sight(connection, actor, audit_id, now)
+        require_sight_of_audit(connection, actor, audit_id, now)
         return photo_queries.photos_of_audit(connection, actor.farm_id, audit_id)
 
 
@@ -181,19 +181,11 @@ def photo_content(
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        _require_sight(connection, actor, audit_id, now)
+        require_sight_of_audit(connection, actor, audit_id, now)
         content = photo_queries.photo_content(connection, actor.farm_id, audit_id, photo_id)
     if content is None:
         raise NotFound(say("There is no such photo."))
     return content
-
-
-def _require_sight(
-    connection: sa.Connection, actor: Actor, audit_id: int, now: datetime | None
-) -> None:
-    found = queries.audit_by_id(connection, actor.farm_id, audit_id)
-    if found is not None:
-        require_sight(connection, actor, found, now)
 
 
 def _audit_of(connection: sa.Connection, farm_id: int, device: DeviceRow, sent: SentPhoto) -> Audit:

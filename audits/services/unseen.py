@@ -14,7 +14,7 @@ from audits.storage.queries import check_trees as check_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.check_trees import CheckLine
-from audits.vocabulary import Purpose
+from audits.vocabulary import Purpose, Role
 
 
 def require_sight(
@@ -46,6 +46,66 @@ def require_sight(
                 "answers. They show once that is done; the page Auditors says how it stands."
             )
         )
+
+
+def require_sight_of_audit(
+    connection: sa.Connection, actor: Actor, audit_id: int, now: datetime | None = None
+) -> None:
+    """
+    Let no crew lead see answers on trees that they are still to score themselves, unseen.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    actor : Actor
+        The signed-in person. Workers score nobody, so they see their own at once.
+    audit_id : int
+        The audit whose answers are asked for; one that is not there hides nothing.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late keeps nobody waiting.
+
+    Raises
+    ------
+    NotAllowed
+        If the answers are to stay unseen yet.
+    """
+    if actor.role is Role.WORKER:
+        return
+    found = queries.audit_by_id(connection, actor.farm_id, audit_id)
+    if found is not None:
+        require_sight(connection, actor, found, now)
+
+
+def unseen_audits(
+    connection: sa.Connection, actor: Actor, now: datetime | None = None
+) -> frozenset[int]:
+    """
+    Return the audits whose answers a crew lead may not see yet.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    actor : Actor
+        Who looks. Workers score nobody, so they see their own at once.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late keeps nobody waiting.
+
+    Returns
+    -------
+    frozenset of int
+        First audits that this person may still make a second time, unseen.
+    """
+    if actor.role is Role.WORKER:
+        return frozenset()
+    hidden = set()
+    for check_id in check_queries.waiting_checks(connection, actor.farm_id):
+        check = check_queries.double_check_by_id(connection, actor.farm_id, check_id)
+        found = check and queries.audit_by_id(connection, actor.farm_id, check.audit_id)
+        if found and not may_see(connection, actor, found, now):
+            hidden.add(found.id)
+    return frozenset(hidden)
 
 
 def may_see(

@@ -152,7 +152,7 @@ def test_nobody_contests_the_score_of_somebody_else(database, orchard, audit_id,
         with pytest.raises(NotFound):
             contesting.take_back(database, actor, contest_id, now=LATER)
     with pytest.raises(NotFound):
-        contesting.view_own_contest(database, other, contest_id)
+        contesting.view_own_contest(database, other, contest_id, LATER)
 
 
 def test_a_score_of_the_crew_or_of_nothing_cannot_be_contested(

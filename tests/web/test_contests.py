@@ -11,7 +11,7 @@ import pytest
 from audits.services import accounts
 from audits.storage.queries import contests as queries
 from audits.storage.tables import audit, block, contest, double_check, photo, worker_name
-from audits.vocabulary import Fault, Role, Stage
+from audits.vocabulary import ContestAnswer, Fault, Role, Stage
 from tests.orchard import PASSWORD
 from tests.page_words import words_of
 from tests.row_audit import assign_halves, audited, fault, first_trees, prune
@@ -427,6 +427,7 @@ def test_those_who_may_score_the_trees_unseen_see_no_disagreement_yet(
             )
         )
     photo_id = add_photo(database, orchard, audit_id, high_tree)
+    assert "Too high" in supervisor.get("/contests").text
     hidden = second.get("/contests")
     assert "Too high" not in hidden.text
     assert "1 more shows once a second audit" in words_of(hidden)
@@ -434,8 +435,18 @@ def test_those_who_may_score_the_trees_unseen_see_no_disagreement_yet(
     assert second.get(f"/contests/photos/{photo_id}").status_code == 403
     trees_page = second.get(f"/contests/workers/{orchard.worker_ids[0]}/trees")
     assert "Too high" not in trees_page.text
+    assert second.get(f"/contests/{row.id}/words").status_code == 403
+    assert tap(second, audit_id, high_tree).status_code == 403
+    answered = "It was too high by a hand"
+    with database.write() as connection:
+        connection.execute(
+            contest.update().values(
+                answered_at=NOW, answered_by=1, answer=ContestAnswer.STANDS, reason=answered
+            )
+        )
+    assert answered not in second.get("/contests").text
+    assert answered in supervisor.get("/contests").text
     assert "Too high" in mine.get("/contests/trees").text
-    assert "Too high" in supervisor.get("/contests").text
 
 
 # --- the file ------------------------------------------------------------------------------------

@@ -128,7 +128,7 @@ def disagree(audit_id: int, tree_id: int, stage: str) -> ResponseReturnValue:
     except Conflict as error:
         flash(message_text(error.message), "problem")
         return redirect(_back_to_trees(request.form.get("worker_id", type=int)))
-    row = contesting.view_own_contest(database(), actor(), contest_id)
+    row = contesting.view_own_contest(database(), actor(), contest_id, present())
     flash(gettext("Noted: you disagree. A second person will answer."), "message")
     return redirect(_back_to_trees(row.worker_id, anchor=f"score-{audit_id}-{tree_id}-{found}"))
 
@@ -137,7 +137,7 @@ def disagree(audit_id: int, tree_id: int, stage: str) -> ResponseReturnValue:
 @open_to(EVERYONE)
 def words_of(contest_id: int) -> ResponseReturnValue:
     """Ask whoever disagrees why, if they want to say."""
-    row = contesting.view_own_contest(database(), actor(), contest_id)
+    row = contesting.view_own_contest(database(), actor(), contest_id, present())
     back = _back_to_trees(row.worker_id)
     form = WordsForm(data={"words": row.words})
     if form.validate_on_submit():
@@ -164,7 +164,7 @@ def words_of(contest_id: int) -> ResponseReturnValue:
 @open_to(EVERYONE)
 def take_back(contest_id: int) -> ResponseReturnValue:
     """Take a disagreement back."""
-    row = contesting.view_own_contest(database(), actor(), contest_id)
+    row = contesting.view_own_contest(database(), actor(), contest_id, present())
     try:
         contesting.take_back(database(), actor(), contest_id, now=present())
     except Conflict as error:

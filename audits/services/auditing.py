@@ -21,7 +21,7 @@ from audits.records import (
 from audits.scoring import TreeAnswers, TreeScore, read_answers, score_tree
 from audits.seasons import season_of
 from audits.services.access import require_crew_lead
-from audits.services.farms import insert_planting
+from audits.services.farms import insert_planting, the_farm
 from audits.services.planning import (
     draw_lot,
     plan_lot_audit,
@@ -43,7 +43,6 @@ from audits.services.unseen import require_sight
 from audits.services.walking import AuditTrees, audit_trees
 from audits.storage.database import Database
 from audits.storage.queries import audits as queries
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import (
     audit,
@@ -294,9 +293,7 @@ def add_audit(
     NotFound
         If there is no such farm.
     """
-    farm = farm_queries.farm_by_id(connection, actor.farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such farm."))
+    farm = the_farm(connection, actor.farm_id)
     day = now.astimezone(ZoneInfo(farm.time_zone)).date()
     return insert(
         connection,

@@ -14,7 +14,6 @@ from typing import Final
 import sqlalchemy as sa
 
 from audits.coaching_words import CoachingReason
-from audits.errors import NotFound
 from audits.estimates import (
     LEAST_TREES_FOR_A_RANGE,
     LEAST_TREES_TO_COMPARE,
@@ -23,11 +22,10 @@ from audits.estimates import (
     describe_rate,
     wilson,
 )
-from audits.messages import say
 from audits.records import Actor, Block, Crew, Farm, StandardVersion, TrainingEvent, Worker
 from audits.seasons import season_days
 from audits.services.access import require_crew_lead
-from audits.services.farms import the_crew
+from audits.services.farms import the_crew, the_farm
 from audits.services.sign_offs import open_stages
 from audits.services.standards import standard_of
 from audits.services.training import split_trees
@@ -269,7 +267,7 @@ def coaching_view(database: Database, actor: Actor, worker_id: int, season: int)
     choice = choose_stage(trend.stages)
     shown = choice.stage or choice.went_well
     with database.read() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         learning = open_stages(connection, farm.id).get(worker_id)
         crew_id = trend.worker.crew_id
         method = queries.method_of_crew(connection, farm.id, crew_id) or Method.LADDER
@@ -395,7 +393,7 @@ def crew_view(database: Database, actor: Actor, crew_id: int, season: int) -> Cr
     require_crew_lead(actor)
     people = list_workers(database, actor, season)
     with database.read() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         crew = the_crew(connection, farm.id, crew_id)
         own = [line for line in people.lines if line.worker.crew_id == crew_id]
         here = [line for line in own if not line.worker.retired]
@@ -521,10 +519,3 @@ def _block(
     connection: sa.Connection, farm_id: int, version: StandardVersion | None
 ) -> Block | None:
     return farm_queries.block_by_id(connection, farm_id, version.block_id) if version else None
-
-
-def _farm(connection: sa.Connection, farm_id: int) -> Farm:
-    farm = farm_queries.farm_by_id(connection, farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such worker."))
-    return farm

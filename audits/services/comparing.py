@@ -33,7 +33,8 @@ from audits.messages import Message, say, say_n
 from audits.records import Actor, Worker
 from audits.services.access import require_crew_lead
 from audits.services.comparing_heights import HeightComparison, compare_heights
-from audits.services.counted import CountedLines, accepted_fraction, counted_lines, the_farm
+from audits.services.counted import CountedLines, accepted_fraction, counted_lines
+from audits.services.farms import the_farm
 from audits.services.fitting import Factor, FitResult, FitStatus, FittedLevel, fit_status
 from audits.services.name_order import by_name
 from audits.services.weeks import WeeklyCourse, courses_of_season

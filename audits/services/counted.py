@@ -12,13 +12,10 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.errors import NotFound
-from audits.messages import say
 from audits.records import Farm, StandardVersion
 from audits.services.agreement import who_counts
 from audits.services.standards import standard_of
 from audits.storage.queries import comparing as queries
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.comparing import ComparedLine, MeasuredTree
 from audits.storage.queries.trends import standard_versions
 from audits.vocabulary import Stage
@@ -68,33 +65,6 @@ class Deviation:
     tree: MeasuredTree
     mm: float
     day: str
-
-
-def the_farm(connection: sa.Connection, farm_id: int) -> Farm:
-    """
-    Return a farm.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    farm_id : int
-        The farm.
-
-    Returns
-    -------
-    Farm
-        The farm.
-
-    Raises
-    ------
-    NotFound
-        If there is none.
-    """
-    farm = farm_queries.farm_by_id(connection, farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such farm."))
-    return farm
 
 
 def counted_lines(

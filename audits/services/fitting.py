@@ -24,7 +24,8 @@ from audits.estimates.intervals import normal_quantile
 from audits.messages import Message, say
 from audits.records import Actor, MixedFit
 from audits.services.access import require_crew_lead
-from audits.services.counted import counted_heights, counted_lines, the_farm
+from audits.services.counted import counted_heights, counted_lines
+from audits.services.farms import the_farm
 from audits.storage.database import Database
 from audits.storage.queries import comparing as queries
 from audits.storage.queries.fetch import insert

@@ -14,12 +14,11 @@ from audits.messages import say
 from audits.records import Actor, Farm, Worker
 from audits.scoring import judged_side
 from audits.services.access import require_sight_of_worker
-from audits.services.contesting import last_day_to_disagree, unseen_audits
-from audits.services.unseen import require_sight
+from audits.services.contesting import last_day_to_disagree
+from audits.services.farms import the_farm, the_worker
+from audits.services.unseen import require_sight_of_audit, unseen_audits
 from audits.storage.database import Database
-from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import contests as queries
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import photos as photo_queries
 from audits.storage.queries import trends as trend_queries
 from audits.storage.queries.contests import ContestRow, ScoreKey, StageShown, TreeShown
@@ -300,9 +299,7 @@ def own_photo(database: Database, actor: Actor, photo_id: int, *, now: datetime)
         found = queries.photo_by_id(connection, actor.farm_id, photo_id)
         if found is None or not _may_see(connection, actor, found):
             raise NotFound(say("There is no such photo."))
-        audit = audit_queries.audit_by_id(connection, actor.farm_id, found.audit_id)
-        if audit is not None and actor.role is not Role.WORKER:
-            require_sight(connection, actor, audit, now)
+        require_sight_of_audit(connection, actor, found.audit_id, now)
         content = photo_queries.photo_content(connection, actor.farm_id, found.audit_id, found.id)
     if content is None:
         raise NotFound(say("There is no such photo."))
@@ -333,11 +330,7 @@ def _farm_and_worker(
     NotFound
         If the farm has no such worker.
     """
-    farm = farm_queries.farm_by_id(connection, actor.farm_id)
-    worker = farm_queries.worker_by_id(connection, actor.farm_id, worker_id)
-    if farm is None or worker is None:
-        raise NotFound(say("There is no such worker."))
-    return farm, worker
+    return the_farm(connection, actor.farm_id), the_worker(connection, actor.farm_id, worker_id)
 
 
 def _own_trees(

@@ -16,7 +16,6 @@ from audits.records import (
     Block,
     Crew,
     CrewPass,
-    Farm,
     Lot,
     PassRow,
     Row,
@@ -27,7 +26,7 @@ from audits.sampling import EffortState
 from audits.seasons import season_of, season_span
 from audits.services.access import require_crew_lead
 from audits.services.effort import effort_of_pass
-from audits.services.farms import the_block, the_crew
+from audits.services.farms import the_block, the_crew, the_farm
 from audits.services.standards import standard_of
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
@@ -171,7 +170,7 @@ def list_passes(database: Database, actor: Actor, season: int) -> PassList:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         zone = ZoneInfo(farm.time_zone)
         span = season_span(season, farm.season_start_month, farm.time_zone)
         lots: dict[int, Counter[LotState]] = defaultdict(Counter)
@@ -277,7 +276,7 @@ def view_new_pass(database: Database, actor: Actor, block_id: int, day: date) ->
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         season = season_of(day, farm.season_start_month)
         span = season_span(season, farm.season_start_month, farm.time_zone)
         sizes = Counter(worker.crew_id for worker in farm_queries.workers(connection, farm.id))
@@ -298,10 +297,3 @@ def _lots(connection: sa.Connection, farm_id: int, pass_id: int) -> list[LotOfPa
         LotOfPass(lot, tuple(rows[lot.id]))
         for lot in queries.lots_of_pass(connection, farm_id, pass_id)
     ]
-
-
-def _farm(connection: sa.Connection, farm_id: int) -> Farm:
-    found = farm_queries.farm_by_id(connection, farm_id)
-    if found is None:
-        raise NotFound(say("There is no such farm."))
-    return found

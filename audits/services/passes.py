@@ -11,14 +11,14 @@ import sqlalchemy as sa
 from audits.errors import Conflict, NotFound
 from audits.lots import MOST_WORKERS_FOR_ROW_LOTS, half_day
 from audits.messages import Message, say
-from audits.records import Actor, AssignmentRow, CrewPass, Farm, Lot, PassRow, Row
+from audits.records import Actor, AssignmentRow, CrewPass, Lot, PassRow, Row
 from audits.sampling import Effort, EffortState, is_lot_audited
 from audits.services.access import require_crew_lead
 from audits.services.ahead import drop_ahead_draws, give_back_ahead_draw, take_ahead_draw
 from audits.services.attributing import reattribute
 from audits.services.effort import Chance, effort_of_pass
 from audits.services.entries import Entries
-from audits.services.farms import the_block, the_crew
+from audits.services.farms import the_block, the_crew, the_farm
 from audits.services.standards import standard_of
 from audits.storage.database import Database
 from audits.storage.queries import audits as audit_queries
@@ -99,7 +99,7 @@ def begin_pass(
     with database.write() as connection:
         block = the_block(connection, actor.farm_id, entry["block_id"])
         crew = the_crew(connection, actor.farm_id, entry["crew_id"])
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         rows = {row.id: row for row in farm_queries.rows_of_block(connection, farm.id, block.id)}
         day = entry["started_at"].astimezone(ZoneInfo(farm.time_zone)).date()
         version = standard_in_force(connection, farm.id, block.id, day)
@@ -678,7 +678,7 @@ def _open_half_day_lot(
         return None
     # Once every lot is audited again, no row joins a lot that was passed over before.
     may_join = _NOT_BEGUN if effort is Effort.ONE_IN_THREE else {LotState.WAITING}
-    zone = _farm(connection, farm_id).time_zone
+    zone = the_farm(connection, farm_id).time_zone
     for candidate in queries.lots_of_pass(connection, farm_id, found.id):
         same = half_day(candidate.finished_at, zone) == half_day(finished_at, zone)
         if same and candidate.state in may_join:
@@ -965,10 +965,3 @@ def _row_number(connection: sa.Connection, farm_id: int, part: PassRow) -> str:
 
 def _still_to_come() -> Message:
     return say("This time is still to come.")
-
-
-def _farm(connection: sa.Connection, farm_id: int) -> Farm:
-    found = farm_queries.farm_by_id(connection, farm_id)
-    if found is None:
-        raise NotFound(say("There is no such farm."))
-    return found

@@ -18,14 +18,13 @@ from audits.sampling import Place, StagePlan, draw_trees, stage_producer_risk, w
 from audits.sampling.stored import plan_payload
 from audits.sampling.tables import Inspection
 from audits.services.access import require_crew_lead
-from audits.services.farms import bearing_positions
+from audits.services.farms import bearing_positions, the_farm
 from audits.services.inspections import planned_inspections, stage_inspections, table_terms
 from audits.services.scorebook import read_assignments
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
 from audits.storage.queries import audits as audit_queries
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.ahead import is_drawn_ahead
@@ -341,9 +340,7 @@ def bearing_places(
     NotFound
         If there is no such farm.
     """
-    farm = farm_queries.farm_by_id(connection, farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such farm."))
+    farm = the_farm(connection, farm_id)
     day = crew_pass.started_at.astimezone(ZoneInfo(farm.time_zone)).date()
     return [
         Place(part.orchard_row_id, position)

@@ -27,9 +27,9 @@ from audits.messages import Message, say, say_n
 from audits.records import Actor
 from audits.seasons import Season, Span, season_days, season_span
 from audits.services.access import require_role
+from audits.services.farms import the_farm
 from audits.services.trends import LEAST_PEOPLE_OF_A_CREW, in_stage_order
 from audits.storage.database import Database
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import season as queries
 from audits.storage.queries.season import AuditLine, LotCount, PassHours, StageVerdicts
 from audits.storage.queries.trends import crew_sizes, seasons_with_results
@@ -245,9 +245,7 @@ def review_season(
     """
     require_role(actor, Role.OWNER)
     with database.read() as connection:
-        farm = farm_queries.farm_by_id(connection, actor.farm_id)
-        if farm is None:
-            raise NotFound(say("There is no such farm."))
+        farm = the_farm(connection, actor.farm_id)
         crews = crew_sizes(connection, farm.id)
         chartable = {
             crew: name for crew, (name, people) in crews.items() if people >= LEAST_PEOPLE_OF_A_CREW

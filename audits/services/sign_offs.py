@@ -14,17 +14,16 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
+from audits.errors import Conflict, InvalidInput, NotAllowed
 from audits.learning_stages import signed_off_at
 from audits.messages import say
 from audits.records import Actor, Farm, StageLearning, StandardVersion, Worker
 from audits.services.access import require_crew_lead, require_sight_of_worker
-from audits.services.farms import the_worker
+from audits.services.farms import the_farm, the_worker
 from audits.services.standards import standard_of
 from audits.standard import Promise, SignOffRule
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries import training as queries
 from audits.storage.queries.fetch import insert
@@ -152,7 +151,7 @@ def view_learning(database: Database, actor: Actor, worker_id: int) -> LearningV
         users = account_queries.users(connection, actor.farm_id)
         return LearningView(
             worker,
-            _stages(connection, _farm(connection, actor), worker),
+            _stages(connection, the_farm(connection, actor.farm_id), worker),
             {user.id: user.name for user in users},
         )
 
@@ -221,7 +220,7 @@ def begin_stage(
     require_crew_lead(actor)
     with database.write() as connection:
         worker = the_worker(connection, actor.farm_id, worker_id)
-        farm = _farm(connection, actor)
+        farm = the_farm(connection, actor.farm_id)
         view = LearningView(worker, _stages(connection, farm, worker), {})
         if view.open_stage is not None:
             raise Conflict(
@@ -283,7 +282,7 @@ def sign_off(
         raise NotAllowed(say("Somebody else signs off your stages."))
     with database.write() as connection:
         worker = the_worker(connection, actor.farm_id, worker_id)
-        progress = _open_progress(connection, _farm(connection, actor), worker, stage)
+        progress = _open_progress(connection, the_farm(connection, actor.farm_id), worker, stage)
         if progress.met_at is None or progress.version is None:
             raise Conflict(
                 say(
@@ -331,7 +330,7 @@ def take_back_stage(database: Database, actor: Actor, worker_id: int, *, stage: 
     require_crew_lead(actor)
     with database.write() as connection:
         worker = the_worker(connection, actor.farm_id, worker_id)
-        _open_progress(connection, _farm(connection, actor), worker, stage)
+        _open_progress(connection, the_farm(connection, actor.farm_id), worker, stage)
         connection.execute(stage_learning.delete().where(_is(actor.farm_id, worker_id, stage)))
 
 
@@ -342,13 +341,6 @@ def _is(farm_id: int, worker_id: int, stage: Stage) -> sa.ColumnElement[bool]:
         stage_learning.c.stage == stage,
         stage_learning.c.signed_off_at.is_(None),
     )
-
-
-def _farm(connection: sa.Connection, actor: Actor) -> Farm:
-    farm = farm_queries.farm_by_id(connection, actor.farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such worker."))
-    return farm
 
 
 def _check_day(day: date, today: date) -> None:

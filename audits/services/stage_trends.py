@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final, TypeVar
@@ -123,7 +123,9 @@ class StageTrend:
     measures : MeasureReading or None
         What was measured; None where nothing was.
     faults : tuple of SeenFault
-        The latest nonconforming trees, the latest first.
+        The latest nonconforming trees, the latest first, without those still to be scored unseen.
+    hides_faults : bool
+        Whether some are left out, since whoever looks may still score these trees unseen.
     block_first : Message or None
         That the signal speaks of a block that is worse for everybody; None without that.
     """
@@ -137,6 +139,7 @@ class StageTrend:
     directions: Mapping[Fault, int]
     measures: MeasureReading | None
     faults: tuple[SeenFault, ...]
+    hides_faults: bool
     block_first: Message | None = None
 
     @property
@@ -181,6 +184,7 @@ def stage_trend(
     places: Mapping[int, RowPlace],
     *,
     auditors: int,
+    unseen: Collection[int] = (),
 ) -> StageTrend:
     """
     Say what the season of one person or crew came to in a stage.
@@ -199,6 +203,8 @@ def stage_trend(
         Where the trees' rows stand, by id.
     auditors : int
         Auditors that the rate may claim.
+    unseen : Collection of int, optional
+        Audits of which whoever looks may still score the trees unseen.
 
     Returns
     -------
@@ -226,7 +232,10 @@ def stage_trend(
         audits=len(audits),
         directions=fault_counts(tree.faults for tree in trees if tree.nonconforming),
         measures=_measures(stage, measured, audits, standards, comparable=beside_standard),
-        faults=_last_faults(stage, outcomes, audits, places),
+        faults=_last_faults(stage, outcomes, audits, places, unseen),
+        hides_faults=any(
+            outcome.nonconforming and outcome.audit_id in unseen for outcome in outcomes
+        ),
     )
 
 
@@ -415,13 +424,14 @@ def _last_faults(
     outcomes: Sequence[DueOutcome],
     audits: Mapping[int, TrendLine],
     places: Mapping[int, RowPlace],
+    unseen: Collection[int],
 ) -> tuple[SeenFault, ...]:
     # Latest audits first, and in each the trees scored last, as they come.
     found: list[SeenFault] = []
     for outcome in reversed(outcomes):
         if len(found) == MOST_FAULTS_SHOWN:
             break
-        if outcome.nonconforming:
+        if outcome.nonconforming and outcome.audit_id not in unseen:
             place = places[outcome.orchard_row_id]
             found.append(
                 SeenFault(

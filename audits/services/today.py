@@ -8,11 +8,10 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.errors import NotFound
-from audits.messages import say
 from audits.records import Actor, Farm, Worker
 from audits.seasons import season_of, season_span
 from audits.services.access import require_crew_lead
+from audits.services.farms import the_farm
 from audits.services.standards import standard_of
 from audits.services.start_checks import FIRST_HOUR
 from audits.services.trends import WorkerSignal, workers_with_signal
@@ -178,9 +177,7 @@ def view_today(database: Database, actor: Actor, now: datetime) -> TodayView:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        farm = farm_queries.farm_by_id(connection, actor.farm_id)
-        if farm is None:
-            raise NotFound(say("There is no such farm."))
+        farm = the_farm(connection, actor.farm_id)
         zone = ZoneInfo(farm.time_zone)
         day = now.astimezone(zone).date()
         season = season_of(day, farm.season_start_month)

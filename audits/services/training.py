@@ -20,7 +20,7 @@ from audits.records import Actor, Farm, TrainingEvent, Worker
 from audits.seasons import season_days, season_of
 from audits.services.access import require_crew_lead
 from audits.services.entries import LONGEST_TEXT, Entries
-from audits.services.farms import the_worker
+from audits.services.farms import the_farm, the_worker
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import farms as farm_queries
@@ -132,7 +132,7 @@ def note_training(
     """
     require_crew_lead(actor)
     with database.write() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         here = {worker.id for worker in farm_queries.workers(connection, farm.id)}
         worker_ids = list(dict.fromkeys(entry["worker_ids"]))
         entries = Entries()
@@ -225,7 +225,7 @@ def list_trainings(
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         workers = farm_queries.workers(connection, farm.id, with_retired=True)
         events = _events(connection, farm, season)
         trained = {event.worker_id for event in events}
@@ -272,7 +272,7 @@ def view_training(
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        farm = _farm(connection, actor.farm_id)
+        farm = the_farm(connection, actor.farm_id)
         event = _the_training(connection, farm.id, event_id)
         season = season_of(event.held_on, farm.season_start_month)
         found = queries.trees_of_season(connection, farm.id, season, [event.worker_id])
@@ -403,13 +403,6 @@ def _events(
     days = season_days(season, farm.season_start_month)
     people = None if worker_id is None else [worker_id]
     return queries.trainings(connection, farm.id, days.first_day, days.last_day, people)
-
-
-def _farm(connection: sa.Connection, farm_id: int) -> Farm:
-    farm = farm_queries.farm_by_id(connection, farm_id)
-    if farm is None:
-        raise NotFound(say("There is no such training."))
-    return farm
 
 
 def _the_training(connection: sa.Connection, farm_id: int, event_id: int) -> TrainingEvent:

@@ -8,8 +8,9 @@ their results.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 import sqlalchemy as sa
@@ -22,6 +23,7 @@ from audits.messages import Message, say
 from audits.records import Actor, Farm, Worker
 from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.agreement import WhoCounts, who_counts
+from audits.services.farms import the_worker
 from audits.services.name_order import by_name
 from audits.services.stage_trends import (
     LEAST_PEOPLE_OF_A_CREW,
@@ -35,6 +37,7 @@ from audits.services.stage_trends import (
     stage_trend,
 )
 from audits.services.standards import standard_of
+from audits.services.unseen import unseen_audits
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import season as season_queries
@@ -279,7 +282,13 @@ class WorkerSignal:
         return tuple(signal.stage for signal in self.signals)
 
 
-def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) -> WorkerTrend:
+def worker_trend(
+    database: Database,
+    actor: Actor,
+    worker_id: int,
+    season: int,
+    now: datetime | None = None,
+) -> WorkerTrend:
     """
     Return a worker's season, stage by stage.
 
@@ -293,6 +302,8 @@ def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) 
         Whose season.
     season : int
         Calendar year in which the season began.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late hides no faults.
 
     Returns
     -------
@@ -308,10 +319,7 @@ def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) 
     """
     require_sight_of_worker(actor, worker_id)
     with database.read() as connection:
-        farm = farm_queries.farm_by_id(connection, actor.farm_id)
-        worker = farm_queries.worker_by_id(connection, actor.farm_id, worker_id)
-        if farm is None or worker is None:
-            raise NotFound(say("There is no such worker."))
+        worker = the_worker(connection, actor.farm_id, worker_id)
         counted = _counted(
             connection,
             actor.farm_id,
@@ -322,13 +330,26 @@ def worker_trend(database: Database, actor: Actor, worker_id: int, season: int) 
             worker=worker,
             season=season,
             seasons=queries.seasons_with_results(connection, actor.farm_id),
-            stages=_stage_trends(connection, actor.farm_id, season, counted, outcomes),
+            stages=_stage_trends(
+                connection,
+                actor.farm_id,
+                season,
+                counted,
+                outcomes,
+                unseen_audits(connection, actor, now),
+            ),
             left_out=counted.left_out,
             shared=_shared_results(connection, actor.farm_id, season, worker.crew_id, counted.who),
         )
 
 
-def crew_trend(database: Database, actor: Actor, crew_id: int, season: int) -> CrewTrend:
+def crew_trend(
+    database: Database,
+    actor: Actor,
+    crew_id: int,
+    season: int,
+    now: datetime | None = None,
+) -> CrewTrend:
     """
     Return a crew's season on trees that several people did, or that nobody was named for.
 
@@ -342,6 +363,8 @@ def crew_trend(database: Database, actor: Actor, crew_id: int, season: int) -> C
         Whose season.
     season : int
         Calendar year in which the season began.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late hides no faults.
 
     Returns
     -------
@@ -367,7 +390,8 @@ def crew_trend(database: Database, actor: Actor, crew_id: int, season: int) -> C
         lines = queries.shared_lines(connection, actor.farm_id, season, crew_id)
         counted = _counted(connection, actor.farm_id, lines)
         outcomes = queries.shared_outcomes(connection, actor.farm_id, season, crew_id)
-        stages = _stage_trends(connection, actor.farm_id, season, counted, outcomes)
+        unseen = unseen_audits(connection, actor, now)
+        stages = _stage_trends(connection, actor.farm_id, season, counted, outcomes, unseen)
         return CrewTrend(crew, season, seasons, stages, counted.left_out, is_too_small=False)
 
 
@@ -591,6 +615,7 @@ def _stage_trends(
     season: int,
     counted: _Counted,
     outcomes: Iterable[DueOutcome],
+    unseen: Collection[int],
 ) -> tuple[StageTrend, ...]:
     """Return the stages of one worker or crew; a hard block is told apart."""
     found = by_stage(counted.outcomes(outcomes))
@@ -599,7 +624,13 @@ def _stage_trends(
     lines_of = _lines_by_stage(counted.lines)
     trends = [
         stage_trend(
-            stage, own, found[stage], standards, places, auditors=counted.auditors(stage, own)
+            stage,
+            own,
+            found[stage],
+            standards,
+            places,
+            auditors=counted.auditors(stage, own),
+            unseen=unseen,
         )
         for stage, own in lines_of.items()
     ]

@@ -36,7 +36,7 @@ from audits.services.scorebook import (
     refuse_undeciding,
     stage_standings,
 )
-from audits.services.unseen import require_sight
+from audits.services.unseen import may_see, require_sight
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import audits as queries
@@ -77,6 +77,8 @@ class VerdictView:
         Names of those who audit and amend, by user id.
     workers : Mapping of int to Worker
         The farm's workers, by id.
+    shows_trees : bool
+        Whether the person who asks may see which trees failed; only a rework order is had without.
     """
 
     view: AuditView
@@ -92,6 +94,7 @@ class VerdictView:
     version_scores: Mapping[int, Sequence[StageScoreRow]]
     people: Mapping[int, str]
     workers: Mapping[int, Worker]
+    shows_trees: bool
 
     @property
     def rows(self) -> dict[int, Row]:
@@ -144,7 +147,7 @@ def view_verdict(
     now : datetime or None, optional
         The present: a second audit that comes too late keeps nobody waiting.
     for_rework : bool, optional
-        Whether it is asked for because of the rework order: that must go out, and tells where,
+        Whether it is asked for because of the rework order: that must go out, and names stretches,
         whether or not a blind second audit is still to be made.
 
     Returns
@@ -189,6 +192,7 @@ def view_verdict(
             version_scores=version_scores,
             people={user.id: user.name for user in users},
             workers={worker.id: worker for worker in workers},
+            shows_trees=may_see(connection, actor, book.audit, now),
         )
 
 

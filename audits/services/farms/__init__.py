@@ -2,7 +2,7 @@
 
 from audits.services.farms.blocks import add_block, edit_block
 from audits.services.farms.crews import add_crew, add_worker, edit_crew, edit_worker
-from audits.services.farms.found import the_block, the_crew, the_row, the_worker
+from audits.services.farms.found import the_block, the_crew, the_farm, the_row, the_worker
 from audits.services.farms.planting_map import (
     PlantingEntry,
     add_planting,
@@ -33,6 +33,7 @@ __all__ = [
     "planting_of",
     "the_block",
     "the_crew",
+    "the_farm",
     "the_row",
     "the_worker",
 ]

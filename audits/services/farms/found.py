@@ -4,8 +4,35 @@ import sqlalchemy as sa
 
 from audits.errors import NotFound
 from audits.messages import say
-from audits.records import Block, Crew, Row, Worker
+from audits.records import Block, Crew, Farm, Row, Worker
 from audits.storage.queries import farms as queries
+
+
+def the_farm(connection: sa.Connection, farm_id: int) -> Farm:
+    """
+    Return the farm.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+
+    Returns
+    -------
+    Farm
+        The farm.
+
+    Raises
+    ------
+    NotFound
+        If there is none.
+    """
+    farm = queries.farm_by_id(connection, farm_id)
+    if farm is None:
+        raise NotFound(say("There is no such farm."))
+    return farm
 
 
 def the_block(connection: sa.Connection, farm_id: int, block_id: int) -> Block:

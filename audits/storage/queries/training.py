@@ -5,9 +5,9 @@ Trees count for the person who did the stage alone. First audits come as everywh
 one that decided, the latest version of a score. Start checks enter only where a stage is learned.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import date, datetime
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import sqlalchemy as sa
 
@@ -58,7 +58,7 @@ class CrewSum(NamedTuple):
 
 _FARM: Final = sa.bindparam("farm_id", type_=sa.Integer)
 _SEASON: Final = sa.bindparam("season", type_=sa.Integer)
-_WORKERS: Final = sa.bindparam("worker_ids", expanding=True)
+_WORKERS: Final = sa.bindparam("worker_ids", type_=sa.Integer, expanding=True)
 _CREW: Final = sa.bindparam("crew_id", type_=sa.Integer)
 
 _TREES: Final = (
@@ -152,9 +152,9 @@ def trees_while_learning(
     return _trees(connection.execute(_WHILE_LEARNING, keys))
 
 
-def _trees(rows: sa.CursorResult[tuple[object, ...]]) -> list[ScoredTree]:
+def _trees(rows: Iterable[Any]) -> list[ScoredTree]:
     return [
-        ScoredTree(worker_id, stage, result is Result.NONCONFORMING, *rest)  # type: ignore[arg-type]
+        ScoredTree(worker_id, stage, result is Result.NONCONFORMING, *rest)
         for worker_id, stage, result, *rest in rows
     ]
 

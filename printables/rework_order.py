@@ -208,12 +208,13 @@ def _row(row: OrderRow, words: Words, width_mm: float) -> Drawing:
         if row.start_end
         else say("%(row)s, start", row=row.label)
     )
+    sampled = not {TreeMark.CONFORMING, TreeMark.NONCONFORMING}.isdisjoint(row.marks)
     labels = StripLabels(
         title=row.label,
         description="",
         start=words.say(start),
         end=words.say(say("end of the row")),
-        plain=words.say(say("not in the sample")),
+        plain=words.say(say("not in the sample") if sampled else say("in this lot")),
         conforming=words.say(say("found right")),
         nonconforming=words.say(say("fault found")),
         outside=words.say(say("not in this lot")),

@@ -5,8 +5,10 @@ from uuid import uuid4
 
 import pytest
 
-from audits.vocabulary import Role
-from tests.row_audit import begin, fill, prune, seal
+from audits.vocabulary import Fault, Role
+from tests.page_words import words_of
+from tests.paper import page_texts
+from tests.row_audit import assign_halves, begin, fault, fill, first_trees, prune, seal
 from tests.web.pages import read_page
 
 LANGUAGES = ("en", "es")
@@ -179,6 +181,36 @@ def test_a_second_audit_from_the_list_to_the_pair(supervisor, owner, database, o
     pair = f"/auditors/pairs/{orchard.owner.user_id}/{orchard.supervisor.user_id}"
     assert "Too high" in text_of(supervisor, pair)
     assert "Made by" not in text_of(supervisor, f"/lots/{pruned.lot_ids[0]}")
+
+
+def test_where_faults_stand_stays_unseen_on_a_workers_page_and_on_a_rework_order(
+    supervisor, owner, sign_in, database, orchard, pruned
+):
+    worker_id, _ = assign_halves(database, orchard, pruned)
+    first = begin(database, orchard, pruned.lot_ids[0], seed=CHOSEN_SEED)
+    fill(database, orchard, first, first_trees(9, top=fault(Fault.HIGH)))
+    seal(database, orchard, first)
+    page, order = f"/workers/{worker_id}", "/print/rework/1.pdf"
+
+    def shown_to(client):
+        return tells_where(client), "fault found" in read_pdf(client, order)
+
+    def tells_where(client):
+        return re.search(r"\btree \d+", words_of(client.get(page))) is not None
+
+    assert shown_to(supervisor) == (True, True)
+    assert shown_to(owner) == (False, False)
+    assert tells_where(sign_in(Role.WORKER))
+    assert "to be scored a second time, unseen" in words_of(owner.get(page))
+    assert "Too high" in read_pdf(owner, order)
+    owner.post("/auditors/second-audits/1/give-up")
+    assert shown_to(owner) == (True, True)
+
+
+def read_pdf(client, address: str) -> str:
+    answer = client.get(address)
+    assert answer.status_code == 200, answer.text
+    return " ".join(page_texts(answer.data))
 
 
 def test_a_second_audit_may_be_given_up_by_somebody_else(

@@ -1,30 +1,33 @@
 """A rework order as the printable takes it."""
 
+from collections.abc import Sequence
+
 from audits.records import ReworkItem, Row, Worker
 from audits.services.contesting import contested_in_audits
 from audits.services.reworking import view_rework
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.queries import farms as farm_queries
+from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet, rework_order
 from printables.sheet import Page
 from webapp.access import actor
 from webapp.auditing.places import row_name
 from webapp.auditing.sheets import row_marks
-from webapp.extensions import database, farm
+from webapp.extensions import database, farm, present
 from webapp.reading import words
 
 
 def rework_pdf(order_id: int, page: Page) -> bytes:
     """Print a rework order in the reader's language."""
     view = view_rework(database(), actor(), order_id)
-    verdict = view_verdict(database(), actor(), view.order.audit_id, for_rework=True)
+    verdict = view_verdict(database(), actor(), view.order.audit_id, present(), for_rework=True)
     with database().read() as connection:
         workers = {
             worker.id: worker
             for worker in farm_queries.workers(connection, actor().farm_id, with_retired=True)
         }
     rows = {
-        row.id: OrderRow(row_name(row), row.start_end, tuple(marks), row.trees_per_panel)
+        row.id: OrderRow(row_name(row), row.start_end, _shown(marks, verdict), row.trees_per_panel)
         for row, marks in row_marks(verdict)
     }
     sheet = ReworkSheet(
@@ -40,6 +43,13 @@ def rework_pdf(order_id: int, page: Page) -> bytes:
         contested=len(contested_in_audits(database(), actor(), view.order.audit_id)),
     )
     return rework_order(sheet, words(), page=page)
+
+
+def _shown(marks: Sequence[TreeMark], verdict: VerdictView) -> tuple[TreeMark, ...]:
+    """Return the marks of a row, without its sample for who may still score these trees unseen."""
+    if verdict.shows_trees:
+        return tuple(marks)
+    return tuple(mark if mark is TreeMark.OUTSIDE else TreeMark.PLAIN for mark in marks)
 
 
 def _auditor(verdict: VerdictView) -> str:

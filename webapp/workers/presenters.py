@@ -67,6 +67,7 @@ class StageView:
     reason: Message
     promise: str
     trees: list[FaultyTreeView]
+    hides_trees: bool
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,7 @@ def _stage_view(trend: StageTrend, contests: WorkerContests) -> StageView:
         reason=trend.charts.choice.reason,
         promise=_promise(trend),
         trees=[_faulty_tree(trend.stage, tree, contests) for tree in trend.faults],
+        hides_trees=trend.hides_faults,
     )
 
 

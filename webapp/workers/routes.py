@@ -15,7 +15,7 @@ from audits.services.trends import (
 )
 from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
-from webapp.extensions import database
+from webapp.extensions import database, present
 from webapp.navigation import way_to
 from webapp.season.choice import chosen_season, season_choices, season_label
 from webapp.workers.presenters import (
@@ -53,7 +53,7 @@ def mine() -> ResponseReturnValue:
     worker_id = actor().worker_id
     if worker_id is None:
         raise NotFound(say("There is no such worker."))
-    trend = worker_trend(database(), actor(), worker_id, chosen_season())
+    trend = worker_trend(database(), actor(), worker_id, chosen_season(), present())
     return _page(trend, url_for("workers.mine"), own=True)
 
 
@@ -61,7 +61,7 @@ def mine() -> ResponseReturnValue:
 @open_to(EVERYONE)
 def show(worker_id: int) -> ResponseReturnValue:
     """Show a worker's season."""
-    trend = worker_trend(database(), actor(), worker_id, chosen_season())
+    trend = worker_trend(database(), actor(), worker_id, chosen_season(), present())
     own = actor().worker_id == worker_id
     return _page(trend, url_for("workers.show", worker_id=worker_id), own=own)
 
@@ -70,7 +70,7 @@ def show(worker_id: int) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def crew(crew_id: int) -> ResponseReturnValue:
     """Show a crew's season on trees for which nobody answers alone."""
-    trend = crew_trend(database(), actor(), crew_id, chosen_season())
+    trend = crew_trend(database(), actor(), crew_id, chosen_season(), present())
     stages = stage_views(trend.stages)
     return render_template(
         "workers/crew.html",

@@ -24,8 +24,8 @@ _LARGEST_SIZE: Final = 20_000
 # A chance that equals alpha is small enough; rounding must not make it too large.
 _ROUNDING: Final = 1e-12
 
-# A table is as unlikely as another if their chances agree to this, as in R.
-_AS_UNLIKELY: Final = 1e-7
+# A table is as unlikely as another if their chances agree to one part in this, as in R.
+_AS_UNLIKELY: Final = 10_000_000
 
 
 class TwoProportionsSize(NamedTuple):
@@ -545,8 +545,9 @@ def fisher_exact(table: Sequence[Sequence[int]]) -> FisherTest:
         for first in range(least, most + 1)
     ]
     every, here = math.comb(total, row), int(one) - least
-    # Whole numbers, so that equally likely tables are equal.
-    as_unlikely = sum(way for way in ways if way <= ways[here] * (1 + _AS_UNLIKELY))
+    # Whole numbers, so that equally likely tables are equal and no season's count is too large.
+    limit = ways[here] * (_AS_UNLIKELY + 1)
+    as_unlikely = sum(way for way in ways if way * _AS_UNLIKELY <= limit)
     return FisherTest(
         two_sided=as_unlikely / every,
         greater=sum(ways[here:]) / every,

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from scipy import stats
 
 from audits.comparison.multiple import (
     benjamini_hochberg,
@@ -169,6 +170,12 @@ def test_a_difference_too_small_to_see_has_no_size(monkeypatch):
 
 def test_margins_of_none_leave_nothing_to_test():
     assert fisher_exact([[0, 0], [3, 4]]) == (1.0, 1.0, 1.0)
+
+
+def test_fishers_test_takes_the_trees_of_a_season():
+    """Against scipy; the ways of such a table are beyond floats."""
+    found = fisher_exact([[150, 850], [100, 1100]])
+    assert found.two_sided == pytest.approx(stats.fisher_exact([[150, 850], [100, 1100]])[1])
 
 
 def test_no_questions_have_no_chances():

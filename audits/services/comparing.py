@@ -12,13 +12,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
+from functools import cached_property
 from typing import Final, NamedTuple
 
 import sqlalchemy as sa
 
 from audits.check_trees import auditors_for_floor
 from audits.comparison.funnel import FunnelLimits, Overdispersion, funnel_limits, overdispersion
-from audits.comparison.standardising import StandardisedRate, indirect_standardisation
+from audits.comparison.standardising import (
+    StandardisedRate,
+    indirect_standardisation,
+    stratum_rates,
+)
 from audits.control.limits import FractionLimits
 from audits.estimates import (
     LEAST_AUDITORS_TO_COMPARE,
@@ -35,7 +40,14 @@ from audits.services.access import require_crew_lead
 from audits.services.comparing_heights import HeightComparison, compare_heights
 from audits.services.counted import CountedLines, accepted_fraction, counted_lines
 from audits.services.farms import the_farm
-from audits.services.fitting import Factor, FitResult, FitStatus, FittedLevel, fit_status
+from audits.services.fitting import (
+    Factor,
+    FitResult,
+    FitStatus,
+    FittedLevel,
+    figures_of_lines,
+    fit_status,
+)
 from audits.services.name_order import by_name
 from audits.services.weeks import WeeklyCourse, courses_of_season
 from audits.storage.database import Database
@@ -304,7 +316,15 @@ def compare(
             stages = queries.stages_with_results(connection, farm.id, season)
             stage = next(iter(stages), Stage.TOP)
         lines = counted_lines(connection, farm.id, season, stage, now)
-        status = fit_status(connection, farm.id, season, stage, FitKind.FAULTS, now)
+        status = fit_status(
+            connection,
+            farm.id,
+            season,
+            stage,
+            FitKind.FAULTS,
+            now,
+            figures=figures_of_lines(lines.own),
+        )
         people = _people(connection, farm.id, season, stage, lines)
         names = _Names(
             blocks=queries.block_names(connection, farm.id),
@@ -549,7 +569,7 @@ class _View:
             due_in[line.block_id] += line.due
         for block_id, due in due_in.items():
             block = self._level(Factor.BLOCK, block_id)
-            rate = self._rate_of_block(block_id)
+            rate = self._rates_of_blocks[block_id] or 0.0
             if (
                 block is not None
                 and block.side > 0
@@ -572,12 +592,12 @@ class _View:
         if by_strict >= _MOST * row.due:
             yield say("Scored mostly by a stricter auditor.")
 
-    def _rate_of_block(self, block_id: int) -> float:
-        return (
-            ratio_of_sums(
-                (line.nonconforming, line.due) for line in self.lines if line.block_id == block_id
-            )
-            or 0.0
+    @cached_property
+    def _rates_of_blocks(self) -> dict[int, float | None]:
+        return stratum_rates(
+            [line.block_id for line in self.lines],
+            [line.nonconforming for line in self.lines],
+            [line.due for line in self.lines],
         )
 
     def _is_strict(self, auditor_id: int) -> bool:

@@ -27,6 +27,7 @@ from audits.services.fitting import (
     FitResult,
     FitStatus,
     FittedLevel,
+    figures_of_heights,
     fit_status,
 )
 from audits.services.name_order import by_name
@@ -144,7 +145,15 @@ def compare_heights(
     heights = counted_heights(connection, farm, season, now)
     if not heights:
         return None
-    status = fit_status(connection, farm.id, season, Stage.TOP, FitKind.HEIGHTS, now)
+    status = fit_status(
+        connection,
+        farm.id,
+        season,
+        Stage.TOP,
+        FitKind.HEIGHTS,
+        now,
+        figures=figures_of_heights(heights),
+    )
     by_worker: dict[int, list[Deviation]] = defaultdict(list)
     for height in heights:
         by_worker[height.tree.worker_id].append(height)

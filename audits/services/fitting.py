@@ -10,24 +10,29 @@ import logging
 import math
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from functools import cached_property
+from hashlib import sha256
 from typing import Any, Final
 
 import sqlalchemy as sa
 from pydantic import BaseModel, ConfigDict
 
 from audits.comparison.reasons import NO_FIT_SENTENCES, NoFit
-from audits.errors import NotFound
+from audits.errors import Busy, NotFound
+from audits.estimates import LEAST_TREES_TO_COMPARE
 from audits.estimates.intervals import normal_quantile
 from audits.messages import Message, say
 from audits.records import Actor, MixedFit
 from audits.services.access import require_crew_lead
-from audits.services.counted import counted_heights, counted_lines
+from audits.services.counted import Deviation, counted_heights, counted_lines
 from audits.services.farms import the_farm
 from audits.storage.database import Database
 from audits.storage.queries import comparing as queries
+from audits.storage.queries.comparing import ComparedLine
 from audits.storage.queries.fetch import insert
 from audits.storage.tables import mixed_fit
 from audits.vocabulary import FitKind, FitState, Stage
@@ -126,6 +131,8 @@ class FitResult(BaseModel):
         Standard deviation between the levels of each factor, on the scale of the model.
     confounded : tuple of (Factor, Factor)
         Factors that divide the trees alike, so that nothing tells them apart.
+    figures : str, optional
+        Fingerprint of the figures that it was worked out from; empty if none was kept.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -136,6 +143,11 @@ class FitResult(BaseModel):
     levels: Mapping[Factor, tuple[FittedLevel, ...]]
     spreads: Mapping[Factor, float]
     confounded: tuple[tuple[Factor, Factor], ...] = ()
+    figures: str = ""
+
+    @cached_property
+    def _by_id(self) -> dict[tuple[Factor, int], FittedLevel]:
+        return {(factor, each.id): each for factor, own in self.levels.items() for each in own}
 
     def level(self, factor: Factor, level_id: int) -> FittedLevel | None:
         """
@@ -151,9 +163,10 @@ class FitResult(BaseModel):
         Returns
         -------
         FittedLevel or None
-            None if the fit does not know it.
+            None if the fit does not know it, or knew too few of its trees to compare.
         """
-        return next((each for each in self.levels.get(factor, ()) if each.id == level_id), None)
+        found = self._by_id.get((factor, level_id))
+        return None if found is None or found.trees < LEAST_TREES_TO_COMPARE else found
 
 
 @dataclass(frozen=True)
@@ -169,6 +182,8 @@ class FitStatus:
         Its result.
     newer_audits : int
         Audits sealed since that are not in it.
+    is_outdated : bool
+        Whether scores that are in it were amended since, or count otherwise, and no audit came.
     pending : MixedFit or None
         A fit that is being worked out now.
     problem : Message or None
@@ -178,6 +193,7 @@ class FitStatus:
     done: MixedFit | None
     result: FitResult | None
     newer_audits: int
+    is_outdated: bool
     pending: MixedFit | None
     problem: Message | None
 
@@ -322,6 +338,8 @@ def fit_status(
     stage: Stage,
     kind: FitKind,
     now: datetime,
+    *,
+    figures: str,
 ) -> FitStatus:
     """
     Return where the mixed model of a stage stands.
@@ -340,6 +358,8 @@ def fit_status(
         Faults or heights.
     now : datetime
         The present.
+    figures : str
+        Fingerprint of the figures as they are now, by `figures_of_lines` or `figures_of_heights`.
 
     Returns
     -------
@@ -353,13 +373,71 @@ def fit_status(
     if done is not None and done.begun_at is not None:
         newer = queries.audits_sealed_since(connection, farm_id, season, stage, done.begun_at)
     pending = latest if latest is not None and _is_alive(latest, now) else None
+    result = FitResult.model_validate(done.result) if done is not None else None
     return FitStatus(
         done=done,
-        result=FitResult.model_validate(done.result) if done is not None else None,
+        result=result,
         newer_audits=newer,
+        is_outdated=bool(
+            result is not None and not newer and result.figures and result.figures != figures
+        ),
         pending=pending,
         problem=_problem_of(latest) if latest is not None and pending is None else None,
     )
+
+
+def figures_of_lines(lines: Iterable[ComparedLine]) -> str:
+    """
+    Return a fingerprint of the sums that a fit of faults is worked out from.
+
+    Parameters
+    ----------
+    lines : Iterable of ComparedLine
+        Lines of trees that one person alone did.
+
+    Returns
+    -------
+    str
+        The same for the same sums, in whatever order they come.
+    """
+    return _fingerprint(
+        (
+            line.audit_id,
+            line.worker_id,
+            line.block_id,
+            line.auditor_id,
+            line.due,
+            line.nonconforming,
+        )
+        for line in lines
+    )
+
+
+def figures_of_heights(heights: Iterable[Deviation]) -> str:
+    """
+    Return a fingerprint of the heights that a fit is worked out from.
+
+    Parameters
+    ----------
+    heights : Iterable of Deviation
+        The measured trees.
+
+    Returns
+    -------
+    str
+        The same for the same heights, in whatever order they come.
+    """
+    return _fingerprint(
+        (each.tree.audit_id, each.tree.worker_id, each.tree.block_id, each.tree.auditor_id, each.mm)
+        for each in heights
+    )
+
+
+def _fingerprint(rows: Iterable[tuple[float | None, ...]]) -> str:
+    digest = sha256()
+    for row in sorted(map(repr, rows)):
+        digest.update(row.encode())
+    return digest.hexdigest()
 
 
 def pending_fits(
@@ -502,8 +580,9 @@ def _teller(
         if told_at is not None and now - told_at < _PROGRESS_EVERY:
             return
         told_at = now
-        with database.write() as connection:
-            progress = {"progress": min(max(float(done), 0.0), 1.0)}
+        progress = {"progress": min(max(float(done), 0.0), 1.0)}
+        # Nobody's minute of work is given up because the database was busy just then.
+        with suppress(Busy), database.write() as connection:
             queries.change_fit(connection, fit, farm_id, progress, only_in=FitState.RUNNING)
 
     return tell
@@ -523,7 +602,7 @@ def _worked_out(
         else:
             lines = counted_lines(connection, farm_id, fit.season, fit.stage, begun_at).own
     if fit.kind is FitKind.HEIGHTS:
-        return _fitted_heights(
+        result = _fitted_heights(
             [each.mm for each in heights],
             {
                 Factor.WORKER: [each.tree.worker_id for each in heights],
@@ -533,7 +612,8 @@ def _worked_out(
             audits=len({each.tree.audit_id for each in heights}),
             tell=tell,
         )
-    return _fitted_faults(
+        return result.model_copy(update={"figures": figures_of_heights(heights)})
+    result = _fitted_faults(
         [line.nonconforming for line in lines],
         [line.due for line in lines],
         {
@@ -544,6 +624,7 @@ def _worked_out(
         audits=len({line.audit_id for line in lines}),
         tell=tell,
     )
+    return result.model_copy(update={"figures": figures_of_lines(lines)})
 
 
 def _fitted_faults(

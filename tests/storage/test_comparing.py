@@ -5,7 +5,8 @@ from datetime import timedelta
 import pytest
 import sqlalchemy as sa
 
-from audits.errors import NotAllowed
+from audits.errors import Busy, NotAllowed
+from audits.messages import say
 from audits.services import counted, fitting
 from audits.services.agreement import WhoCounts
 from audits.services.comparing import Around, Place, compare
@@ -15,7 +16,7 @@ from audits.storage.tables import mixed_fit
 from audits.vocabulary import FitKind, FitState, Stage
 from tests.fair_season import add_fair_season, second_block
 from tests.orchard import ROW_SPACING_MM, plant_orchard
-from tests.scored_season import SEASON, Scored, add_audit, add_lot, day, trees
+from tests.scored_season import SEASON, Scored, add_audit, add_lot, amend_tree, day, trees
 
 NOW = day(30)
 TOP = Stage.TOP
@@ -188,6 +189,77 @@ def test_a_fit_keeps_its_date_and_counts_what_came_since(quick_database, orchard
     status = compared(quick_database, orchard).fit
     assert (fit.state, fit.progress, fit.begun_at) == (FitState.DONE, 1.0, day(20))
     assert (status.result.audits, status.result.trees, status.newer_audits) == (72, 1440, 1)
+
+
+def test_a_fit_says_so_once_its_scores_were_amended(database, orchard):
+    add_fair_season(database, orchard)
+    with database.write() as connection:
+        scored = trees(TOP, orchard.worker_ids[0], "o" * 5)
+        ids = add_audit(connection, orchard, scored, started_at=day(13))
+    worked_out(database, orchard)
+    assert not compared(database, orchard).fit.is_outdated
+    with database.write() as connection:
+        (amended,) = trees(TOP, orchard.worker_ids[0], "x")
+        amend_tree(connection, orchard, ids, 2, amended)
+    status = compared(database, orchard).fit
+    assert (status.is_outdated, status.newer_audits) == (True, 0)
+    worked_out(database, orchard)
+    assert not compared(database, orchard).fit.is_outdated
+
+
+def test_a_fit_says_so_once_an_auditor_in_it_does_not_count(database, orchard, monkeypatch):
+    add_fair_season(database, orchard)
+    worked_out(database, orchard)
+    who = WhoCounts(frozenset({(orchard.owner.user_id, TOP)}), frozenset({TOP}))
+    monkeypatch.setattr(counted, "who_counts", lambda *_: who)
+    assert compared(database, orchard).fit.is_outdated
+
+
+def test_a_fit_that_knew_few_trees_of_somebody_gives_no_rate(database, orchard):
+    """By now the person has enough to be compared; 29 trees have no rate, then as now."""
+    somebody = orchard.worker_ids[0]
+    auditors = (orchard.supervisor.user_id, orchard.owner.user_id)
+    with database.write() as connection:
+        for number in range(12):
+            mixed = [*trees(TOP, somebody, "ox"), *trees(TOP, orchard.worker_ids[1], "oooox")]
+            add_audit(
+                connection,
+                orchard,
+                mixed,
+                started_at=day(1 + number),
+                row=number % 4,
+                auditor_id=auditors[number % 2],
+            )
+    worked_out(database, orchard, now=day(14))
+    with database.write() as connection:
+        for number in range(3):
+            more = trees(TOP, somebody, "o" * 5)
+            add_audit(connection, orchard, more, started_at=day(20 + number), row=number)
+    fair = {line.worker.id: line.fair for line in compared(database, orchard).lines}
+    assert fair[somebody] is None
+    assert fair[orchard.worker_ids[1]] is not None
+
+
+def test_a_busy_database_stops_no_fit(database, orchard, monkeypatch):
+    """How far the work is may be told a second later."""
+    add_fair_season(database, orchard)
+    told = []
+
+    def busy(*_arguments):
+        told.append(True)
+        raise Busy(say("The database is busy. Try again in a moment."))
+
+    write_down = fitting._fitted_faults
+
+    def with_busy_database(*arguments, tell, **options):
+        with monkeypatch.context() as patched:
+            patched.setattr(database, "write", busy)
+            return write_down(*arguments, tell=tell, **options)
+
+    monkeypatch.setattr(fitting, "_fitted_faults", with_busy_database)
+    (fit,) = worked_out(database, orchard)
+    assert told
+    assert fit.state is FitState.DONE
 
 
 def test_what_is_being_worked_out_is_not_asked_for_twice(database, orchard):

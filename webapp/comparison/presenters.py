@@ -473,14 +473,14 @@ def _fit(faults: FitStatus, heights: FitStatus | None) -> FitView:
     pending = [status.pending for status in statuses if status.pending]
     problem = next((status.problem for status in statuses if status.problem), None)
     return FitView(
-        standing=_standing(faults),
+        standing=_standing(faults, is_outdated=any(status.is_outdated for status in statuses)),
         problem=words().say(problem) if problem and not pending else "",
         progress=sum(fit.progress for fit in pending) / len(pending) if pending else None,
         key=gettext("Work it out anew") if faults.done else gettext("Take block and auditor out"),
     )
 
 
-def _standing(status: FitStatus) -> str:
+def _standing(status: FitStatus, *, is_outdated: bool) -> str:
     if status.done is None or status.done.begun_at is None or status.result is None:
         return ""
     reader = words()
@@ -491,6 +491,9 @@ def _standing(status: FitStatus) -> str:
         status.result.audits,
         day=format_skeleton("MMMMd", day, locale=reader.locale),
     )
+    if is_outdated:
+        changed = gettext("Since then scores in it were amended, or count otherwise.")
+        return f"{worked_out} {changed}"
     if not status.newer_audits:
         return worked_out
     newer = ngettext(

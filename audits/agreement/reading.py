@@ -158,7 +158,7 @@ def read_agreement(table: Table) -> AgreementReading:
     Examples
     --------
     >>> print(read_agreement([[40, 2], [1, 12]]).sentence)
-    Good agreement: kappa 0.85, could be 0.64 to 0.99 (55 trees).
+    Kappa 0.85, could be 0.64 to 0.99 (55 trees).
     """
     counts = checked_table(table)
     found = cohen_kappa(counts)
@@ -227,7 +227,7 @@ def _judged(pairs: int, agreed: int, kappa: float, interval: Interval) -> Agreem
     if kappa >= GOOD_KAPPA - _ROUNDING:
         level = AgreementLevel.GOOD
         sentence = say(
-            "Good agreement: kappa %(kappa)s, could be %(lower)s to %(upper)s (%(pairs)s trees).",
+            "Kappa %(kappa)s, could be %(lower)s to %(upper)s (%(pairs)s trees).",
             **values,
         )
         follows = say("The scores count.")

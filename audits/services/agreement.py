@@ -29,6 +29,7 @@ from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import agreement as queries
 from audits.storage.queries import audits as audit_queries
 from audits.storage.queries import check_trees as check_queries
+from audits.storage.queries import comparing as comparing_queries
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import passes as pass_queries
 from audits.storage.queries import photos as photo_queries
@@ -179,12 +180,15 @@ class PairView:
         What both measured.
     rows : Mapping of int to Row
         The rows of these trees, by id.
+    blocks : Mapping of int to str
+        The names of the farm's blocks, by id.
     """
 
     pair: Pair
     discussed: list[Discussed]
     measured: list[MeasuredPair]
     rows: Mapping[int, Row]
+    blocks: Mapping[int, str]
 
 
 @dataclass(frozen=True)
@@ -507,6 +511,7 @@ def view_pair(
             discussed=_discussed(connection, actor.farm_id, first, second, both),
             measured=_measured(first, second, both),
             rows=_rows(connection, actor.farm_id, both),
+            blocks=comparing_queries.block_names(connection, actor.farm_id),
         )
 
 

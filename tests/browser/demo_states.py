@@ -16,6 +16,7 @@ from audits.services import (
     accounts,
     amending,
     auditing,
+    calibrating,
     contesting,
     farms,
     passes,
@@ -70,6 +71,7 @@ class States:
         check = self._start_check()
         self._phone(begun)
         self._disagree()
+        round_on_trees = self._round_on_check_trees()
         with self.database.read() as connection:
             orders = pass_queries.rework_orders_of_lot(
                 connection, self.owner.farm_id, refused.book.draw.lot_id
@@ -88,6 +90,7 @@ class States:
             "rework": f"/rework/{orders[-1].id}",
             "start-check": f"/start-checks/{check}",
             "start-check-tree": f"/start-checks/{check}/tree",
+            "walk-begun": f"/auditors/audits/{round_on_trees}/trees",
         } | self._newcomers()
 
     def _actor(self, name: str) -> Actor:
@@ -156,6 +159,29 @@ class States:
             now=self.now,
         )
         return f"/audits/{view.book.audit.id}/trees/{tree.id}/amend"
+
+    def _round_on_check_trees(self) -> int:
+        """Score some trees of a calibration walk that is not closed."""
+        begin = self.now - timedelta(days=90)
+        pruned = calibrating.passes_to_walk(self.database, self.supervisor, begin)[0]
+        walk_id = calibrating.open_walk(
+            self.database, self.supervisor, pruned.id, seed=5, now=self.now
+        )
+        audit_id = calibrating.begin_round(
+            self.database,
+            self.supervisor,
+            walk_id,
+            client_id=str(uuid4()),
+            device=PHONE,
+            now=self.now,
+        )
+        view = calibrating.view_check_audit(self.database, self.supervisor, audit_id).view
+        for number, tree in enumerate(view.walk[:6]):
+            answer = answers_with(Fault.HIGH) if number % 2 else answers_right
+            answers = {str(stage): answer(number, stage) for stage in view.book.draw.stages}
+            entry = TreeEntry(tree.id, str(uuid4()), {"stages": answers}, PHONE)
+            calibrating.score_check_tree(self.database, self.supervisor, audit_id, entry, self.now)
+        return audit_id
 
     # --- what phones send --------------------------------------------------------------------
 

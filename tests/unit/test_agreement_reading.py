@@ -52,7 +52,7 @@ def test_a_kappa_on_the_limit_is_on_its_good_side():
         (
             [[40, 2], [1, 12]],
             AgreementLevel.GOOD,
-            "Good agreement: kappa 0.85, could be 0.64 to 0.99 (55 trees).",
+            "Kappa 0.85, could be 0.64 to 0.99 (55 trees).",
             "The scores count.",
         ),
         (

@@ -112,15 +112,16 @@ def test_a_walk_from_the_draw_to_the_trees_to_talk_over(supervisor, owner, walk_
     assert "Waits for you" in text_of(owner, "/auditors")
     before = text_of(owner, walk_url)
     assert "What it says shows once your own round is closed" in before
-    assert "Ina Wetherell and Saul Brightwater" not in before
+    assert "Ina Wetherell with Saul Brightwater" not in before
     walked(owner, walk_url)
     shown = text_of(owner, walk_url)
     assert "The same answer on 5 of 10 trees. Too few to judge." in shown
     assert supervisor.post(f"{walk_url}/close").status_code == 302
-    assert "Ina Wetherell and Saul Brightwater" in text_of(owner, "/auditors")
+    assert "Ina Wetherell with Saul Brightwater" in text_of(owner, "/auditors")
     pair = f"/auditors/pairs/{orchard.owner.user_id}/{orchard.supervisor.user_id}"
     shown = text_of(owner, pair)
     assert shown.count("Too high") == 5
+    assert shown.count("Creek Block, Row ") == 5
     assert text_of(owner, pair + "?season=2025")
     assert owner.get("/auditors/pairs/1/1").status_code == 404
     assert owner.get(f"{pair}?season=2020").status_code == 404
@@ -136,7 +137,9 @@ def test_a_round_shows_to_nobody_else_before_both_are_closed(supervisor, owner, 
     for url in (f"{theirs}/trees", f"/audits/{audit_id}", f"/audits/{audit_id}/trees"):
         assert owner.get(url).status_code in {403, 404}, url
     walked(owner, walk_url)
-    assert "Right" in text_of(owner, f"{theirs}/trees")
+    trees = text_of(owner, f"{theirs}/trees")
+    for stage in ("Top", "Limbs", "Columns", "Heading"):
+        assert re.search(rf"{stage}:\s+Right", trees), stage
     assert owner.get(f"/audits/{audit_id}").status_code == 404
 
 

@@ -130,6 +130,12 @@ def _note(
 ) -> str:
     length = _length_of(one.stage)
     lower, upper = (_signed(each, length) for each in could_be or (bias, bias))
+    if all(_signed(each, length) == length(0.0) for each in (bias, *limits)):
+        alike: str = gettext(
+            "%(trees)s trees. Both measured the same, as finely as lengths are read here.",
+            trees=len(one.first),
+        )
+        return alike
     return str(
         gettext(
             "%(trees)s trees. On average %(first)s measures %(bias)s against %(second)s; it could "
@@ -176,7 +182,7 @@ def _measure(one: WalkMeasures) -> MeasureView:
 def _trees(one: WalkMeasures) -> str:
     return str(
         gettext(
-            "%(trees)s trees with a value by all %(people)s.",
+            "%(trees)s trees, each with a value by all %(people)s people.",
             trees=one.trees,
             people=one.intraclass.people,
         )

@@ -129,12 +129,12 @@ class TreeToDiscuss:
 
 @dataclass(frozen=True)
 class RoundLine:
-    """A tree of a round."""
+    """A tree of a round: of each stage its name, the result and the words for it."""
 
     url: str | None
     place: str
     side: str
-    results: list[tuple[Result, str]]
+    results: list[tuple[str, Result, str]]
 
 
 @dataclass(frozen=True)
@@ -188,7 +188,7 @@ def pair_lines(pairs: Iterable[Pair], season: int | None) -> list[PairLine]:
     return [
         PairLine(
             str(
-                gettext("%(first)s and %(second)s", first=pair.first.name, second=pair.second.name)
+                gettext("%(first)s with %(second)s", first=pair.first.name, second=pair.second.name)
             ),
             None
             if season is None
@@ -238,7 +238,8 @@ def _line(stage: Stage, reading: AgreementReading, plain: str) -> ReadingLine:
         stage=words().say(STAGE_NAMES[stage]),
         plain=plain,
         sentence=words().say(reading.sentence),
-        follows=words().say(reading.follows),
+        # Beside good agreement there is nothing to do, and the state says that it is good.
+        follows="" if reading.level is AgreementLevel.GOOD else words().say(reading.follows),
         state=words().say(AGREEMENT_LEVEL_NAMES[reading.level]),
         shape=shape,
         tone=tone,
@@ -345,7 +346,8 @@ def discussed_trees(view: PairView) -> list[TreeToDiscuss]:
 
 def _to_discuss(view: PairView, one: Discussed) -> TreeToDiscuss:
     row = view.rows[one.tree.row_id]
-    place = f"{row_name(row)}, {position_words(row, one.tree.position)}"
+    block = view.blocks.get(row.block_id, "")
+    place = f"{block}, {row_name(row)}, {position_words(row, one.tree.position)}"
     people = (view.pair.first, view.pair.second)
     return TreeToDiscuss(
         place=f"{place}, {words().say(SIDE_NAMES[one.tree.side])}",
@@ -400,7 +402,7 @@ def _round_line(view: CheckAuditView, tree: DrawTree, scores: Sequence[StageScor
         place=place_words(tree, view.rows),
         side=words().say(SIDE_NAMES[tree.side]),
         results=[
-            (by_stage[stage].result, _result(by_stage[stage]))
+            (words().say(STAGE_NAMES[stage]), by_stage[stage].result, _result(by_stage[stage]))
             for stage in view.view.book.draw.stages
             if stage in by_stage
         ],

@@ -5,11 +5,12 @@ People are told what to do but rarely why, and reasons are what gets across; so 
 short sentence of either kind, fit to be read aloud.
 """
 
+from collections.abc import Mapping
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from audits.messages import Message, say
-from audits.vocabulary import Fault, Stage
+from audits.messages import Message, say, say_n
+from audits.vocabulary import STAGE_NAMES, Fault, Stage
 
 
 class CoachingReason(StrEnum):
@@ -179,3 +180,56 @@ def practice_words() -> Message:
         checked, and told what is right.
     """
     return say("Prune 5 trees together. Then do 5 alone. Look at them together.")
+
+
+def contested_words(trees: int) -> list[Message]:
+    """
+    Say how many trees of a reading are contested.
+
+    Parameters
+    ----------
+    trees : int
+        Trees with a disagreement that nobody has answered.
+
+    Returns
+    -------
+    list of Message
+        One sentence; none where no tree is contested.
+    """
+    if not trees:
+        return []
+    return [
+        say_n(
+            "Contested: %(count)s of these trees waits for a second person's answer.",
+            "Contested: %(count)s of these trees wait for a second person's answer.",
+            trees,
+        )
+    ]
+
+
+def left_out_words(left_out: Mapping[Stage, int]) -> list[Message]:
+    """
+    Say how many trees are in no count, because of whoever scored them.
+
+    Parameters
+    ----------
+    left_out : Mapping of Stage to int
+        Due trees left out.
+
+    Returns
+    -------
+    list of Message
+        A sentence for each stage with any, from the top of the tree down.
+    """
+    return [
+        say_n(
+            "%(stage)s: %(count)s more tree does not count, until whoever scored it has walked "
+            "check trees again.",
+            "%(stage)s: %(count)s more trees do not count, until whoever scored them has walked "
+            "check trees again.",
+            left_out[stage],
+            stage=say(STAGE_NAMES[stage]),
+        )
+        for stage in Stage
+        if left_out.get(stage)
+    ]

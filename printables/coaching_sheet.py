@@ -1,7 +1,7 @@
 """The coaching sheet of one worker: one stage, what was seen, what right looks like; one page."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -122,6 +122,8 @@ class CoachingSheet:
         Before and after the latest training.
     trained : tuple of tuple of date and TrainingKind, optional
         The latest trainings in this stage.
+    notes : tuple of Message, optional
+        What stands beside the reading: contested trees, and trees that do not count.
 
     Raises
     ------
@@ -143,6 +145,7 @@ class CoachingSheet:
     latest: tuple[bool, ...] = ()
     since: SinceLast | None = None
     trained: tuple[tuple[date, TrainingKind], ...] = ()
+    notes: tuple[Message, ...] = ()
 
     def __post_init__(self) -> None:
         require_letters({"farm": self.farm, "worker": self.worker, "block": self.block})
@@ -206,10 +209,13 @@ def sheet_pieces(
     list of Drawing
         The pieces, from top to bottom.
     """
-    for picture_mm in _PICTURES_MM:
-        pieces = _pieces(sheet, words, width_mm, picture_mm)
-        if sum(piece.height_mm + GAP_MM for piece in pieces) - GAP_MM <= room_mm:
-            break
+    # Trainings give way before anything else does, the earlier ones first.
+    for trainings in (len(sheet.trained), 1, 0):
+        told = replace(sheet, trained=sheet.trained[:trainings])
+        for picture_mm in _PICTURES_MM:
+            pieces = _pieces(told, words, width_mm, picture_mm)
+            if sum(piece.height_mm + GAP_MM for piece in pieces) - GAP_MM <= room_mm:
+                return pieces
     return pieces
 
 
@@ -221,6 +227,7 @@ def _pieces(
         return [
             *pieces,
             _lines([[Run(words.say(REASON_WORDS[sheet.reason]), bold=True)]], width_mm, LEAD_PT),
+            *(paragraph([Run(words.say(note))], width_mm, TEXT_PT) for note in sheet.notes),
             *_every_stage(sheet, words, width_mm),
         ]
     return [
@@ -262,6 +269,7 @@ def _stage_head(sheet: CoachingSheet, stage: Stage, words: Words, width_mm: floa
     said = [Run(words.say(REASON_WORDS[sheet.reason]))]
     if sheet.reading is not None:
         said.append(Run(words.say(sheet.reading)))
+    said += [Run(words.say(note)) for note in sheet.notes]
     letters = stacked(
         [
             paragraph([Run(words.say(heading), bold=True)], room, STAGE_PT, leading=1.15),

@@ -47,11 +47,14 @@ class CrewSheetStage:
         What may be said of its trees; None where figures are held back.
     faults : tuple of SeenOnSheet
         The faults seen most often, the first with its picture.
+    notes : tuple of Message, optional
+        What stands beside the reading: trees that do not count.
     """
 
     stage: Stage
     reading: Message | None
     faults: tuple[SeenOnSheet, ...]
+    notes: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -201,7 +204,8 @@ def _stage(
     middle = width_mm * 0.45
     letters = [paragraph([Run(name, bold=True)], middle - left, LEAD_PT)]
     if line.reading is not None:
-        letters.append(paragraph([Run(words.say(line.reading))], middle - left, TEXT_PT))
+        reading = [Run(words.say(message)) for message in (line.reading, *line.notes)]
+        letters.append(paragraph(reading, middle - left, TEXT_PT))
     letters += _further(line.faults[1:], words, middle - left)
     said = stacked(letters, middle - left, 1.0)
     shapes: list[Shape] = [

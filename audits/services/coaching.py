@@ -6,9 +6,9 @@ what the standard accepts even at the lower end of its range. Below the floors t
 was seen, in counts, and compares nothing.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import sqlalchemy as sa
@@ -25,10 +25,12 @@ from audits.estimates import (
 from audits.records import Actor, Block, Crew, Farm, StandardVersion, TrainingEvent, Worker
 from audits.seasons import season_days
 from audits.services.access import require_crew_lead
+from audits.services.agreement import WhoCounts, who_counts
+from audits.services.contesting import contested_trees
 from audits.services.farms import the_crew, the_farm
 from audits.services.sign_offs import open_stages
 from audits.services.standards import standard_of
-from audits.services.training import split_trees
+from audits.services.training import counted_trees, split_trees
 from audits.services.trends import (
     LEAST_PEOPLE_OF_A_CREW,
     StageTrend,
@@ -41,7 +43,7 @@ from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import season as season_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries import training as queries
-from audits.storage.queries.training import CrewSum, ScoredTree
+from audits.storage.queries.training import CrewDay, ScoredTree
 from audits.vocabulary import Fault, Method, Stage, TrainingKind
 
 # One odd tree is no reason to work on a stage.
@@ -140,6 +142,10 @@ class CoachingView:
         The stage that a new hire learns now.
     method : Method
         From where the crew worked in its latest pass.
+    contested : int
+        How many of the reading's trees are contested and not answered.
+    left_out : Mapping of Stage to int
+        Due trees that do not count because of who scored them.
     """
 
     worker: Worker
@@ -155,6 +161,8 @@ class CoachingView:
     trained: tuple[TrainingEvent, ...] = ()
     learning: Stage | None = None
     method: Method = Method.LADDER
+    contested: int = 0
+    left_out: Mapping[Stage, int] = field(default_factory=dict)
 
     @property
     def standard(self) -> Standard | None:
@@ -211,6 +219,8 @@ class CrewView:
         The block of the latest pass, whose standard says what right looks like.
     version : StandardVersion or None
         That standard.
+    left_out : Mapping of Stage to int
+        Due trees that do not count because of who scored them; empty in a small crew.
     """
 
     crew: Crew
@@ -224,6 +234,7 @@ class CrewView:
     trained: tuple[tuple[TrainingEvent, int], ...]
     block: Block | None
     version: StandardVersion | None
+    left_out: Mapping[Stage, int]
 
     @property
     def is_too_small(self) -> bool:
@@ -284,9 +295,14 @@ def coaching_view(database: Database, actor: Actor, worker_id: int, season: int)
                 version=latest,
                 learning=learning,
                 method=method,
+                left_out=trend.left_out,
             )
-        found = queries.trees_of_season(connection, farm.id, season, [worker_id])
-        trees = [tree for tree in found if tree.stage is shown]
+        found = counted_trees(
+            who_counts(connection, farm.id),
+            queries.trees_of_season(connection, farm.id, season, [worker_id]),
+        )
+        trees = [tree for tree in found.trees if tree.stage is shown]
+        contested = contested_trees(connection, farm.id, season, worker_id)
         trained = [
             event
             for event in _trainings(connection, farm, season, [worker_id])
@@ -307,6 +323,8 @@ def coaching_view(database: Database, actor: Actor, worker_id: int, season: int)
             trained=tuple(trained[:MOST_TRAININGS]),
             learning=learning,
             method=method,
+            contested=contested.get(shown, 0),
+            left_out=trend.left_out,
         )
 
 
@@ -398,12 +416,15 @@ def crew_view(database: Database, actor: Actor, crew_id: int, season: int) -> Cr
         own = [line for line in people.lines if line.worker.crew_id == crew_id]
         here = [line for line in own if not line.worker.retired]
         is_small = len(here) < LEAST_PEOPLE_OF_A_CREW
-        sums = queries.crew_sums(connection, farm.id, season, crew_id)
+        who = who_counts(connection, farm.id)
+        days = queries.crew_days(connection, farm.id, season, crew_id)
         versions = queries.versions_of_crew(connection, farm.id, crew_id)
-        readings = _crew_readings(connection, farm.id, season, crew_id, sums)
+        rows = season_queries.audited_rows(connection, farm.id, season, crew_id)
+        readings = _crew_readings(days, rows, who)
         faults: dict[Stage, list[tuple[Fault, ...]]] = {stage: [] for stage in Stage}
-        for stage, named in queries.faults_of_crew(connection, farm.id, season, crew_id):
-            faults[stage].append(named)
+        for tree in queries.faults_of_crew(connection, farm.id, season, crew_id):
+            if who.counts(tree.auditor_id, tree.stage):
+                faults[tree.stage].append(tree.faults)
         learns = open_stages(connection, farm.id)
         latest = versions[0] if versions else None
         return CrewView(
@@ -418,9 +439,9 @@ def crew_view(database: Database, actor: Actor, crew_id: int, season: int) -> Cr
                     _leading(faults[stage], counted=not is_small),
                 )
                 for stage in Stage
-                if stage in sums
+                if stage in readings
             ),
-            next_stage=_next_stage(sums, versions),
+            next_stage=_next_stage(readings, versions),
             signals=tuple((line.worker, tuple(line.signals)) for line in here if line.signals),
             learning=tuple(
                 (line.worker, learns[line.worker.id]) for line in here if line.worker.id in learns
@@ -430,40 +451,48 @@ def crew_view(database: Database, actor: Actor, crew_id: int, season: int) -> Cr
             ),
             block=_block(connection, farm.id, latest),
             version=latest,
+            left_out={} if is_small else _left_out(days, who),
         )
 
 
-def _crew_readings(
-    connection: sa.Connection,
-    farm_id: int,
-    season: int,
-    crew_id: int,
-    sums: Mapping[Stage, CrewSum],
-) -> dict[Stage, RateReading]:
-    rows = season_queries.audited_rows(connection, farm_id, season, crew_id)
+def _crew_readings(days: Iterable[CrewDay], rows: int, who: WhoCounts) -> dict[Stage, RateReading]:
+    counted: dict[Stage, list[CrewDay]] = defaultdict(list)
+    for day in days:
+        if who.counts(day.auditor_id, day.stage):
+            counted[day.stage].append(day)
     return {
         stage: describe_rate(
-            int(line.nonconforming),
-            int(line.due),
-            days=line.days,
+            sum(day.nonconforming for day in own),
+            sum(day.due for day in own),
+            days=len({day.scored_on for day in own}),
             rows=rows,
-            auditors=line.auditors,
+            auditors=who.for_floor(stage, {day.auditor_id for day in own}),
         )
-        for stage, line in sums.items()
+        for stage, own in counted.items()
     }
 
 
-def _next_stage(sums: Mapping[Stage, CrewSum], versions: Sequence[StandardVersion]) -> Stage | None:
+def _left_out(days: Iterable[CrewDay], who: WhoCounts) -> dict[Stage, int]:
+    left_out: Counter[Stage] = Counter()
+    for day in days:
+        if not who.counts(day.auditor_id, day.stage):
+            left_out[day.stage] += day.due
+    return dict(left_out)
+
+
+def _next_stage(
+    readings: Mapping[Stage, RateReading], versions: Sequence[StandardVersion]
+) -> Stage | None:
     """Return the stage furthest above what is accepted at the lower end of its range."""
     standards = [standard_of(version) for version in versions]
     beyond = {}
-    for stage, line in sums.items():
+    for stage, reading in readings.items():
         accepted = max(
             (standard.rule(stage).promise.acceptable_fraction for standard in standards),
             default=1.0,
         )
-        if line.due >= LEAST_TREES_TO_COMPARE:
-            beyond[stage] = wilson(int(line.nonconforming), int(line.due)).lower - accepted
+        if reading.due >= LEAST_TREES_TO_COMPARE:
+            beyond[stage] = wilson(reading.nonconforming, reading.due).lower - accepted
     above = [stage for stage in Stage if beyond.get(stage, 0.0) > 0]
     return max(above, key=lambda stage: beyond[stage], default=None)
 

@@ -19,8 +19,10 @@ from audits.learning_stages import signed_off_at
 from audits.messages import say
 from audits.records import Actor, Farm, StageLearning, StandardVersion, Worker
 from audits.services.access import require_crew_lead, require_sight_of_worker
+from audits.services.agreement import who_counts
 from audits.services.farms import the_farm, the_worker
 from audits.services.standards import standard_of
+from audits.services.training import counted_trees
 from audits.standard import Promise, SignOffRule
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
@@ -55,6 +57,8 @@ class StageProgress:
         The standard of the latest tree; before the first one, that of the crew's latest pass.
     met_at : int or None
         Number of the tree with which the rule was met.
+    left_out : int
+        Due trees since then that do not count because of who scored them.
     """
 
     stage: Stage
@@ -64,6 +68,7 @@ class StageProgress:
     promise: Promise | None = None
     version: StandardVersion | None = None
     met_at: int | None = None
+    left_out: int = 0
 
     @property
     def is_open(self) -> bool:
@@ -384,7 +389,11 @@ def _progress(
     if learning is None:
         return StageProgress(stage, None)
     since = datetime.combine(learning.begun_on, time.min, ZoneInfo(farm.time_zone))
-    trees = queries.trees_while_learning(connection, farm.id, learning.worker_id, stage, since)
+    counted = counted_trees(
+        who_counts(connection, farm.id),
+        queries.trees_while_learning(connection, farm.id, learning.worker_id, stage, since),
+    )
+    trees, left_out = counted.trees, sum(counted.left_out.values())
     version = usual
     if learning.standard_version_id is not None:
         version = _version(connection, farm.id, learning.standard_version_id)
@@ -392,7 +401,7 @@ def _progress(
         version = _version(connection, farm.id, trees[-1].standard_version_id)
     outcomes = tuple(tree.nonconforming for tree in trees)
     if version is None:
-        return StageProgress(stage, learning, outcomes)
+        return StageProgress(stage, learning, outcomes, left_out=left_out)
     standard = standard_of(version)
     return StageProgress(
         stage,
@@ -402,6 +411,7 @@ def _progress(
         standard.rule(stage).promise,
         version,
         signed_off_at(outcomes, standard.sign_off),
+        left_out,
     )
 
 

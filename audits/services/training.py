@@ -5,8 +5,8 @@ Trees are told apart by the day on which their row was finished, since a trainin
 what is pruned after it; trees of the training's own day are on neither side.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final, TypedDict, Unpack
@@ -19,6 +19,7 @@ from audits.messages import say
 from audits.records import Actor, Farm, TrainingEvent, Worker
 from audits.seasons import season_days, season_of
 from audits.services.access import require_crew_lead
+from audits.services.agreement import WhoCounts, who_counts
 from audits.services.entries import LONGEST_TEXT, Entries
 from audits.services.farms import the_farm, the_worker
 from audits.storage.database import Database
@@ -63,6 +64,8 @@ class TrainingList:
         Everybody who ever worked here, by id.
     by_kind : Mapping of TrainingKind to BeforeAfter
         Before and after, over the first training of a kind that each person had in each stage.
+    left_out : Mapping of Stage to int
+        Due trees of these people in these stages that do not count because of who scored them.
     """
 
     season: int
@@ -70,6 +73,7 @@ class TrainingList:
     events: list[TrainingEvent]
     workers: Mapping[int, Worker]
     by_kind: Mapping[TrainingKind, BeforeAfter]
+    left_out: Mapping[Stage, int]
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,8 @@ class TrainingView:
         Days that count on either side; None for all of the season.
     others : int
         Other trainings of this person in this stage in the same season.
+    left_out : Mapping of Stage to int
+        Due trees of that stage that do not count because of who scored them.
     """
 
     event: TrainingEvent
@@ -99,6 +105,70 @@ class TrainingView:
     effect: BeforeAfter
     days: int | None
     others: int
+    left_out: Mapping[Stage, int]
+
+
+@dataclass(frozen=True)
+class CountedTrees:
+    """
+    Due trees, without those of auditors who are to be recalibrated first.
+
+    Parameters
+    ----------
+    trees : list of ScoredTree
+        The trees that count, in scoring order.
+    left_out : Mapping of tuple of int and Stage to int
+        How many are left out, by worker and stage.
+    """
+
+    trees: list[ScoredTree]
+    left_out: Mapping[tuple[int, Stage], int]
+
+    def by_stage(self, of: Collection[tuple[int, Stage]]) -> dict[Stage, int]:
+        """
+        Add up what is left out.
+
+        Parameters
+        ----------
+        of : Collection of tuple of int and Stage
+            Workers with their stages.
+
+        Returns
+        -------
+        dict of Stage to int
+            Only stages with any.
+        """
+        sums: Counter[Stage] = Counter()
+        for key in of:
+            if key in self.left_out:
+                sums[key[1]] += self.left_out[key]
+        return dict(sums)
+
+
+def counted_trees(who: WhoCounts, trees: Iterable[ScoredTree]) -> CountedTrees:
+    """
+    Leave out the trees of auditors whose scores do not count.
+
+    Parameters
+    ----------
+    who : WhoCounts
+        Whose scores count.
+    trees : Iterable of ScoredTree
+        Due trees in scoring order.
+
+    Returns
+    -------
+    CountedTrees
+        Those that count, and how many do not.
+    """
+    kept: list[ScoredTree] = []
+    left_out: Counter[tuple[int, Stage]] = Counter()
+    for tree in trees:
+        if who.counts(tree.auditor_id, tree.stage):
+            kept.append(tree)
+        else:
+            left_out[tree.worker_id, tree.stage] += 1
+    return CountedTrees(kept, left_out)
 
 
 def note_training(
@@ -229,13 +299,18 @@ def list_trainings(
         workers = farm_queries.workers(connection, farm.id, with_retired=True)
         events = _events(connection, farm, season)
         trained = {event.worker_id for event in events}
-        trees = _by_person(queries.trees_of_season(connection, farm.id, season, trained))
+        counted = counted_trees(
+            who_counts(connection, farm.id),
+            queries.trees_of_season(connection, farm.id, season, trained),
+        )
+        trees = _by_person(counted.trees)
         return TrainingList(
             season=season,
             seasons=trend_queries.seasons_with_results(connection, farm.id),
             events=events,
             workers={worker.id: worker for worker in workers},
             by_kind=_effects_by_kind(events, trees, farm.time_zone, Window(today, days)),
+            left_out=counted.by_stage({(event.worker_id, event.stage) for event in events}),
         )
 
 
@@ -275,8 +350,12 @@ def view_training(
         farm = the_farm(connection, actor.farm_id)
         event = _the_training(connection, farm.id, event_id)
         season = season_of(event.held_on, farm.season_start_month)
-        found = queries.trees_of_season(connection, farm.id, season, [event.worker_id])
-        trees = _by_person(found)[event.worker_id, event.stage]
+        counted = counted_trees(
+            who_counts(connection, farm.id),
+            queries.trees_of_season(connection, farm.id, season, [event.worker_id]),
+        )
+        of_person = (event.worker_id, event.stage)
+        trees = _by_person(counted.trees)[of_person]
         noted_by = account_queries.user_by_id(connection, farm.id, event.noted_by)
         same = [
             each
@@ -291,6 +370,7 @@ def view_training(
             effect=compare_before_after(*sides),
             days=days,
             others=len(same) - 1,
+            left_out=counted.by_stage({of_person}),
         )
 
 

@@ -17,10 +17,13 @@ from audits.services import (
     amending,
     auditing,
     calibrating,
+    coaching,
     passes,
     photos,
     rescoring,
     second_audits,
+    sign_offs,
+    training,
     verdicts,
 )
 from audits.services.auditing import Device, TreeEntry
@@ -30,7 +33,7 @@ from audits.services.today import view_today
 from audits.services.trends import list_workers, worker_trend
 from audits.storage import tables
 from audits.storage.queries import audits as audit_queries
-from audits.vocabulary import Fault, Purpose, Result, Role, Side, Stage
+from audits.vocabulary import Fault, Purpose, Result, Role, Side, Stage, TrainingKind
 from tests.orchard import PASSWORD, plant_orchard
 from tests.row_audit import (
     AUDITED,
@@ -40,6 +43,7 @@ from tests.row_audit import (
     begin,
     fault,
     fill,
+    first_trees,
     mend,
     prune,
     right,
@@ -530,6 +534,50 @@ def test_what_a_poorly_agreeing_auditor_scored_is_left_out_of_trends(
     )
     reference_walk(quick_database, orchard, pruned, high_every(4))
     assert seen() == (due, {}, listed)
+
+
+def test_what_a_poorly_agreeing_auditor_scored_is_left_out_of_coaching(
+    quick_database, orchard, pruned
+):
+    first, _ = assign_halves(quick_database, orchard, pruned)
+    audited(quick_database, orchard, pruned.lot_ids[0], first_trees(9, top=fault(Fault.HIGH)))
+    day = AUDITED.date() - timedelta(days=3)
+    sign_offs.begin_stage(
+        quick_database, orchard.owner, first, stage=Stage.TOP, begun_on=day, now=AUDITED
+    )
+    entry = {"stage": Stage.TOP, "kind": TrainingKind.CARD, "held_on": day, "note": ""}
+    training.note_training(quick_database, orchard.owner, AUDITED, worker_ids=[first], **entry)
+
+    def counted():
+        sheet = coaching.coaching_view(quick_database, orchard.owner, first, SEASON)
+        learned = sign_offs.view_learning(quick_database, orchard.owner, first).stages[0]
+        crew = coaching.crew_view(quick_database, orchard.owner, orchard.crew_id, SEASON)
+        found = training.list_trainings(quick_database, orchard.owner, SEASON, AUDITED.date())
+        one = training.view_training(
+            quick_database, orchard.owner, found.events[0].id, AUDITED.date()
+        )
+        return {
+            "sheet": (sum(sheet.latest), sheet.left_out),
+            "learned": (sum(learned.outcomes), learned.left_out),
+            "crew": (
+                sum(line.reading.nonconforming for line in crew.stages if line.stage is Stage.TOP),
+                crew.left_out,
+            ),
+            "kind": (found.by_kind[TrainingKind.CARD].after[0], found.left_out),
+            "training": (one.effect.after[0], one.left_out),
+        }
+
+    before = counted()
+    wrong = before["sheet"][0]
+    assert wrong
+    assert all(faults and not left_out for faults, left_out in before.values())
+    reference_walk(quick_database, orchard, pruned, high_every(4, shift=1))
+    after = counted()
+    assert all(faults == 0 and left_out for faults, left_out in after.values())
+    trees = after["sheet"][1][Stage.TOP]
+    assert after["learned"][1] == trees >= wrong
+    assert after["training"][1] == after["kind"][1] == {Stage.TOP: trees}
+    assert after["crew"][1][Stage.TOP] > trees
 
 
 def test_the_reference_auditor_is_the_measure(quick_database, orchard, pruned, third):

@@ -10,6 +10,8 @@ from audits.coaching_words import (
     REASON_WORDS,
     CoachingReason,
     card_words,
+    contested_words,
+    left_out_words,
     practice_words,
 )
 from audits.errors import InvalidInput
@@ -39,6 +41,7 @@ from tests.reading import (
     spanish_words,
 )
 
+NOTES = (*contested_words(3), *left_out_words({Stage.LIMBS: 12}))
 PRESET = preset(BearingHabit.STANDARD, 3_352.8, top_wire_mm=3_048.0)
 STANDARD = PRESET.model_copy(
     update={"heading": PRESET.heading.model_copy(update={"rule": HeadingRule.REQUIRED})}
@@ -61,6 +64,7 @@ LIMBS = CoachingSheet(
         (date(2025, 12, 10), TrainingKind.CARD),
         (date(2025, 12, 2), TrainingKind.MODEL_TREES),
     ),
+    notes=NOTES,
 )
 WELL = replace(LIMBS, reason=CoachingReason.NOTHING, stage=Stage.COLUMNS, faults=(), since=None)
 FEW = replace(WELL, reason=CoachingReason.TOO_FEW, stage=None, latest=(), trained=(), reading=None)
@@ -89,6 +93,7 @@ CREW = CrewSheet(
             stage,
             describe_rate(7, 45).sentence,
             tuple(SeenOnSheet(fault, 5) for fault in STAGE_FAULTS[stage][:2]),
+            tuple(left_out_words({Stage.LIMBS: 12})) if stage is Stage.LIMBS else (),
         )
         for stage in Stage
     ),

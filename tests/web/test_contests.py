@@ -324,6 +324,7 @@ def test_a_contested_score_is_marked_wherever_it_shows_until_it_is_answered(
             "/comparison?stage=top",
             "1 score in these figures is contested",
         ),
+        "coaching": (mine, "/coaching/mine", "1 of them contested"),
         "season": (owner, "/season", "1 score in these figures is contested"),
         "today": (second, "/", "Top: Creek Block, Row 1"),
     }

@@ -1,6 +1,7 @@
 """From the views of coaching to the sheets that are printed."""
 
-from audits.coaching_words import CoachingReason
+from audits.coaching_words import CoachingReason, contested_words, left_out_words
+from audits.messages import Message
 from audits.records import Worker
 from audits.services.coaching import CoachingView, CrewView, coaching_view, crew_view
 from audits.services.coaching import SeenFault as Seen
@@ -48,7 +49,15 @@ def sheet_of(view: CoachingView) -> CoachingSheet:
             else None
         ),
         trained=tuple((event.held_on, event.kind) for event in view.trained),
+        notes=tuple(sheet_notes(view)),
     )
+
+
+def sheet_notes(view: CoachingView) -> list[Message]:
+    """Say of which trees a worker's sheet must be read with care, and which are in no count."""
+    shown = view.choice.stage or view.choice.went_well
+    left_out = {stage: trees for stage, trees in view.left_out.items() if shown in {None, stage}}
+    return [*contested_words(view.contested), *left_out_words(left_out)]
 
 
 def crew_sheet_of(view: CrewView) -> CrewSheet:
@@ -64,6 +73,7 @@ def crew_sheet_of(view: CrewView) -> CrewSheet:
                 line.stage,
                 line.reading.sentence if line.reading else None,
                 _seen(line.faults),
+                tuple(left_out_words({line.stage: view.left_out.get(line.stage, 0)})),
             )
             for line in view.stages
         ),

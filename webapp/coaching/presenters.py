@@ -1,6 +1,6 @@
 """Coaching as the pages show it: pictures, short words, counts."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -12,6 +12,7 @@ from audits.coaching_words import (
     FAULT_WORDS,
     REASON_WORDS,
     card_words,
+    left_out_words,
     practice_words,
 )
 from audits.messages import Message
@@ -19,6 +20,7 @@ from audits.plain_words import chance_words, sign_off_words, stage_words
 from audits.records import TrainingEvent
 from audits.services.coaching import CoachingView, CrewView
 from audits.services.coaching import SeenFault as Seen
+from audits.services.contesting import contested_sentence
 from audits.services.sign_offs import LearningView, StageProgress
 from audits.services.training import WINDOWS, TrainingList
 from audits.standard import Standard
@@ -76,6 +78,8 @@ class CoachingPage:
     since: str
     trained: list[str]
     learning: str
+    contested: str
+    left_out: list[str]
 
 
 @dataclass(frozen=True)
@@ -155,7 +159,20 @@ def coaching_page(view: CoachingView) -> CoachingPage:
         since=_since(view),
         trained=[training_words(event) for event in view.trained],
         learning=reader.say(STAGE_NAMES[view.learning]) if view.learning else "",
+        contested=contested_words(view.contested),
+        left_out=left_out_lines(view.left_out),
     )
+
+
+def contested_words(trees: int) -> str:
+    """Say how many trees of a reading are contested; empty where none is."""
+    said = contested_sentence(trees)
+    return words().say(said) if said else ""
+
+
+def left_out_lines(left_out: Mapping[Stage, int]) -> list[str]:
+    """Say how many trees are in no count because of who scored them."""
+    return _said(left_out_words(left_out))
 
 
 def crew_stages(view: CrewView) -> list[CrewStageView]:
@@ -262,6 +279,7 @@ def _progress_lines(progress: StageProgress, view: LearningView) -> list[str]:
             wrong=wrong,
         )
     )
+    lines += left_out_lines({progress.stage: progress.left_out})
     return [*lines, *_met(progress)]
 
 

@@ -23,6 +23,7 @@ from webapp.coaching.presenters import (
     effects_by_kind,
     event_views,
     latest_words,
+    left_out_lines,
     progress_views,
     stage_names,
     training_words,
@@ -117,6 +118,7 @@ def crew(crew_id: int) -> ResponseReturnValue:
             (worker.id, name_of(worker), stage_names([stage])) for worker, stage in view.learning
         ],
         trained=crew_trainings(view),
+        left_out=left_out_lines(view.left_out),
         seasons=season_choices(view.seasons, view.season),
         season=season_label(view.season),
         year=view.season,
@@ -209,6 +211,7 @@ def trainings() -> ResponseReturnValue:
         "coaching/trainings.html",
         events=event_views(found),
         effects=effects_by_kind(found),
+        left_out=left_out_lines(found.left_out),
         warning=warning(),
         windows=window_choices(days),
         seasons=season_choices(found.seasons, found.season),
@@ -251,6 +254,7 @@ def training(event_id: int) -> ResponseReturnValue:
         stage=_name(view.event.stage),
         how=training_words(view.event),
         effect=effect_view(view.effect),
+        left_out=left_out_lines(view.left_out),
         warning=warning(),
         windows=window_choices(days),
     )

@@ -41,19 +41,28 @@ class ScoredTree(NamedTuple):
     stage: Stage
     nonconforming: bool
     faults: tuple[Fault, ...]
+    auditor_id: int
     standard_version_id: int
     scored_at: datetime
     finished_at: datetime | None
 
 
-class CrewSum(NamedTuple):
-    """What one stage came to on all trees of a crew, whoever did them."""
+class CrewDay(NamedTuple):
+    """What one auditor found in a day of one stage on a crew's trees, whoever did them."""
 
     stage: Stage
+    auditor_id: int
+    scored_on: date
     due: int
     nonconforming: int
-    days: int
-    auditors: int
+
+
+class FaultyTree(NamedTuple):
+    """A nonconforming stage of a crew's tree, and who scored it."""
+
+    stage: Stage
+    faults: tuple[Fault, ...]
+    auditor_id: int
 
 
 _FARM: Final = sa.bindparam("farm_id", type_=sa.Integer)
@@ -67,6 +76,7 @@ _TREES: Final = (
         stage_score.c.stage,
         stage_score.c.result,
         stage_score.c.faults,
+        audit.c.auditor_id,
         crew_pass.c.standard_version_id,
         audit.c.started_at,
         lot.c.finished_at,
@@ -98,7 +108,7 @@ _WHILE_LEARNING: Final = _TREES.where(
     ),
 )
 _FAULTS_OF_CREW: Final = (
-    sa.select(stage_score.c.stage, stage_score.c.faults)
+    sa.select(stage_score.c.stage, stage_score.c.faults, audit.c.auditor_id)
     .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
     .join(audit, same_farm(audit, tree_score, id="audit_id"))
     .join(draw, same_farm(draw, audit, id="draw_id"))
@@ -115,10 +125,10 @@ _FAULTS_OF_CREW: Final = (
 _OF_CREW: Final = (
     sa.select(
         rollup.c.stage,
+        audit.c.auditor_id,
+        rollup.c.scored_on,
         sa.func.sum(rollup.c.due),
         sa.func.sum(rollup.c.nonconforming),
-        sa.func.count(rollup.c.scored_on.distinct()),
-        sa.func.count(audit.c.auditor_id.distinct()),
     )
     .join(audit, same_farm(audit, rollup, id="audit_id"))
     .join(draw, same_farm(draw, audit, id="draw_id"))
@@ -129,7 +139,7 @@ _OF_CREW: Final = (
         rollup.c.due > 0,
         decides_first(),
     )
-    .group_by(rollup.c.stage)
+    .group_by(rollup.c.stage, audit.c.auditor_id, rollup.c.scored_on)
 )
 _VERSIONS: Final = sa.select(*columns_of(standard_version, StandardVersion)).where(
     standard_version.c.farm_id == _FARM
@@ -159,20 +169,21 @@ def _trees(rows: Iterable[Any]) -> list[ScoredTree]:
     ]
 
 
-def crew_sums(
-    connection: sa.Connection, farm_id: int, season: int, crew_id: int
-) -> dict[Stage, CrewSum]:
+def crew_days(connection: sa.Connection, farm_id: int, season: int, crew_id: int) -> list[CrewDay]:
     """Return a crew's sums in a season's first audits, shared and personal ones together."""
     keys = {"farm_id": farm_id, "season": season, "crew_id": crew_id}
-    return {row[0]: CrewSum(*row) for row in connection.execute(_OF_CREW, keys)}
+    return [
+        CrewDay(stage, auditor_id, scored_on, int(due), int(nonconforming))
+        for stage, auditor_id, scored_on, due, nonconforming in connection.execute(_OF_CREW, keys)
+    ]
 
 
 def faults_of_crew(
     connection: sa.Connection, farm_id: int, season: int, crew_id: int
-) -> list[tuple[Stage, tuple[Fault, ...]]]:
-    """Return stage and faults of each nonconforming tree in a crew's first audits of a season."""
+) -> list[FaultyTree]:
+    """Return each nonconforming stage of a tree in a crew's first audits of a season."""
     keys = {"farm_id": farm_id, "season": season, "crew_id": crew_id}
-    return [(stage, faults) for stage, faults in connection.execute(_FAULTS_OF_CREW, keys)]
+    return [FaultyTree(*row) for row in connection.execute(_FAULTS_OF_CREW, keys)]
 
 
 def versions_of_crew(

@@ -284,25 +284,33 @@ class WalkFigures:
 
 
 @dataclass(frozen=True)
-class _Round:
-    """The first sealed audit of each person on one draw, with its answers."""
+class _Rated:
+    """The first sealed audit of each person on one draw, with its ratings stage by stage."""
 
     audits: Mapping[int, SharedAudit]
-    answers: Mapping[int, Sequence[SealedAnswer]]
+    by_stage: Mapping[int, Mapping[Stage, Sequence[Rating]]]
 
     @property
     def any_audit(self) -> SharedAudit:
         return next(iter(self.audits.values()))
 
-    @property
-    def ratings(self) -> dict[int, list[Rating]]:
-        return {user_id: _ratings(answers) for user_id, answers in self.answers.items()}
+    def ratings(self, stage: Stage) -> dict[int, Sequence[Rating]]:
+        return {user_id: own.get(stage, ()) for user_id, own in self.by_stage.items()}
 
-    def sealed(self, now: datetime | None) -> SealedRound:
+    def sealed(self, stage: Stage, now: datetime | None) -> SealedRound:
         walk = self.any_audit
         closed = walk.closed_at is not None and (now is None or walk.closed_at <= now)
         waits = walk.reference_id is not None and not closed
-        return SealedRound(self.ratings, walk.is_walk, walk.reference_id, waits_for_reference=waits)
+        return SealedRound(
+            self.ratings(stage), walk.is_walk, walk.reference_id, waits_for_reference=waits
+        )
+
+
+@dataclass(frozen=True)
+class _Round(_Rated):
+    """The same with all that was answered."""
+
+    answers: Mapping[int, Sequence[SealedAnswer]]
 
 
 @dataclass(frozen=True)
@@ -397,7 +405,7 @@ def who_counts(connection: sa.Connection, farm_id: int, now: datetime | None = N
     WhoCounts
         By the check trees scored so far; one statement where there are none.
     """
-    rounds = _rounds(connection, farm_id, now)
+    rounds = _rated(connection, farm_id, _shared(connection, farm_id, now))
     if not rounds:
         return WhoCounts(frozenset(), frozenset())
     standings = {user_id: _standings(user_id, rounds, now) for user_id in _people_of(rounds)}
@@ -569,39 +577,69 @@ def figures_of_walk(
         )
 
 
-def _rounds(connection: sa.Connection, farm_id: int, now: datetime | None) -> list[_Round]:
-    """Return what was scored by several people, draw by draw, in the order of sealing."""
-    shared = [
+def _shared(connection: sa.Connection, farm_id: int, now: datetime | None) -> list[SharedAudit]:
+    return [
         one
         for one in queries.shared_audits(connection, farm_id)
         if now is None or one.sealed_at <= now
     ]
+
+
+def _rounds(connection: sa.Connection, farm_id: int, now: datetime) -> list[_Round]:
+    """Return what was scored by several people, draw by draw, in the order of sealing."""
+    return _grouped(connection, farm_id, _shared(connection, farm_id, now))
+
+
+def _rated(connection: sa.Connection, farm_id: int, shared: Sequence[SharedAudit]) -> list[_Rated]:
+    """Return the same without what only the pages of auditors show, since every trend asks."""
     if not shared:
         return []
-    return _grouped(connection, farm_id, shared)
+    ratings: dict[int, dict[Stage, list[Rating]]] = defaultdict(lambda: defaultdict(list))
+    audit_ids = [one.id for one in shared]
+    found = queries.results_as_sealed(connection, farm_id, audit_ids)
+    for audit_id, tree_id, stage, result in found:
+        ratings[audit_id][stage].append(Rating(tree_id, stage, result))
+    return [
+        _Rated(audits, {user_id: ratings[one.id] for user_id, one in audits.items()})
+        for audits in _first_of_each(shared)
+    ]
 
 
 def _grouped(
     connection: sa.Connection, farm_id: int, shared: Sequence[SharedAudit]
 ) -> list[_Round]:
+    if not shared:
+        return []
     answers: dict[int, list[SealedAnswer]] = defaultdict(list)
     for answer in queries.answers_as_sealed(connection, farm_id, [one.id for one in shared]):
         answers[answer.audit_id].append(answer)
+    return [
+        _Round(
+            audits,
+            {user_id: _by_stage(answers[one.id]) for user_id, one in audits.items()},
+            {user_id: answers[one.id] for user_id, one in audits.items()},
+        )
+        for audits in _first_of_each(shared)
+    ]
+
+
+def _first_of_each(shared: Iterable[SharedAudit]) -> list[dict[int, SharedAudit]]:
+    """Return the first sealed audit of each person, by user id, draw by draw."""
     by_draw: dict[int, dict[int, SharedAudit]] = defaultdict(dict)
     for one in shared:
         # In order of sealing, so that a second round of the same person comes too late here.
         by_draw[one.draw_id].setdefault(one.auditor_id, one)
-    return [
-        _Round(audits, {user_id: answers[one.id] for user_id, one in audits.items()})
-        for audits in by_draw.values()
-    ]
+    return list(by_draw.values())
 
 
-def _ratings(answers: Iterable[SealedAnswer]) -> list[Rating]:
-    return [Rating(answer.tree_id, answer.stage, answer.result) for answer in answers]
+def _by_stage(answers: Iterable[SealedAnswer]) -> dict[Stage, list[Rating]]:
+    found: dict[Stage, list[Rating]] = defaultdict(list)
+    for answer in answers:
+        found[answer.stage].append(Rating(answer.tree_id, answer.stage, answer.result))
+    return found
 
 
-def _people_of(rounds: Iterable[_Round]) -> set[int]:
+def _people_of(rounds: Iterable[_Rated]) -> set[int]:
     return {user_id for one in rounds for user_id in one.audits}
 
 
@@ -619,15 +657,18 @@ def _by_name(people: Mapping[int, User], ids: Collection[int]) -> list[User]:
 
 
 def _standings(
-    user_id: int, rounds: Sequence[_Round], now: datetime | None
+    user_id: int, rounds: Sequence[_Rated], now: datetime | None
 ) -> dict[Stage, Standing]:
     own = sorted(
         (one for one in rounds if user_id in one.audits),
         key=lambda one: (one.audits[user_id].sealed_at, one.audits[user_id].id),
     )
-    sealed = [one.sealed(now) for one in own]
-    stages = {answer.stage for one in own for answer in one.answers[user_id]}
-    return {stage: standing_of(user_id, stage, sealed) for stage in STAGES if stage in stages}
+    stages = {stage for one in own for stage in one.by_stage[user_id]}
+    return {
+        stage: standing_of(user_id, stage, [one.sealed(stage, now) for one in own])
+        for stage in STAGES
+        if stage in stages
+    }
 
 
 def _walked_at(user_id: int, rounds: Iterable[_Round]) -> datetime | None:
@@ -661,8 +702,8 @@ def _together(first: User, second: User, rounds: Iterable[_Round]) -> list[_Roun
 
 
 def _pair(first: User, second: User, rounds: Iterable[_Round]) -> Pair:
-    both = [one.ratings for one in _together(first, second, rounds)]
-    stages = {rating.stage for ratings in both for rating in ratings[first.id]}
+    both = _together(first, second, rounds)
+    stages = {stage for one in both for stage in one.by_stage[first.id]}
     return Pair(
         first,
         second,
@@ -670,7 +711,8 @@ def _pair(first: User, second: User, rounds: Iterable[_Round]) -> Pair:
             _reading(
                 stage,
                 added_up(
-                    fault_table(ratings[first.id], ratings[second.id], stage) for ratings in both
+                    fault_table(ratings[first.id], ratings[second.id])
+                    for ratings in (one.ratings(stage) for one in both)
                 ),
             )
             for stage in STAGES

@@ -12,6 +12,7 @@ from audits.vocabulary import Fault, Result, Side, Stage
 
 # What was amended after others' answers were seen is no agreement.
 AS_SEALED: Final = 1
+_RESULTS_BY_TEXT: Final = {str(result): result for result in Result}
 
 
 class SharedAudit(NamedTuple):
@@ -108,6 +109,30 @@ def answers_as_sealed(
     return [
         SealedAnswer(audit_id, tree_id, STAGES_BY_TEXT[stage], *rest)
         for audit_id, tree_id, stage, *rest in rows
+    ]
+
+
+def results_as_sealed(
+    connection: sa.Connection, farm_id: int, audit_ids: Collection[int]
+) -> list[tuple[int, int, Stage, Result]]:
+    """Return audit, tree, stage and result of the same answers, which takes a third of the time."""
+    rows = connection.execute(
+        sa.select(
+            tree_score.c.audit_id,
+            tree_score.c.draw_tree_id,
+            sa.type_coerce(stage_score.c.stage, sa.String),
+            sa.type_coerce(stage_score.c.result, sa.String),
+        )
+        .join(tree_score, same_farm(tree_score, stage_score, id="tree_score_id"))
+        .where(
+            tree_score.c.farm_id == farm_id,
+            tree_score.c.audit_id.in_(audit_ids),
+            tree_score.c.version == AS_SEALED,
+        )
+    ).all()
+    return [
+        (audit_id, tree_id, STAGES_BY_TEXT[stage], _RESULTS_BY_TEXT[result])
+        for audit_id, tree_id, stage, result in rows
     ]
 
 

@@ -137,6 +137,42 @@ class Share:
         return format_percent(self.ratio, f"#,##0{places} %", locale=words.locale)
 
 
+@dataclass(frozen=True)
+class Rounded:
+    """
+    A figure that shows all its decimal places, so that 1.0 between 0.5 and 1.8 stays 1.0.
+
+    Parameters
+    ----------
+    value : float
+        The figure.
+    decimals : int, optional
+        Decimal places, at least 0.
+    """
+
+    value: float
+    decimals: int = 1
+
+    def in_words(self, words: "Words") -> str:
+        """
+        Write the figure for one reader.
+
+        Parameters
+        ----------
+        words : Words
+            The reader's language, region and units.
+
+        Returns
+        -------
+        str
+            Such as ``"1.0"``.
+        """
+        places = "." + "0" * self.decimals if self.decimals else ""
+        # Adding 0 turns a rounded -0 into 0.
+        shown = round(self.value, self.decimals) + 0.0
+        return format_decimal(shown, f"#,##0{places}", locale=words.locale)
+
+
 def say(text: str, /, **values: object) -> Message:
     """
     Make a message from a text and its values.

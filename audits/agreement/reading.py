@@ -4,12 +4,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from babel.numbers import format_decimal
-
 from audits.agreement.kappa import cohen_kappa, gwet_ac1_of_table, steady_interval
 from audits.agreement.tables import Table, checked_table
 from audits.estimates import Interval
-from audits.messages import Message, Words, mark, say, say_n
+from audits.messages import Message, Rounded, mark, say, say_n
 
 # Kappa of 0.75 and more is good, below 0.40 poor: AIAG, Measurement Systems Analysis, 4th edition,
 # attribute studies (after J. L. Fleiss). At least 30 pairs is this project's own floor, the same as
@@ -44,36 +42,6 @@ AGREEMENT_LEVEL_NAMES: Final = {
     AgreementLevel.RECALIBRATE: mark("Recalibrate"),
     AgreementLevel.NOT_USED: mark("Not used"),
 }
-
-
-@dataclass(frozen=True)
-class Hundredths:
-    """
-    A coefficient, read with two decimal places.
-
-    Parameters
-    ----------
-    value : float
-        The coefficient.
-    """
-
-    value: float
-
-    def in_words(self, words: Words) -> str:
-        """
-        Write the coefficient for one reader.
-
-        Parameters
-        ----------
-        words : Words
-            The reader's language, region and units.
-
-        Returns
-        -------
-        str
-            Such as ``"0.80"``.
-        """
-        return format_decimal(round(self.value, 2) + 0.0, "0.00", locale=words.locale)
 
 
 @dataclass(frozen=True)
@@ -203,7 +171,7 @@ def _no_faults(counts: list[list[int]], pairs: int, agreed: int, unusual: int) -
             unusual,
             agreed=agreed,
             pairs=pairs,
-            ac1=Hundredths(ac1),
+            ac1=Rounded(ac1, 2),
         )
     else:
         sentence = say(
@@ -219,9 +187,9 @@ def _no_faults(counts: list[list[int]], pairs: int, agreed: int, unusual: int) -
 
 def _judged(pairs: int, agreed: int, kappa: float, interval: Interval) -> AgreementReading:
     values = {
-        "kappa": Hundredths(kappa),
-        "lower": Hundredths(interval.lower),
-        "upper": Hundredths(interval.upper),
+        "kappa": Rounded(kappa, 2),
+        "lower": Rounded(interval.lower, 2),
+        "upper": Rounded(interval.upper, 2),
         "pairs": pairs,
     }
     if kappa >= GOOD_KAPPA - _ROUNDING:

@@ -34,7 +34,7 @@ from audits.estimates import (
     describe_rate,
     ratio_of_sums,
 )
-from audits.messages import Message, say, say_n
+from audits.messages import Message, Rounded, say, say_n
 from audits.records import Actor, Worker
 from audits.services.access import require_crew_lead
 from audits.services.comparing_heights import HeightComparison, compare_heights
@@ -547,7 +547,10 @@ class _View:
 
     def _what_follows(self, level: FittedLevel | None) -> Message:
         if level is None:
-            return say("Beyond what the standard accepts by chance, as counted: go and look.")
+            return say(
+                "As counted, more faults than the standard accepts, beyond chance. First see the "
+                "fair rate, then go and look."
+            )
         if self._is_fairly_beyond(level):
             return say("With block and auditor taken out it stays beyond chance: go and look.")
         if level.outer[0] > self.accepted:
@@ -657,13 +660,13 @@ def _in_blocks(row: StandardisedRate[int | None]) -> Message:
     if row.ratio is None or row.ratio_interval is None:
         return say("No fault was to be expected in these blocks.")
     return say(
-        "%(observed)s of %(due)s with a fault, %(expected)s expected: %(ratio)s times, could be "
-        "%(lower)s to %(upper)s.",
+        "%(observed)s of %(due)s with a fault, %(expected)s expected: %(ratio)s times as many, "
+        "could be %(lower)s to %(upper)s.",
         observed=row.observed,
-        expected=round(row.expected, 1),
-        ratio=round(row.ratio, 1),
-        lower=math.floor(10 * row.ratio_interval.lower) / 10,
-        upper=math.ceil(10 * row.ratio_interval.upper) / 10,
+        expected=Rounded(row.expected),
+        ratio=Rounded(row.ratio),
+        lower=Rounded(math.floor(10 * row.ratio_interval.lower) / 10),
+        upper=Rounded(math.ceil(10 * row.ratio_interval.upper) / 10),
         due=row.due,
     )
 

@@ -192,11 +192,9 @@ def deviation_words(mm: float) -> Message:
     """
     if abs(mm) < _ON_TARGET_MM:
         return say("on the target")
-    # Whole inches would make one of a mean and its limits; a diameter is read as finely as a tape.
-    length = Length(abs(mm), LengthKind.DIAMETER)
     if mm > 0:
-        return say("%(length)s too high", length=length)
-    return say("%(length)s too low", length=length)
+        return say("%(length)s too high", length=_finely(mm))
+    return say("%(length)s too low", length=_finely(mm))
 
 
 def _may_be_compared(heights: Sequence[Deviation], *, one_is_enough: bool) -> bool:
@@ -267,10 +265,31 @@ def _expected(level: FittedLevel) -> Message:
 
 
 def _on_average(mean: float, lower: float, upper: float, trees: int) -> Message:
+    if lower >= 0:
+        return say(
+            "On average %(mean)s too high, could be %(lower)s to %(upper)s (%(trees)s trees).",
+            mean=_finely(mean),
+            lower=_finely(lower),
+            upper=_finely(upper),
+            trees=trees,
+        )
+    if upper <= 0:
+        return say(
+            "On average %(mean)s too low, could be %(lower)s to %(upper)s (%(trees)s trees).",
+            mean=_finely(mean),
+            lower=_finely(upper),
+            upper=_finely(lower),
+            trees=trees,
+        )
     return say(
-        "On average %(mean)s, could be %(lower)s to %(upper)s (%(trees)s trees).",
+        "On average %(mean)s, could be %(lower)s too low to %(upper)s too high (%(trees)s trees).",
         mean=deviation_words(mean),
-        lower=deviation_words(lower),
-        upper=deviation_words(upper),
+        lower=_finely(lower),
+        upper=_finely(upper),
         trees=trees,
     )
+
+
+def _finely(mm: float) -> Length:
+    # Whole inches would make one of a mean and its limits; a diameter is read as finely as a tape.
+    return Length(abs(mm), LengthKind.DIAMETER)

@@ -6,7 +6,7 @@ Weeks are sums of all first audits, people's and the crews' together; nobody is 
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -18,7 +18,7 @@ from audits.estimates import (
     LEAST_TREES_TO_COMPARE,
     newcombe_difference,
 )
-from audits.messages import Message, say, say_n
+from audits.messages import Message, Rounded, say, say_n
 from audits.services.trends import LEAST_PEOPLE_OF_A_CREW
 from audits.storage.queries.comparing import ComparedLine
 
@@ -178,9 +178,9 @@ def _odds(weeks: Sequence[Week], due: int) -> Message:
     a_week = fit.coefficients[1]
     lower, upper = (math.exp(_within(limit * span)) for limit in a_week.interval())
     values = {
-        "times": round(math.exp(_within(a_week.value * span)), 2),
-        "lower": math.floor(100 * lower) / 100,
-        "upper": math.ceil(100 * upper) / 100,
+        "times": _two_figures(math.exp(_within(a_week.value * span)), round),
+        "lower": _two_figures(lower, math.floor),
+        "upper": _two_figures(upper, math.ceil),
         "trees": due,
         "weeks": len(weeks),
     }
@@ -199,10 +199,17 @@ def _odds(weeks: Sequence[Week], due: int) -> Message:
             **values,
         )
     return say(
-        "From beginning to end nothing beyond chance: the odds of a fault went about %(times)s "
-        "times, could be %(lower)s to %(upper)s times (%(trees)s trees in %(weeks)s weeks).",
+        "From beginning to end nothing beyond chance: at the end the odds of a fault were about "
+        "%(times)s times those at the beginning, could be %(lower)s to %(upper)s times (%(trees)s "
+        "trees in %(weeks)s weeks).",
         **values,
     )
+
+
+def _two_figures(value: float, towards: Callable[[float], int]) -> Rounded:
+    """Keep the two leading figures of a ratio; more would promise what no range holds."""
+    decimals = min(max(0, 1 - math.floor(math.log10(value))), 2)
+    return Rounded(towards(value * 10**decimals) / 10**decimals, decimals)
 
 
 def _slope(weeks: Sequence[Week]) -> Message:
@@ -240,12 +247,12 @@ def _slope(weeks: Sequence[Week]) -> Message:
     )
 
 
-def _rounded(change: float, lower: float, upper: float) -> dict[str, float]:
+def _rounded(change: float, lower: float, upper: float) -> dict[str, Rounded]:
     """Round to tenths, the limits outwards."""
     return {
-        "change": round(change, 1),
-        "lower": math.floor(10 * lower) / 10,
-        "upper": math.ceil(10 * upper) / 10,
+        "change": Rounded(change),
+        "lower": Rounded(math.floor(10 * lower) / 10),
+        "upper": Rounded(math.ceil(10 * upper) / 10),
     }
 
 
@@ -266,12 +273,12 @@ def _change(weeks: Sequence[Week]) -> Message:
         "The rate changed from the week of %(monday)s on: from %(before)s in 100 (%(due_before)s "
         "trees) to %(after)s in 100 (%(due)s trees), a difference of %(lower)s to %(upper)s.",
         monday=after[0].monday,
-        before=round(100 * found_before / due_before, 1),
+        before=Rounded(100 * found_before / due_before),
         due_before=due_before,
-        after=round(100 * found / due, 1),
+        after=Rounded(100 * found / due),
         due=due,
-        lower=math.floor(1000 * difference.lower) / 10,
-        upper=math.ceil(1000 * difference.upper) / 10,
+        lower=Rounded(math.floor(1000 * difference.lower) / 10),
+        upper=Rounded(math.ceil(1000 * difference.upper) / 10),
     )
 
 

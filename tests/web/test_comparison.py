@@ -40,7 +40,7 @@ def at_once(monkeypatch):
 
 
 def names_in(page: str) -> list[str]:
-    table = page.partition("Block and auditor taken out")[2]
+    table = page.partition("In the same blocks")[2]
     return re.findall(r'<a href="/workers/\d+\?season=2025">([^<]+)</a>', table)
 
 
@@ -50,6 +50,7 @@ def test_the_page_says_what_chance_block_and_auditor_explain(database, orchard, 
     before = supervisor.get("/comparison")
     assert "go and look" in words_of(before)
     assert "Not worked out yet." in words_of(before)
+    assert "An average person there" not in words_of(before)
 
     assert supervisor.post("/comparison/fits?stage=top&season=2025").status_code == 302
     answer = supervisor.get("/comparison?stage=top&season=2025")

@@ -10,9 +10,9 @@ from audits.agreement.reading import (
     AGREEMENT_LEVEL_NAMES,
     AgreementLevel,
     AgreementReading,
-    Hundredths,
 )
 from audits.check_trees import Standing
+from audits.messages import Rounded
 from audits.records import Actor, DrawTree, StageScoreRow
 from audits.services.agreement import (
     AgreementView,
@@ -482,12 +482,12 @@ def with_range(value: float | None, interval: tuple[float, float] | None) -> str
     if value is None:
         return str(gettext("cannot be told: all answers are the same"))
     if interval is None:
-        return show(Hundredths(value))
+        return show(Rounded(value, 2))
     return str(
         gettext(
             "%(value)s, could be %(lower)s to %(upper)s",
-            value=show(Hundredths(value)),
-            lower=show(Hundredths(max(-1.0, interval[0]))),
-            upper=show(Hundredths(min(1.0, interval[1]))),
+            value=show(Rounded(value, 2)),
+            lower=show(Rounded(max(-1.0, interval[0]), 2)),
+            upper=show(Rounded(min(1.0, interval[1]), 2)),
         )
     )

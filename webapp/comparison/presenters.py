@@ -98,11 +98,11 @@ class PageView:
     has_results: bool
     stages: list[tuple[str, str, bool]]
     arounds: list[tuple[str, str, bool]]
+    beside: str
     funnel: FunnelView | None
     no_funnel: str
     people: list[FairView]
-    blocks: TableView
-    auditors: TableView
+    groups: list[TableView]
     together: list[str]
     auditors_url: str | None
     courses: list[CourseView]
@@ -119,18 +119,15 @@ def comparison_page(found: Comparison) -> PageView:
         has_results=bool(found.people or found.left_out or found.courses),
         stages=[(each, words().say(STAGE_NAMES[each]), each is found.stage) for each in Stage],
         arounds=_arounds(found),
+        beside=(
+            gettext("Beside the farm's own rate")
+            if found.funnel is not None and found.funnel.around is Around.FARM
+            else gettext("Beside the standard")
+        ),
         funnel=None if found.funnel is None else _funnel(found.funnel),
         no_funnel=_no_funnel(found),
         people=[_fair(line) for line in found.lines],
-        blocks=_groups(
-            gettext("Blocks"), gettext("Block"), gettext("An average person there"), found.blocks
-        ),
-        auditors=_groups(
-            gettext("Auditors"),
-            gettext("Name"),
-            gettext("An average person, as they score"),
-            found.auditors,
-        ),
+        groups=_blocks_and_auditors(found),
         together=_together(found),
         auditors_url=way_to("auditors.index"),
         courses=[_course(course) for course in found.courses],
@@ -337,6 +334,24 @@ def _fair(line: FairLine) -> FairView:
         words=[reader.say(sentence) for sentence in line.words],
         needs_a_look=line.needs_a_look,
     )
+
+
+def _blocks_and_auditors(found: Comparison) -> list[TableView]:
+    """Set blocks and auditors beside each other; before that is worked out they say nothing."""
+    if found.fit.result is None:
+        return []
+    tables = [
+        _groups(
+            gettext("Blocks"), gettext("Block"), gettext("An average person there"), found.blocks
+        ),
+        _groups(
+            gettext("Auditors"),
+            gettext("Name"),
+            gettext("An average person, as they score"),
+            found.auditors,
+        ),
+    ]
+    return [table for table in tables if table.rows]
 
 
 def _groups(title: str, kind: str, reading: str, lines: tuple[GroupLine, ...]) -> TableView:

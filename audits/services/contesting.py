@@ -96,11 +96,14 @@ class ContestToAnswer:
         Its audit.
     answers : TreeAnswers
         The tree's answers as they stand.
+    version : int
+        Which version of the tree's answers that is.
     """
 
     contest: ContestView
     book: Scorebook
     answers: TreeAnswers
+    version: int
 
 
 @dataclass(frozen=True)
@@ -287,6 +290,7 @@ def answer_contest(
     reason: str,
     now: datetime,
     answers: Mapping[str, Any] | None = None,
+    version: int | None = None,
     client_id: str = "",
     device: Device | None = None,
 ) -> None:
@@ -307,6 +311,8 @@ def answer_contest(
         The present.
     answers : Mapping of str to object or None, optional
         The tree's answers as they should have been; None where the score stands.
+    version : int or None, optional
+        Which version of the tree's answers the person has seen; None if that is not known.
     client_id : str, optional
         Id of the amendment, where there is one.
     device : Device or None, optional
@@ -319,7 +325,7 @@ def answer_contest(
     NotAllowed
         If the person gave the score, amended it, or disagreed with it themselves.
     Conflict
-        If somebody else has answered meanwhile.
+        If somebody else has answered, or amended the tree, meanwhile.
     InvalidInput
         If the reason is missing or too long, or the answers cannot be taken or change nothing.
     """
@@ -335,8 +341,11 @@ def answer_contest(
             raise NotAllowed(hindrance)
         book = open_scorebook(connection, actor.farm_id, found.audit_id)
         require_sight(connection, actor, book.audit, now)
+        latest = _latest_answers(connection, actor.farm_id, found.audit_id, found.draw_tree_id)
+        if version not in {None, latest.version}:
+            raise Conflict(say("This tree was amended meanwhile. Look at it again, then answer."))
         if answers is not None:
-            _refuse_no_change(connection, book, found.draw_tree_id, answers)
+            _refuse_no_change(latest, answers)
             amend_in(
                 connection,
                 actor,
@@ -426,6 +435,7 @@ def view_contest(
             contest=_views(connection, actor, [found], now)[0],
             book=book,
             answers=read_answers(latest.answers),
+            version=latest.version,
         )
 
 
@@ -802,9 +812,7 @@ def _latest_answers(
     return audit_queries.score_versions(connection, farm_id, audit_id, draw_tree_id)[-1]
 
 
-def _refuse_no_change(
-    connection: sa.Connection, book: Scorebook, draw_tree_id: int, answers: Mapping[str, Any]
-) -> None:
+def _refuse_no_change(latest: TreeScoreRow, answers: Mapping[str, Any]) -> None:
     """
     Refuse to call a score changed that is the same as before.
 
@@ -813,7 +821,6 @@ def _refuse_no_change(
     InvalidInput
         If the answers are those that are there.
     """
-    latest = _latest_answers(connection, book.farm.id, book.audit.id, draw_tree_id)
     if read_answers(answers) == read_answers(latest.answers):
         raise InvalidInput(
             {"answers": say("This is the score as it is. Change it, or say that it stands.")}

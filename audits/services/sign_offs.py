@@ -19,7 +19,7 @@ from audits.learning_stages import signed_off_at
 from audits.messages import say
 from audits.records import Actor, Farm, StageLearning, StandardVersion, Worker
 from audits.services.access import require_crew_lead, require_sight_of_worker
-from audits.services.agreement import who_counts
+from audits.services.agreement import WhoCounts, who_counts
 from audits.services.farms import the_farm, the_worker
 from audits.services.standards import standard_of
 from audits.services.training import counted_trees
@@ -372,8 +372,9 @@ def _stages(connection: sa.Connection, farm: Farm, worker: Worker) -> tuple[Stag
     }
     latest = next(iter(queries.versions_of_crew(connection, farm.id, worker.crew_id, most=1)), None)
     used = standard_of(latest).stages_in_use if latest else STAGES
+    who = who_counts(connection, farm.id)
     return tuple(
-        _progress(connection, farm, stage, begun.get(stage), latest)
+        _progress(connection, farm, stage, begun.get(stage), latest, who)
         for stage in Stage
         if stage in used or stage in begun
     )
@@ -385,12 +386,13 @@ def _progress(
     stage: Stage,
     learning: StageLearning | None,
     usual: StandardVersion | None,
+    who: WhoCounts,
 ) -> StageProgress:
     if learning is None:
         return StageProgress(stage, None)
     since = datetime.combine(learning.begun_on, time.min, ZoneInfo(farm.time_zone))
     counted = counted_trees(
-        who_counts(connection, farm.id),
+        who,
         queries.trees_while_learning(connection, farm.id, learning.worker_id, stage, since),
     )
     trees, left_out = counted.trees, sum(counted.left_out.values())

@@ -8,13 +8,13 @@ from uuid import uuid4
 
 import pytest
 
-from audits.services import accounts
+from audits.services import accounts, amending
 from audits.storage.queries import contests as queries
 from audits.storage.tables import audit, block, contest, double_check, photo, worker_name
 from audits.vocabulary import ContestAnswer, Fault, Role, Stage
 from tests.orchard import PASSWORD
 from tests.page_words import words_of
-from tests.row_audit import assign_halves, audited, fault, first_trees, prune
+from tests.row_audit import PHONE, assign_halves, audited, fault, first_trees, prune, right
 from tests.scored_season import add_audit, amend_tree, day, trees, wrong
 from tests.statements import statements_of
 from tests.web.conftest import NOW
@@ -403,6 +403,34 @@ def test_a_score_is_changed_on_the_page_of_its_stage_alone(
     page = words_of(mine.get("/contests/trees"))
     assert "The score was changed" in page
     assert "As first scored: Fault: Too high. Now: Right." in page
+
+
+def test_an_answer_does_not_undo_what_was_amended_meanwhile(
+    database, orchard, second, mine, high_tree, audit_id
+):
+    tap(mine, audit_id, high_tree)
+    (row,) = contests_of(database)
+    seen = re.search(r'name="version" value="(\d+)"', second.get(f"/contests/{row.id}").text)
+    amending.amend_tree(
+        database,
+        orchard.owner,
+        audit_id,
+        high_tree,
+        answers=right(top=fault(Fault.BLUNT)),
+        reason="Seen from the other side",
+        client_id=str(uuid4()),
+        device=PHONE,
+        now=NOW,
+    )
+    late = {"reason": "Measured it again.", "version": seen[1]}
+    for path in (f"/contests/{row.id}", f"/contests/{row.id}/change"):
+        entry = late | {"top": "right", "client_id": str(uuid4())}
+        answer = second.post(path, data=entry, follow_redirects=True)
+        assert "This tree was amended meanwhile." in answer.text
+    assert contests_of(database)[0].answered_at is None
+    again = late | {"version": int(seen[1]) + 1}
+    second.post(f"/contests/{row.id}", data=again)
+    assert contests_of(database)[0].answer is ContestAnswer.STANDS
 
 
 def test_what_waits_longer_than_seven_days_is_late(database, second, mine, high_tree, audit_id):

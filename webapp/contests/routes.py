@@ -198,7 +198,7 @@ def show(contest_id: int) -> ResponseReturnValue:
     found = contesting.view_contest(database(), actor(), contest_id, present())
     form = AnswerForm()
     if form.validate_on_submit():
-        answered = _answer(contest_id, form)
+        answered = _answer(found, form)
         if answered is not None:
             return answered
     page = render_template(
@@ -208,6 +208,7 @@ def show(contest_id: int) -> ResponseReturnValue:
         if found.contest.row.answered_at is None
         else presenters.answered_line(found.contest.row),
         form=form,
+        version=found.version,
     )
     return page, 422 if form.errors else 200
 
@@ -228,24 +229,27 @@ def change(contest_id: int) -> ResponseReturnValue:
     except InvalidInput as error:
         return _change_page(found, form, error), 422
     if not form.errors:
-        answered = _answer(contest_id, form, answers)
+        answered = _answer(found, form, answers)
         if answered is not None:
             return answered
     return _change_page(found, form), 422
 
 
 def _answer(
-    contest_id: int, form: AnswerForm, answers: dict[str, Any] | None = None
+    found: ContestToAnswer, form: AnswerForm, answers: dict[str, Any] | None = None
 ) -> ResponseReturnValue | None:
     """Keep an answer and go back to the list; None where the form has problems now."""
+    # What other stages came to was read here; an amendment since then must not be undone.
+    version = request.form.get("version", found.version, type=int)
     try:
         contesting.answer_contest(
             database(),
             actor(),
-            contest_id,
+            found.contest.row.id,
             reason=form.reason.data or "",
             now=present(),
             answers=answers,
+            version=version,
             client_id=posted_client_id(request.form) if answers is not None else "",
             device=this_device(),
         )
@@ -307,6 +311,7 @@ def _change_page(
         missed=read_missed(given),
         asks_missed=found.answers.missed is not None,
         client_id=new_client_id(),
+        version=request.form.get("version", found.version, type=int),
     )
 
 

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from audits.control.individuals import individuals_chart
-from audits.control.limits import FALSE_ALARM, SIGMAS, CountLimits
+from audits.control.limits import SIGMAS
 from audits.control.shewhart import Chart, NoLimits, chart_point, finite, require_positive
 
 # Nelson's power makes times between chance events nearly normal: 1 / 3.6.
 NELSON_POWER: Final = 0.2777
-_TAIL_ROUNDING: Final = 1e-9
 
 
 @dataclass(frozen=True)
@@ -44,8 +43,7 @@ def g_chart(
     Chart how many good trees lie between one faulty tree and the next.
 
     The lower limit of rare faults is nearly always 0, so that this chart shows gaps that grow
-    longer, but not faults that come faster; `geometric_limits`, and better
-    `audits.control.bernoulli`, do.
+    longer, but not faults that come faster; `audits.control.bernoulli` does.
 
     Parameters
     ----------
@@ -95,54 +93,6 @@ def g_chart(
     )
     fraction = 1 / (mean + 1)
     return GChart(points, centre, None, fraction, (1 - 1 / len(between)) * fraction)
-
-
-def geometric_limits(fraction: float, false_alarm: float = FALSE_ALARM) -> CountLimits | None:
-    """
-    Return the exact limits of a count of good trees between two faulty ones.
-
-    Parameters
-    ----------
-    fraction : float
-        Faults per tree in the long run, in [0, 1].
-    false_alarm : float, optional
-        Probability of a signal by chance alone, both sides together, in (0, 1).
-
-    Returns
-    -------
-    CountLimits or None
-        Smallest and largest count inside; a smallest of 0 means that no gap is too short to be
-        chance. None if there are no faults and so no gaps.
-
-    Raises
-    ------
-    ValueError
-        If a parameter lies outside its range.
-
-    References
-    ----------
-    .. [1] J. C. Benneyan, Number-between g-type statistical quality control charts, Health Care
-       Management Science 4 (2001), 305-318.
-
-    Examples
-    --------
-    >>> geometric_limits(0.02)
-    CountLimits(lower=0, upper=327)
-    """
-    if not 0 <= fraction <= 1:
-        raise ValueError(f"fraction must lie in [0, 1], not {fraction}")
-    if not 0 < false_alarm < 1:
-        raise ValueError(f"false_alarm must lie between 0 and 1, not {false_alarm}")
-    if fraction == 0:
-        return None
-    if fraction == 1:
-        return CountLimits(0, 0)
-    # A gap is below g with probability 1 - (1 - p)^g, and above g with (1 - p)^(g + 1).
-    log_good = math.log1p(-fraction)
-    tail = false_alarm / 2
-    lower = math.floor(math.log1p(-tail) / log_good + _TAIL_ROUNDING)
-    upper = math.ceil(math.log(tail) / log_good - _TAIL_ROUNDING) - 1
-    return CountLimits(lower, max(upper, 0))
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from audits.control.laney import laney_p, laney_u
 from audits.control.limits import Signal
 from audits.control.many import charts_of_many
 from audits.control.p_chart import p_chart
-from audits.control.rare import g_chart, geometric_limits, t_chart
+from audits.control.rare import g_chart, t_chart
 from audits.control.run_rules import RunRule, first_signals, nelson, western_electric
 from audits.control.shewhart import NoLimits
 from audits.control.standardised import NO_BLOCKS, ChartSettings, charts_of_one, standardised, step
@@ -220,21 +220,6 @@ def test_a_start_above_nothing_signals_sooner():
     assert bernoulli_cusum(faults, SINGLE_TREES).first_signal == 5
 
 
-@pytest.mark.parametrize("fraction", [0.001, 0.02, 0.3, 0.999])
-def test_limits_of_gaps_keep_each_tail_with_the_least_room(fraction):
-    alarm = 0.05
-    lower, upper = geometric_limits(fraction, alarm)
-    assert 1 - (1 - fraction) ** lower <= alarm / 2 * (1 + 1e-6)
-    assert 1 - (1 - fraction) ** (lower + 1) > alarm / 2
-    assert (1 - fraction) ** (upper + 1) <= alarm / 2 * (1 + 1e-6)
-    assert upper == 0 or (1 - fraction) ** upper > alarm / 2
-
-
-def test_gaps_where_there_are_no_faults_or_nothing_else():
-    assert geometric_limits(0.0) is None
-    assert geometric_limits(1.0) == (0, 0)
-
-
 def test_a_g_chart_of_faults_one_after_another_has_no_room():
     chart = g_chart([0, 0, 0])
     assert chart.fraction == 1.0
@@ -394,8 +379,6 @@ OUT_OF_RANGE = [
     (lambda: bernoulli_weights(0.1, 0.1), "p1 .* 0.1"),
     (lambda: g_chart([-1]), "between .* -1"),
     (lambda: g_chart([1], centre=-1), "centre .* -1"),
-    (lambda: geometric_limits(1.5), "fraction .* 1.5"),
-    (lambda: geometric_limits(0.5, 0), "false_alarm .* 0"),
     (lambda: t_chart([-1.0]), "time_between .* -1"),
     (lambda: t_chart([1.0], power=0), "power .* 0"),
     (lambda: western_electric([0.0, math.nan]), "z .* nan .*2"),

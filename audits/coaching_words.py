@@ -17,6 +17,7 @@ class CoachingReason(StrEnum):
     """Why somebody works on a stage, or on none."""
 
     SIGNAL = "signal"
+    HARD_BLOCK = "hard_block"
     ABOVE_STANDARD = "above_standard"
     MOST_TO_GAIN = "most_to_gain"
     SEEN = "seen"
@@ -26,6 +27,7 @@ class CoachingReason(StrEnum):
 
 REASON_WORDS: Final = {
     CoachingReason.SIGNAL: say("More faults lately than chance explains."),
+    CoachingReason.HARD_BLOCK: say("Others in the same block have more faults here too."),
     CoachingReason.ABOVE_STANDARD: say("More trees are wrong than the standard accepts."),
     CoachingReason.MOST_TO_GAIN: say("Here is the most to gain."),
     CoachingReason.SEEN: say("It was seen on some trees."),

@@ -1,6 +1,6 @@
 """The crew leader's sheet: where the crew stands by stage, what to show and why; one page."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
@@ -78,6 +78,8 @@ class CrewSheet:
         What the whole crew is shown next.
     look_at : tuple of tuple of str and tuple of Stage, optional
         People with a signal, by name, and where; left out in a small crew.
+    block_first : tuple of tuple of str and tuple of Stage, optional
+        The same where a block that is worse for everybody is to be looked at first.
     is_too_small : bool, optional
         Whether figures and names are held back because the crew has fewer than 5 people.
     trained : tuple of tuple of date, Stage, TrainingKind and int, optional
@@ -99,14 +101,15 @@ class CrewSheet:
     stages: tuple[CrewSheetStage, ...]
     next_stage: Stage | None = None
     look_at: tuple[tuple[str, tuple[Stage, ...]], ...] = ()
+    block_first: tuple[tuple[str, tuple[Stage, ...]], ...] = ()
     is_too_small: bool = False
     trained: tuple[tuple[date, Stage, TrainingKind, int], ...] = ()
 
     def __post_init__(self) -> None:
-        names = " ".join(name for name, _ in self.look_at)
+        names = " ".join(name for name, _ in (*self.look_at, *self.block_first))
         require_letters({"farm": self.farm, "crew": self.crew, "worker": names})
         told = any(stage.reading is not None for stage in self.stages)
-        if self.is_too_small and (self.look_at or told):
+        if self.is_too_small and (self.look_at or self.block_first or told):
             raise ValueError("is_too_small: neither names nor figures go on paper")
 
 
@@ -280,7 +283,10 @@ def _nothing_seen(words: Words, width_mm: float) -> Drawing:
 def _next(sheet: CrewSheet, words: Words, width_mm: float) -> Drawing:
     lines = [_runs(words, say("Next training:"), _next_training(sheet.next_stage))]
     if not sheet.is_too_small:
-        lines.insert(0, _runs(words, say("Go and look with:"), *_people(sheet, words)))
+        lines.insert(0, _runs(words, say("Go and look with:"), *_looked_at(sheet, words)))
+        if sheet.block_first:
+            people = _people(sheet.block_first, words)
+            lines.insert(1, _runs(words, say("Look at the block first:"), *people))
     if sheet.trained:
         lines.append(_runs(words, say("Training so far:"), *_trainings(sheet)))
     pieces = [paragraph(line, width_mm, TEXT_PT) for line in lines]
@@ -300,16 +306,22 @@ def _next_training(stage: Stage | None) -> Message:
     )
 
 
-def _people(sheet: CrewSheet, words: Words) -> list[Message]:
-    if not sheet.look_at:
-        return [say("nobody has a signal.")]
+def _looked_at(sheet: CrewSheet, words: Words) -> list[Message]:
+    if sheet.look_at:
+        return _people(sheet.look_at, words)
+    if sheet.block_first:
+        return [say("nobody has a signal that no block explains.")]
+    return [say("nobody has a signal.")]
+
+
+def _people(named: Iterable[tuple[str, tuple[Stage, ...]]], words: Words) -> list[Message]:
     return [
         say(
             "%(name)s: %(stages)s.",
             name=name,
             stages=", ".join(words.say(STAGE_NAMES[stage]) for stage in stages),
         )
-        for name, stages in sheet.look_at
+        for name, stages in named
     ]
 
 

@@ -211,6 +211,8 @@ class CrewView:
         What the whole crew should be shown next; None where nothing stands out.
     signals : tuple of tuple of Worker and tuple of Stage
         Whom to go and look at, by name, and where; nobody else is named.
+    block_first : tuple of tuple of Worker and tuple of Stage
+        The same where a block that is worse for everybody is to be looked at first.
     learning : tuple of tuple of Worker and Stage
         New hires and the stage that each learns, by name.
     trained : tuple of tuple of TrainingEvent and str
@@ -230,6 +232,7 @@ class CrewView:
     stages: tuple[CrewStage, ...]
     next_stage: Stage | None
     signals: tuple[tuple[Worker, tuple[Stage, ...]], ...]
+    block_first: tuple[tuple[Worker, tuple[Stage, ...]], ...]
     learning: tuple[tuple[Worker, Stage], ...]
     trained: tuple[tuple[TrainingEvent, int], ...]
     block: Block | None
@@ -332,7 +335,8 @@ def choose_stage(stages: Sequence[StageTrend]) -> CoachingChoice:
     """
     Choose the one stage to work on.
 
-    A signal comes first. Else it is the stage whose rate lies furthest above what the standard
+    A signal comes first, and one that no block explains before one that speaks of a block which is
+    worse for everybody. Else it is the stage whose rate lies furthest above what the standard
     accepts at the lower end of its range. Where no stage may be set beside the standard yet, one
     with at least two wrong trees and a range above what is accepted is shown as seen, without
     comparing it.
@@ -348,8 +352,11 @@ def choose_stage(stages: Sequence[StageTrend]) -> CoachingChoice:
         The stage and why; of two that are alike, the upper one on the tree.
     """
     signals = [stage for stage in stages if stage.has_signal]
+    own = [stage for stage in signals if stage.block_first is None]
+    if own:
+        return CoachingChoice(CoachingReason.SIGNAL, max(own, key=_beyond).stage)
     if signals:
-        return CoachingChoice(CoachingReason.SIGNAL, max(signals, key=_beyond).stage)
+        return CoachingChoice(CoachingReason.HARD_BLOCK, max(signals, key=_beyond).stage)
     comparable = [stage for stage in stages if stage.reading.level is RateLevel.COMPARABLE]
     others = [stage for stage in stages if stage.reading.level is not RateLevel.COMPARABLE]
     above = [stage for stage in comparable if _beyond(stage) > 0]
@@ -442,7 +449,8 @@ def crew_view(database: Database, actor: Actor, crew_id: int, season: int) -> Cr
                 if stage in readings
             ),
             next_stage=_next_stage(readings, versions),
-            signals=tuple((line.worker, tuple(line.signals)) for line in here if line.signals),
+            signals=tuple((line.worker, line.own_signals) for line in here if line.own_signals),
+            block_first=tuple((line.worker, line.block_first) for line in here if line.block_first),
             learning=tuple(
                 (line.worker, learns[line.worker.id]) for line in here if line.worker.id in learns
             ),

@@ -180,12 +180,20 @@ class WorkerLine:
         Due trees by stage.
     signals : tuple of Stage
         Stages with a signal.
+    block_first : tuple of Stage
+        Those of them whose signal speaks of a block that is worse for everybody.
     """
 
     worker: Worker
     crew: str
     due: Mapping[Stage, int]
     signals: tuple[Stage, ...]
+    block_first: tuple[Stage, ...]
+
+    @property
+    def own_signals(self) -> tuple[Stage, ...]:
+        """The signals that no block explains."""
+        return tuple(stage for stage in self.signals if stage not in self.block_first)
 
 
 @dataclass(frozen=True)
@@ -438,6 +446,11 @@ def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
                     crew=crews[worker.crew_id][0] if worker.crew_id is not None else "",
                     due=in_stage_order(due.get(worker.id, {})),
                     signals=tuple(signal.stage for signal in signals.get(worker.id, ())),
+                    block_first=tuple(
+                        signal.stage
+                        for signal in signals.get(worker.id, ())
+                        if signal.block_first is not None
+                    ),
                 )
                 for worker in by_name(workers)
                 if not worker.retired or worker.id in due

@@ -20,11 +20,12 @@ class Trend:
     reading: RateReading
     accepted_fraction: float = 0.05
     has_signal: bool = False
+    block_first: str | None = None
 
 
-def trend(stage, wrong, due, *, signal=False, auditors=2) -> Trend:
+def trend(stage, wrong, due, *, signal=False, block=None, auditors=2) -> Trend:
     reading = describe_rate(wrong, due, days=4, rows=4, auditors=auditors)
-    return Trend(stage, reading, has_signal=signal)
+    return Trend(stage, reading, has_signal=signal or block is not None, block_first=block)
 
 
 def chosen(*trends):
@@ -40,6 +41,12 @@ def test_a_signal_comes_before_everything_else():
 def test_of_two_signals_it_is_the_one_further_above_the_standard():
     found = chosen(trend(TOP, 2, 40, signal=True), trend(LIMBS, 30, 40, signal=True))
     assert found == (CoachingReason.SIGNAL, LIMBS)
+
+
+def test_a_signal_of_the_person_comes_before_one_of_a_hard_block():
+    of_block = trend(LIMBS, 30, 40, block="Look at the block first.")
+    assert chosen(trend(TOP, 2, 40, signal=True), of_block) == (CoachingReason.SIGNAL, TOP)
+    assert chosen(trend(TOP, 2, 40), of_block) == (CoachingReason.HARD_BLOCK, LIMBS)
 
 
 def test_the_range_counts_and_not_the_rate():

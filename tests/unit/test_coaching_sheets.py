@@ -99,11 +99,13 @@ CREW = CrewSheet(
     ),
     next_stage=Stage.LIMBS,
     look_at=(("Ana Ruiz (W12)", (Stage.TOP,)), ("José Peña (W07)", (Stage.TOP, Stage.LIMBS))),
+    block_first=(("José Peña (W07)", (Stage.COLUMNS,)),),
     trained=((date(2026, 1, 10), Stage.LIMBS, TrainingKind.MODEL_TREES, 8),) * 3,
 )
 SMALL = replace(
     CREW,
     look_at=(),
+    block_first=(),
     is_too_small=True,
     stages=tuple(
         CrewSheetStage(line.stage, None, (SeenOnSheet(line.faults[0].fault, None),))
@@ -244,6 +246,7 @@ def test_a_crew_sheet_says_where_why_what_to_show_and_whom_to_look_at():
         "Too high (5 trees)",
         "Show: Hold the marked pole up.",
         "Go and look with: Ana Ruiz (W12): Top. José Peña (W07): Top, Limbs.",
+        "Look at the block first: José Peña (W07): Columns.",
         "Next training: Limbs, with the whole crew.",
         "Limbs: Pruned model trees together (8 people).",
     ):

@@ -80,7 +80,7 @@ def test_a_comparable_stage_above_the_standard_is_the_one_thing(database, orchar
     assert "Cut the top at 9 ft 11 in." in page
     assert "A tall top shades the tree." in page
     assert "Pocket card, front: Top." in page
-    assert "The last 20 trees, the newest on the right" in page
+    assert "The last 20 trees, the newest at the end" in page
 
 
 def test_with_all_well_the_sheet_says_so_and_names_what_went_well(database, orchard, supervisor):

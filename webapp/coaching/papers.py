@@ -83,6 +83,11 @@ def crew_sheet_of(view: CrewView) -> CrewSheet:
             if view.is_too_small
             else tuple((name_of(worker), stages) for worker, stages in view.signals)
         ),
+        block_first=(
+            ()
+            if view.is_too_small
+            else tuple((name_of(worker), stages) for worker, stages in view.block_first)
+        ),
         is_too_small=view.is_too_small,
         trained=tuple(
             (event.held_on, event.stage, event.kind, people) for event, people in view.trained

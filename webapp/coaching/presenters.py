@@ -97,6 +97,7 @@ class ProgressView:
     rule: str
     chances: list[str]
     may_sign: bool
+    still_meets: bool
 
 
 @dataclass(frozen=True)
@@ -230,10 +231,11 @@ def _progress(progress: StageProgress, view: LearningView) -> ProgressView:
         is_signed=signed,
         lines=_progress_lines(progress, view),
         window=progress.window if progress.is_open else (),
-        window_words=_window_words(progress),
+        window_words=latest_words(progress.window),
         rule=reader.say(sign_off_words(progress.rule)) if progress.rule else "",
         chances=chances,
         may_sign=progress.is_open and progress.met_at is not None,
+        still_meets=_still_meets(progress),
     )
 
 
@@ -308,25 +310,25 @@ def _met(progress: StageProgress) -> list[str]:
                 wrong=sum(later),
             )
         )
+    if not _still_meets(progress):
+        lines.append(
+            gettext("The last trees do not meet it any more: look at some together before.")
+        )
     return lines
 
 
-def _window_words(progress: StageProgress) -> str:
-    return str(
-        ngettext(
-            "The last %(num)s tree, the newest on the right",
-            "The last %(num)s trees, the newest on the right",
-            len(progress.window),
-        )
-    )
+def _still_meets(progress: StageProgress) -> bool:
+    """Tell whether the latest trees meet the rule, which was met once."""
+    rule = progress.rule
+    return rule is not None and sum(progress.window) <= rule.most_nonconforming
 
 
 def latest_words(latest: Sequence[bool]) -> str:
-    """Say what a line of tiles shows."""
+    """Say what tiles show; on a phone they fill several lines."""
     return str(
         ngettext(
-            "The last %(num)s tree, the newest on the right",
-            "The last %(num)s trees, the newest on the right",
+            "The last %(num)s tree",
+            "The last %(num)s trees, the newest at the end",
             len(latest),
         )
     )

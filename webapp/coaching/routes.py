@@ -114,6 +114,9 @@ def crew(crew_id: int) -> ResponseReturnValue:
         signals=[
             (worker.id, name_of(worker), stage_names(stages)) for worker, stages in view.signals
         ],
+        block_first=[
+            (worker.id, name_of(worker), stage_names(stages)) for worker, stages in view.block_first
+        ],
         learning=[
             (worker.id, name_of(worker), stage_names([stage])) for worker, stage in view.learning
         ],

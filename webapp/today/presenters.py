@@ -214,22 +214,22 @@ def signal_part(view: TodayView) -> Part:
 
 def _signal_line(signal: WorkerSignal) -> Line:
     reader = words()
-    stages = ", ".join(reader.say(STAGE_NAMES[stage]) for stage in signal.stages)
     sentences = [
         reader.say(one.sentence if one.block_first is None else one.block_first)
         for one in signal.signals
     ]
     code = [f"{signal.worker.code}."] if signal.worker.name else []
-    is_of_blocks = all(one.block_first is not None for one in signal.signals)
+    own = [one.stage for one in signal.signals if one.block_first is None]
+    stages = ", ".join(reader.say(STAGE_NAMES[stage]) for stage in own or signal.stages)
     return Line(
         title=signal.worker.name or signal.worker.code,
         note=" ".join([*code, *sentences]),
         url=way_to("workers.show", worker_id=signal.worker.id),
         state=gettext("Block first: %(stages)s", stages=stages)
-        if is_of_blocks
+        if not own
         else gettext("Look together at: %(stages)s", stages=stages),
         shape="signal",
-        tone="open" if is_of_blocks else "bad",
+        tone="bad" if own else "open",
     )
 
 

@@ -79,6 +79,7 @@ class LineView:
     belongs: str
     due: str
     signal: str
+    block_first: str
 
 
 # What counts for the crew is nobody's to contest.
@@ -183,7 +184,12 @@ def line_views(lines: Iterable[WorkerLine]) -> list[LineView]:
             name=line.worker.name or line.worker.code,
             belongs=", ".join(filter(None, (line.worker.code, line.crew))),
             due=_due(line),
-            signal=_stages(line.signals),
+            signal=_stages(line.own_signals),
+            block_first=(
+                gettext("Block first: %(stages)s", stages=_names(line.block_first))
+                if line.block_first
+                else ""
+            ),
         )
         for line in lines
     ]
@@ -202,8 +208,12 @@ def _due(line: WorkerLine) -> str:
 
 
 def _stages(stages: Iterable[Stage]) -> str:
-    names = ", ".join(words().say(STAGE_NAMES[stage]) for stage in stages)
+    names = _names(stages)
     return gettext("Signal: %(stages)s", stages=names) if names else ""
+
+
+def _names(stages: Iterable[Stage]) -> str:
+    return ", ".join(words().say(STAGE_NAMES[stage]) for stage in stages)
 
 
 def _signal(trend: StageTrend) -> SignalView | None:

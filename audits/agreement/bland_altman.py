@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from audits.agreement.chance import student_quantile
+from audits.agreement.chance import CONFIDENCE
 from audits.estimates import Interval
+from audits.estimates.intervals import student_quantile
 
 _LEAST_FOR_SPREAD: Final = 2
 
@@ -126,7 +127,7 @@ def bland_altman(
     error = deviation / math.sqrt(pairs)
     error_limit = deviation * math.sqrt(1 / pairs + multiplier**2 / (2 * (pairs - 1)))
     early_error = deviation * math.sqrt(3 / pairs)
-    quantile = student_quantile(pairs - 1)
+    quantile = student_quantile(CONFIDENCE, pairs - 1)
 
     def around(value: float, standard_error: float) -> Interval:
         return Interval(value - quantile * standard_error, value + quantile * standard_error)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from audits.estimates import Interval
+from audits.estimates.intervals import student_quantile
 
 CONFIDENCE: Final = 0.95
 
@@ -355,31 +356,5 @@ def student_interval(
     >>> round(lower, 3), round(upper, 3)
     (0.698, 0.902)
     """
-    reach = student_quantile(degrees_of_freedom) * standard_error
+    reach = student_quantile(CONFIDENCE, degrees_of_freedom) * standard_error
     return Interval(value - reach, min(most, value + reach))
-
-
-def student_quantile(degrees_of_freedom: int, confidence: float = CONFIDENCE) -> float:
-    """
-    Return how many standard errors a two-sided interval by Student's t reaches out.
-
-    Parameters
-    ----------
-    degrees_of_freedom : int
-        At least 1.
-    confidence : float, optional
-        Confidence of the interval, in (0, 1).
-
-    Returns
-    -------
-    float
-        Quantile of Student's t.
-
-    Examples
-    --------
-    >>> round(student_quantile(16), 3)
-    2.12
-    """
-    from scipy.special import stdtrit  # noqa: PLC0415 - keeps starting the app light
-
-    return float(stdtrit(degrees_of_freedom, (1 + confidence) / 2))

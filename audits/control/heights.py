@@ -24,7 +24,7 @@ from audits.sampling.variables.normality import check_normality
 SEASON_BLOCKS: Final = 40
 # The mean gets four parts in five, since most work goes wrong in one direction.
 _SHARE_OF_MEANS: Final = 0.8
-_LEAST_FAILED: Final = 2
+LEAST_FAILED: Final = 2
 _LEAST_BLOCKS: Final = LEAST_TREES_TO_COMPARE // LEAST_BLOCK_SIZE
 
 
@@ -160,7 +160,7 @@ def heights_chart(trees: Sequence[DueTree], accepted: float, false_signal: float
         reach = max(tolerance - factor * spread, 0.0)
         mean, own_spread = fmean(group), math.sqrt(variances[place])
         signal = None
-        if is_normal and failed[place] >= _LEAST_FAILED:
+        if is_normal and failed[place] >= LEAST_FAILED:
             signal = _beyond(mean, own_spread, reach, widest)
         first = place * LEAST_BLOCK_SIZE + 1
         points.append(

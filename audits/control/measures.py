@@ -8,10 +8,11 @@ from typing import Final
 
 from audits.control.capability import Capability, capability_of
 from audits.estimates import LEAST_TREES_FOR_A_RANGE, LEAST_TREES_TO_COMPARE, Interval
+from audits.estimates.intervals import student_quantile
 from audits.messages import Message, mark, say
 from audits.units import Length, LengthKind
 
-_CONFIDENCE_TAIL: Final = 0.025
+_CONFIDENCE: Final = 0.95
 # Nearer to the target than this, nobody sees a difference.
 _LEVEL_MM: Final = {LengthKind.HEIGHT: 5.0, LengthKind.DIAMETER: 0.05}
 
@@ -132,9 +133,7 @@ far they lie off its middle it is 3.3 times (Cpk, could be 2.6 to 4). From 1 on,
 
 
 def _interval(means: Sequence[float], mean: float) -> Interval:
-    from scipy.special import stdtrit  # noqa: PLC0415 - keeps starting the app light
-
-    quantile = float(stdtrit(len(means) - 1, 1 - _CONFIDENCE_TAIL))
+    quantile = student_quantile(_CONFIDENCE, len(means) - 1)
     reach = quantile * stdev(means) / math.sqrt(len(means))
     return Interval(mean - reach, mean + reach)
 

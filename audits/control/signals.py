@@ -34,7 +34,7 @@ from audits.control.directions import (
     uneven_sentence,
     what_to_do,
 )
-from audits.control.heights import HeightChart, HeightSignal, heights_chart
+from audits.control.heights import SEASON_BLOCKS, HeightChart, HeightSignal, heights_chart
 from audits.control.limits import Signal, binomial_probabilities
 from audits.control.rare import GChart, g_chart
 from audits.control.run_lengths import (
@@ -47,13 +47,12 @@ from audits.estimates import LEAST_TREES_TO_COMPARE, ratio_of_sums, wilson
 from audits.messages import Message
 from audits.vocabulary import Stage
 
-SEASON_TREES: Final = 400
+SEASON_TREES: Final = SEASON_BLOCKS * LEAST_BLOCK_SIZE
 FALSE_SIGNALS_A_SEASON: Final = 0.02
 FALSE_SIGNALS_A_STAGE: Final = FALSE_SIGNALS_A_SEASON / len(Stage)
 SHARE_OF_SUM: Final = FALSE_SIGNALS_A_STAGE / 2
 SHARE_OF_BLOCKS: Final = FALSE_SIGNALS_A_STAGE / 2
 SHARE_OF_HEIGHTS: Final = SHARE_OF_BLOCKS / 2
-SEASON_BLOCKS: Final = SEASON_TREES // LEAST_BLOCK_SIZE
 
 # The sum is designed for a doubled rate. Designed for three times the rate it would find a doubled
 # one after 318 instead of 267 trees (centre 5 %), and six times the rate hardly sooner.

@@ -16,6 +16,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from audits.control.blocks import LEAST_BLOCK_SIZE
+from audits.control.heights import LEAST_FAILED
 from audits.control.signals import FALSE_SIGNALS_A_SEASON, SEASON_TREES, season_charts
 from audits.errors import NotFound
 from audits.estimates import LEAST_TREES_TO_COMPARE, RateReading, describe_rate
@@ -65,8 +66,6 @@ __all__ = [
     "workers_with_signal",
 ]
 
-# Measured heights need as many failed trees in a block before they signal.
-_LEAST_FAILED: Final = 2
 # Scores are whole numbers, so the faults that a higher centre asks for may be a tenth fewer.
 _ROUNDED: Final = 0.85
 
@@ -615,7 +614,7 @@ def _may_signal(lines: Sequence[TrendLine], standards: Standards) -> bool:
             return True
         good = line.due - line.nonconforming
         total = min(threshold, max(risen + down * good, up * line.nonconforming))
-    return sum(line.nonconforming for line in lines) >= _LEAST_FAILED and any(
+    return sum(line.nonconforming for line in lines) >= LEAST_FAILED and any(
         standards[line.standard_version_id].top.measured
         for line in lines
         if line.stage is Stage.TOP

@@ -61,7 +61,8 @@ class StageView:
     signal: SignalView | None
     beyond: str
     directions: str
-    measures: list[Message]
+    measured: Message | None
+    fit: Message | None
     charts: list[ChartView]
     more_charts: list[ChartView]
     reason: Message
@@ -106,11 +107,8 @@ def _stage_view(trend: StageTrend, contests: WorkerContests) -> StageView:
         signal=_signal(trend),
         beyond=_beyond(trend),
         directions=_directions(trend),
-        measures=[
-            sentence
-            for sentence in ((measures.sentence, measures.fit) if measures else ())
-            if sentence is not None
-        ],
+        measured=measures.sentence if measures else None,
+        fit=measures.fit if measures else None,
         charts=charts[:in_sight],
         more_charts=charts[in_sight:],
         reason=trend.charts.choice.reason,

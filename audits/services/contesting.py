@@ -18,6 +18,7 @@ from audits.messages import Message, say
 from audits.records import Actor, Farm, TreeScoreRow
 from audits.scoring import TreeAnswers, read_answers
 from audits.services.access import require_crew_lead, require_sight_of_worker
+from audits.services.agreement import who_counts
 from audits.services.amending import amend_in
 from audits.services.auditing import Device
 from audits.services.scorebook import Scorebook, open_scorebook
@@ -523,7 +524,7 @@ def contests_beside_figures(
     """
     require_sight_of_worker(actor, worker_id)
     with database.read() as connection:
-        scores = queries.contested_due(connection, actor.farm_id, season, worker_id)
+        scores = _contested_counted(connection, actor.farm_id, season, worker_id)
         return WorkerContests(frozenset(scores), _by_stage(scores))
 
 
@@ -578,7 +579,18 @@ def contested_trees(
     dict of Stage to int
         Only stages with at least one.
     """
-    return _by_stage(queries.contested_due(connection, farm_id, season, worker_id))
+    return _by_stage(_contested_counted(connection, farm_id, season, worker_id))
+
+
+def _contested_counted(
+    connection: sa.Connection, farm_id: int, season: int, worker_id: int | None = None
+) -> list[ScoreKey]:
+    """Return the contested scores behind rates, which leave out auditors who do not count."""
+    scores = queries.contested_due(connection, farm_id, season, worker_id)
+    if not scores:
+        return []
+    who = who_counts(connection, farm_id)
+    return [key for key, auditor_id in scores.items() if who.counts(auditor_id, key[2])]
 
 
 def _by_stage(scores: Iterable[ScoreKey]) -> dict[Stage, int]:
@@ -601,7 +613,7 @@ def contested_in_season(
     season : int
         Calendar year in which the season began.
     stage : Stage or None, optional
-        Only this stage.
+        Only this stage, and only scores that fair comparison counts.
 
     Returns
     -------
@@ -610,8 +622,10 @@ def contested_in_season(
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        by_stage = _by_stage(queries.contested_due(connection, actor.farm_id, season))
-    return sum(by_stage.values()) if stage is None else by_stage.get(stage, 0)
+        if stage is None:
+            return len(queries.contested_due(connection, actor.farm_id, season))
+        counted = _contested_counted(connection, actor.farm_id, season)
+        return _by_stage(counted).get(stage, 0)
 
 
 def contested_sentence(count: int) -> Message | None:

@@ -9,6 +9,7 @@ import pytest
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.services import accounts, contesting
+from audits.services.agreement import WhoCounts
 from audits.services.amending import amend_tree
 from audits.services.own_trees import own_contests, view_own_trees
 from audits.services.rescoring import check_scores
@@ -319,7 +320,7 @@ def test_those_that_wait_beyond_seven_days_are_late(database, orchard, audit_id,
 
 
 def test_contested_due_trees_are_counted_beside_the_rates_they_are_in(
-    database, orchard, audit_id, high_tree, second
+    database, orchard, audit_id, high_tree, second, monkeypatch
 ):
     def counted():
         with database.read() as connection:
@@ -330,5 +331,9 @@ def test_contested_due_trees_are_counted_beside_the_rates_they_are_in(
     assert counted() == {}
     contest_id = disagree(database, orchard, audit_id, high_tree)
     assert counted() == {Stage.TOP: 1}
+    left_out = WhoCounts(frozenset({(orchard.supervisor.user_id, Stage.TOP)}), frozenset())
+    with monkeypatch.context() as patched:
+        patched.setattr(contesting, "who_counts", lambda *_asked: left_out)
+        assert counted() == {}
     answer(database, contest_id, second)
     assert counted() == {}

@@ -556,14 +556,15 @@ def contested_scores(
 
 def contested_due(
     connection: sa.Connection, farm_id: int, season: int, worker_id: int | None = None
-) -> set[ScoreKey]:
+) -> dict[ScoreKey, int]:
     """
-    Return the contested scores that a season's rates count, of everybody or of one worker.
+    Return the contested scores behind a season's rates, of everybody or one worker, with auditors.
 
     They are those of first audits that decided, as they stand, where something was due.
     """
     statement = (
-        sa.select(contest.c.audit_id, contest.c.draw_tree_id, contest.c.stage)
+        sa.select(contest.c.audit_id, contest.c.draw_tree_id, contest.c.stage, audit.c.auditor_id)
+        .select_from(contest)
         .join(
             tree_score,
             same_farm(tree_score, contest, audit_id="audit_id", draw_tree_id="draw_tree_id"),
@@ -588,4 +589,4 @@ def contested_due(
     )
     if worker_id is not None:
         statement = statement.where(stage_score.c.worker_id == worker_id)
-    return {(row.audit_id, row.draw_tree_id, row.stage) for row in connection.execute(statement)}
+    return {(row[0], row[1], row[2]): row[3] for row in connection.execute(statement)}

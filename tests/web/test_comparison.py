@@ -171,6 +171,17 @@ def test_a_process_that_dies_leaves_a_sentence(database, orchard, supervisor, mo
     assert "Take block and auditor out" in page
 
 
+def test_a_process_that_cannot_start_leaves_the_same_sentence(
+    database, orchard, supervisor, monkeypatch
+):
+    add_fair_season(database, orchard)
+    monkeypatch.setattr(job.sys, "executable", "/no/such/program")
+    answer = supervisor.post("/comparison/fits?stage=top&season=2025")
+    assert answer.status_code == 302
+    page = words_of(supervisor.get("/comparison?stage=top"))
+    assert "The work was interrupted. Start it again." in page
+
+
 def test_an_address_with_a_password_stands_in_no_list_of_processes(database, monkeypatch):
     """Common practice, no source: arguments of a process are open to everybody on a machine."""
     started = []

@@ -6,6 +6,7 @@ password in it must not stand in the list of processes.
 """
 
 import json
+import logging
 import os
 import subprocess
 import sys
@@ -24,6 +25,8 @@ _HANDED_ON: Final = "PRUNING_AUDIT_FITS"
 _NICENESS: Final = 10
 _ONE_THREAD: Final = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
+_log = logging.getLogger(__name__)
+
 
 def start_fits(
     database: Database, farm_id: int, fit_ids: Sequence[int], now: Callable[[], datetime]
@@ -37,11 +40,17 @@ def start_fits(
         return None
     url = database.url.render_as_string(hide_password=False)
     handed_on = json.dumps({"database": url, "farm_id": farm_id, "fit_ids": list(fit_ids)})
-    process = subprocess.Popen(
-        (sys.executable, "-m", "webapp.comparison.job"),
-        env=os.environ | _ONE_THREAD | {_HANDED_ON: handed_on},
-        stdin=subprocess.DEVNULL,
-    )
+    try:
+        process = subprocess.Popen(
+            (sys.executable, "-m", "webapp.comparison.job"),
+            env=os.environ | _ONE_THREAD | {_HANDED_ON: handed_on},
+            stdin=subprocess.DEVNULL,
+        )
+    except OSError:
+        # A machine without room for one more process; the page says that it can be asked again.
+        _log.exception("no process for mixed models could be started")
+        give_up_fits(database, farm_id, fit_ids, now())
+        return None
 
     def watch() -> None:
         if process.wait() != 0:

@@ -175,7 +175,7 @@ def note_training(
     database: Database, actor: Actor, now: datetime, **entry: Unpack[TrainingEntry]
 ) -> int:
     """
-    Note a training, for everybody who was there at once.
+    Note a training, for everybody who was there at once; sending it twice changes nothing.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def note_training(
     Returns
     -------
     int
-        The number of people for whom it was noted.
+        The number of people for whom it is noted.
 
     Raises
     ------
@@ -214,6 +214,12 @@ def note_training(
             entries.add("held_on", say("This day is still to come."))
         note = entries.text("note", entry["note"], longest=LONGEST_TEXT)
         entries.stop_if_any()
+        day = entry["held_on"]
+        noted = {
+            event.worker_id
+            for event in queries.trainings(connection, farm.id, day, day, worker_ids)
+            if (event.stage, event.kind, event.note) == (entry["stage"], entry["kind"], note)
+        }
         insert_many(
             connection,
             training_event,
@@ -229,6 +235,7 @@ def note_training(
                     "note": note,
                 }
                 for worker_id in worker_ids
+                if worker_id not in noted
             ],
         )
         return len(worker_ids)

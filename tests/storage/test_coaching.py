@@ -162,7 +162,8 @@ def events(database):
 
 
 def test_several_people_are_noted_at_once_or_nobody(database, orchard):
-    assert note(database, orchard, orchard.worker_ids[:3] + orchard.worker_ids[:1]) == 3
+    for _tap in range(2):
+        assert note(database, orchard, orchard.worker_ids[:3] + orchard.worker_ids[:1]) == 3
     assert events(database) == 3
     for worker_ids, held_on, text, field in (
         ([], date(2026, 1, 10), "", "worker_ids"),

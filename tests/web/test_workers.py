@@ -173,6 +173,15 @@ def test_rare_faults_are_charted_by_the_trees_between_them(database, orchard, su
     assert table_of(answer.text)[:2] == [["1", "49"], ["2", "49"]]
 
 
+def test_five_faults_one_after_another_and_none_since_have_a_page(database, orchard, supervisor):
+    """Not one right tree lies between them, so that there is nothing to measure the gaps by."""
+    score(database, orchard, ["xxxxx" + "o" * 37, *["o" * 42] * 4])
+    answer = supervisor.get(page_of(orchard, 0))
+    assert answer.status_code == 200
+    assert "Faults are so rare here that ten trees say little" in words_of(answer)
+    assert table_of(answer.text)[:2] == [["1", "0"], ["2", "0"]]
+
+
 def test_a_crews_page_shows_what_counts_for_nobody_alone(database, orchard, supervisor, mine):
     crew_page = f"/workers/crews/{orchard.crew_id}"
     with database.write() as connection:

@@ -93,7 +93,8 @@ def gaps_view(chart: GChart, id_prefix: str) -> ChartView:
         "The higher, the rarer the faults. One short gap says nothing: the chart tree by tree "
         "watches for gaps that stay short."
     )
-    longest = max(*(point.value for point in drawn), chart.centre or 0.0)
+    # Faults one after another leave no gap, and an axis still needs two ends.
+    longest = max(*(point.value for point in drawn), chart.centre or 0.0, 1.0)
     labels = CourseLabels(
         title=title,
         description=note,

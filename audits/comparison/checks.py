@@ -28,7 +28,7 @@ def require_counts(nonconforming: Sequence[int], due: Sequence[int]) -> list[tup
     require_same_length(nonconforming=nonconforming, due=due)
     pairs = []
     for place, (count, total) in enumerate(zip(nonconforming, due, strict=True)):
-        if count != int(count) or total != int(total) or not 0 <= count <= total:
+        if not 0 <= count <= total < math.inf or count != int(count) or total != int(total):
             raise ValueError(
                 f"nonconforming[{place}] must be a whole number from 0 to due[{place}] = {total}, "
                 f"not {count}"

@@ -536,7 +536,7 @@ def fisher_exact(table: Sequence[Sequence[int]]) -> FisherTest:
         raise ValueError(f"table must have two rows of two counts, not {table}")
     (one, two), (three, four) = table
     for count in (one, two, three, four):
-        if count != int(count) or count < 0:
+        if not 0 <= count < math.inf or count != int(count):
             raise ValueError(f"a count must be a whole number of at least 0, not {count}")
     row, column, total = int(one + two), int(one + three), int(one + two + three + four)
     least, most = max(0, row + column - total), min(row, column)

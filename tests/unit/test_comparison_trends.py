@@ -149,6 +149,9 @@ def test_the_range_of_a_coefficient_takes_the_larger_error():
         (lambda: rule_of_three(0.0), "fraction"),
         (lambda: fisher_exact([[1, 2]]), "table"),
         (lambda: fisher_exact([[1, 2], [3, -1]]), "not -1"),
+        (lambda: fisher_exact([[1, 2], [3, math.inf]]), "not inf"),
+        (lambda: binomial_regression([1, 2], [3, math.inf], {}), r"due\[1\] = inf"),
+        (lambda: binomial_regression([1, math.nan], [3, 3], {}), "not nan"),
         (lambda: bonferroni([0.2, 1.2]), r"p_values\[1\]"),
     ],
 )

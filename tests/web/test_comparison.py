@@ -142,7 +142,7 @@ def test_a_page_that_waits_shows_how_far_the_work_is(database, orchard, supervis
     assert 'data-fits="/comparison/fits?season=2025&amp;stage=top"' in page
     assert '<progress id="fits-progress" max="1" value="0.4">' in page
     assert "js/fitting.js" in page
-    assert "Take block and auditor out" not in page
+    assert "Work out the fair rates" not in page
     assert supervisor.get("/comparison/fits?season=2025&stage=top").json == {
         "pending": 1,
         "progress": 0.4,
@@ -168,7 +168,7 @@ def test_a_process_that_dies_leaves_a_sentence(database, orchard, supervisor, mo
     job.start_fits(database, orchard.farm_id, fit_ids, lambda: NOW).join(timeout=60)
     page = words_of(supervisor.get("/comparison?stage=top"))
     assert "The work was interrupted. Start it again." in page
-    assert "Take block and auditor out" in page
+    assert "Work out the fair rates" in page
 
 
 def test_a_process_that_cannot_start_leaves_the_same_sentence(

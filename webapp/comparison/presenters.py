@@ -491,7 +491,7 @@ def _fit(faults: FitStatus, heights: FitStatus | None) -> FitView:
         standing=_standing(faults, is_outdated=any(status.is_outdated for status in statuses)),
         problem=words().say(problem) if problem and not pending else "",
         progress=sum(fit.progress for fit in pending) / len(pending) if pending else None,
-        key=gettext("Work it out anew") if faults.done else gettext("Take block and auditor out"),
+        key=gettext("Work it out anew") if faults.done else gettext("Work out the fair rates"),
     )
 
 

@@ -159,8 +159,15 @@ class StageTrend:
 
     @property
     def promise(self) -> SeasonPromise | None:
-        """What the charts promise; None below 30 due trees."""
-        return None if self.charts.limits is None else season_promise(self.charts.limits)
+        """
+        What the charts promise beside the standard; None below 30 due trees.
+
+        None beside the own rate too: that rises with the faults, so that work that is worse from
+        the beginning never stands out, and what becomes worse does so much later.
+        """
+        if self.charts.limits is None or not self.beside_standard:
+            return None
+        return season_promise(self.charts.limits)
 
     @property
     def audits_to_find_worse(self) -> int | None:

@@ -169,6 +169,7 @@ def test_thirty_trees_scored_by_one_auditor_are_charted_against_the_worker_alone
     assert trend.reading.level is RateLevel.RANGE
     assert not trend.beside_standard
     assert trend.chart.centre == pytest.approx(0.1)
+    assert trend.promise is None, "the own rate moves along with the faults"
 
 
 def test_a_block_of_trees_runs_over_the_end_of_an_audit(database, orchard, worker_id):

@@ -391,11 +391,16 @@ def crawled(
 
 
 def _open_states(states: Mapping[str, str], role: Role) -> dict[str, str]:
-    """Return the states whose pages a role may open: the farm's own are the owner's."""
+    """
+    Return the states whose pages a role may open.
+
+    The farm's own are the owner's, and a round on check trees its auditor's until it is closed.
+    """
+    rounds_of_others = {f"round-of-{other}" for other in Role if other is not role}
     return {
         name: path
         for name, path in states.items()
-        if role is Role.OWNER or not path.startswith("/farm")
+        if (role is Role.OWNER or not path.startswith("/farm")) and name not in rounds_of_others
     }
 
 

@@ -71,7 +71,7 @@ class States:
         check = self._start_check()
         self._phone(begun)
         self._disagree()
-        round_on_trees = self._round_on_check_trees()
+        rounds = self._rounds_on_check_trees()
         with self.database.read() as connection:
             orders = pass_queries.rework_orders_of_lot(
                 connection, self.owner.farm_id, refused.book.draw.lot_id
@@ -90,7 +90,8 @@ class States:
             "rework": f"/rework/{orders[-1].id}",
             "start-check": f"/start-checks/{check}",
             "start-check-tree": f"/start-checks/{check}/tree",
-            "walk-begun": f"/auditors/audits/{round_on_trees}/trees",
+            "round-of-owner": f"/auditors/audits/{rounds[0]}/trees",
+            "round-of-supervisor": f"/auditors/audits/{rounds[1]}/trees",
         } | self._newcomers()
 
     def _actor(self, name: str) -> Actor:
@@ -160,27 +161,30 @@ class States:
         )
         return f"/audits/{view.book.audit.id}/trees/{tree.id}/amend"
 
-    def _round_on_check_trees(self) -> int:
-        """Score some trees of a calibration walk that is not closed."""
+    def _rounds_on_check_trees(self) -> list[int]:
+        """Score some trees of a calibration walk, as owner and as supervisor; close nothing."""
         begin = self.now - timedelta(days=90)
         pruned = calibrating.passes_to_walk(self.database, self.supervisor, begin)[0]
         walk_id = calibrating.open_walk(
             self.database, self.supervisor, pruned.id, seed=5, now=self.now
         )
+        return [self._round(walk_id, auditor) for auditor in (self.owner, self.supervisor)]
+
+    def _round(self, walk_id: int, auditor: Actor) -> int:
         audit_id = calibrating.begin_round(
             self.database,
-            self.supervisor,
+            auditor,
             walk_id,
             client_id=str(uuid4()),
             device=PHONE,
             now=self.now,
         )
-        view = calibrating.view_check_audit(self.database, self.supervisor, audit_id).view
+        view = calibrating.view_check_audit(self.database, auditor, audit_id).view
         for number, tree in enumerate(view.walk[:6]):
             answer = answers_with(Fault.HIGH) if number % 2 else answers_right
             answers = {str(stage): answer(number, stage) for stage in view.book.draw.stages}
             entry = TreeEntry(tree.id, str(uuid4()), {"stages": answers}, PHONE)
-            calibrating.score_check_tree(self.database, self.supervisor, audit_id, entry, self.now)
+            calibrating.score_check_tree(self.database, auditor, audit_id, entry, self.now)
         return audit_id
 
     # --- what phones send --------------------------------------------------------------------

@@ -16,7 +16,9 @@ from tests.browser.crawling import FILES, PICTURES, WIDTHS, Crawler
 
 LANGUAGES = ("en", "es")
 # Addresses that only lead on to another, so that nobody ever stands there.
-LEADS_ON = {"auditing.audit"}
+LEADS_ON = {"auditing.audit", "auditors.audit"}
+# What a script of a page asks for while it waits.
+ASKED_BY_SCRIPTS = {"comparison.standing"}
 # A worker's own page is offered under the address of "my work" alone.
 # Crew leads say why only where they disagreed themselves, on a worker's behalf.
 NOT_OFFERED = {
@@ -115,9 +117,11 @@ def test_every_address_open_to_a_role_is_reached_by_links(crawl, role, rules):
         and role in getattr(views[rule.endpoint], "open_to", ())
         and not getattr(views[rule.endpoint], "open_to_phones", False)
     }
-    # The forms of the print desk ask for these by GET: test_first_day.py prints them.
-    printed = {"printing.cards", "printing.quiz"}
-    missing = pages - crawl.endpoints - LEADS_ON - NOT_OFFERED.get(role, set())
+    # The forms of the print desk ask for these by GET: test_first_day.py prints cards and quiz,
+    # the tests of coaching its sheets.
+    printed = {"printing.cards", "printing.quiz", "printing.coaching", "printing.crew"}
+    not_linked = LEADS_ON | ASKED_BY_SCRIPTS | NOT_OFFERED.get(role, set())
+    missing = pages - crawl.endpoints - not_linked
     assert missing == printed & pages
 
 
@@ -201,7 +205,8 @@ def test_a_wrong_password(refused):
 def test_every_form_sent_empty_says_what_is_missing(refused, crawled, rules, language):
     """Each problem stands in the summary, which has the focus, and at its field."""
     forms = {rule.endpoint for rule in rules[1].iter_rules() if {"GET", "POST"} <= rule.methods} - {
-        "account.sign_in"
+        "account.sign_in",
+        *NOT_OFFERED[Role.OWNER],
     }
     paths = {visit.endpoint: visit.path for visit in crawled(Role.OWNER, language).visits}
     paths = {endpoint: paths[endpoint] for endpoint in [*sorted(forms), "auditing.tree"]}

@@ -62,7 +62,9 @@ def test_serving_without_a_farm_says_what_to_do(run):
     assert "pruning-audit init" in refused.output
 
 
-@pytest.mark.parametrize("command", ["init", "serve", "demo", "rescore", "compare", "card", "quiz", "plan"])
+@pytest.mark.parametrize(
+    "command", ["init", "serve", "demo", "rescore", "compare", "card", "quiz", "plan"]
+)
 def test_every_command_has_its_help(run, command):
     shown = run(command, "--help")
     assert shown.exit_code == 0

@@ -8,7 +8,7 @@ from typing import Any, Final
 from audits.demo.cast import HARD_BLOCK
 from audits.records import Actor
 from audits.standard import Standard
-from audits.vocabulary import Fault, HeadingRule, Stage
+from audits.vocabulary import Fault, HeadingRule, Role, Stage
 
 # Share of trees that a steady worker leaves with a fault, and how the faults divide.
 STEADY_RATE: Final = {
@@ -34,9 +34,13 @@ _MISSED_SIDE_RATE: Final = 0.004
 _HARD_COLUMNS: Final = 4.0
 _STRICT_CALLS: Final[Mapping[Stage, tuple[float, Fault]]] = {
     Stage.LIMBS: (0.04, Fault.LONG_STUB),
-    Stage.COLUMNS: (0.05, Fault.SIDE_BRANCH),
+    Stage.COLUMNS: (0.07, Fault.SIDE_BRANCH),
 }
 _STRICT_READING_MM: Final = 40.0
+# Nobody sees every fault or holds the pole quite still; the owner, whose calls are the measure of
+# check trees, looks twice and sees them all.
+_OVERLOOKED: Final = 0.06
+_READING_MM: Final = 12.0
 # One worker's tops drift high; another's limbs are wrong until somebody shows him.
 _DRIFT_BEGINS: Final = 0.4
 _DRIFTED_RATE: Final = 0.3
@@ -193,10 +197,11 @@ class DemoTrees:
         dict of str to object
             The answers.
         """
-        if auditor.user_id != self.strict or "stages" not in tree:
+        if "stages" not in tree:
             return dict(tree)
         called = {
-            stage: self._strictly(Stage(stage), found) for stage, found in tree["stages"].items()
+            stage: self._called(Stage(stage), found, auditor)
+            for stage, found in tree["stages"].items()
         }
         return {**tree, "stages": called}
 
@@ -212,13 +217,20 @@ class DemoTrees:
             rate *= _HARD_COLUMNS
         return rate
 
-    def _strictly(self, stage: Stage, found: dict[str, Any]) -> dict[str, Any]:
+    def _called(self, stage: Stage, found: dict[str, Any], auditor: Actor) -> dict[str, Any]:
+        is_strict = auditor.user_id == self.strict
         if found["kind"] == "top":
-            return {**found, "height_mm": round(found["height_mm"] + _STRICT_READING_MM, 1)}
+            higher = _STRICT_READING_MM if is_strict else 0.0
+            read = found["height_mm"] + higher + self.random.gauss(0, _READING_MM)
+            return {**found, "height_mm": round(read, 1)}
+        is_fault = found["tap"] == "fault"
+        if is_fault and auditor.role is not Role.OWNER and self.random.random() < _OVERLOOKED:
+            return _right(stage)
         chance, fault = _STRICT_CALLS.get(stage, (0.0, None))
-        if fault is None or found["tap"] != "right" or self.random.random() >= chance:
-            return found
-        return {"kind": "class", "tap": "fault", "faults": [fault.value]}
+        calls_more = is_strict and fault is not None and found["tap"] == "right"
+        if fault is not None and calls_more and self.random.random() < chance:
+            return {"kind": "class", "tap": "fault", "faults": [fault.value]}
+        return found
 
     def _left(self, block: DemoBlock, stage: Stage, rate: float) -> dict[str, Any]:
         wrong = self.random.random() < rate
@@ -234,8 +246,11 @@ class DemoTrees:
             return {"kind": "class", "tap": "fault", "faults": [fault.value]}
         if (headed or stage is Stage.TOP) and self.random.random() < _NOTHING_DUE.get(stage, 0.0):
             return {"kind": "class", "tap": "nothing_due"}
-        if stage is Stage.LIMBS:
-            if self.random.random() < _NO_LARGE_LIMB:
-                return {"kind": "class", "tap": "fewer_none_left"}
-            return {"kind": "class", "tap": "right", "removed": 2}
-        return {"kind": "class", "tap": "right"}
+        if stage is Stage.LIMBS and self.random.random() < _NO_LARGE_LIMB:
+            return {"kind": "class", "tap": "fewer_none_left"}
+        return _right(stage)
+
+
+def _right(stage: Stage) -> dict[str, Any]:
+    removed = {"removed": 2} if stage is Stage.LIMBS else {}
+    return {"kind": "class", "tap": "right", **removed}

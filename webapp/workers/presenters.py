@@ -1,6 +1,6 @@
 """Workers and their seasons as the pages show them."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -149,21 +149,6 @@ def own_chance_words(chance: SeasonChance) -> str:
             trees=words().show(chance.trees),
         )
     )
-
-
-def left_out_lines(left_out: Mapping[Stage, int]) -> list[str]:
-    """Say how many trees do not count because of whoever scored them."""
-    return [
-        ngettext(
-            "%(stage)s: %(num)s more due tree does not count for now. Whoever scored it sees other"
-            " faults than the others do, and is to walk check trees again first.",
-            "%(stage)s: %(num)s more due trees do not count for now. Whoever scored them sees other"
-            " faults than the others do, and is to walk check trees again first.",
-            due,
-            stage=words().say(STAGE_NAMES[stage]),
-        )
-        for stage, due in left_out.items()
-    ]
 
 
 def shared_lines(shared: SharedResults) -> list[tuple[str, str]]:

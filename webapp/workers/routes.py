@@ -3,6 +3,7 @@
 from flask import Blueprint, render_template, url_for
 from flask.typing import ResponseReturnValue
 
+from audits.coaching_words import left_out_words
 from audits.errors import NotFound
 from audits.messages import say
 from audits.services.contesting import contests_beside_figures
@@ -20,7 +21,6 @@ from webapp.navigation import way_to
 from webapp.season.choice import chosen_season, season_choices, season_label
 from webapp.workers.presenters import (
     chance_words,
-    left_out_lines,
     line_views,
     own_chance_words,
     shared_lines,
@@ -79,7 +79,7 @@ def crew(crew_id: int) -> ResponseReturnValue:
         signals=signals_of(stages),
         stages=stages,
         chance=own_chance_words(SeasonChance(1)),
-        left_out=left_out_lines(trend.left_out),
+        left_out=left_out_words(trend.left_out),
         seasons=season_choices(trend.seasons, trend.season),
         season=season_label(trend.season),
         address=url_for("workers.crew", crew_id=crew_id),
@@ -96,7 +96,7 @@ def _page(trend: WorkerTrend, address: str, *, own: bool) -> str:
         signals=signals_of(stages),
         stages=stages,
         chance=own_chance_words(SeasonChance(1)),
-        left_out=left_out_lines(trend.left_out),
+        left_out=left_out_words(trend.left_out),
         shared=trend.shared,
         shared_lines=shared_lines(trend.shared) if trend.shared else [],
         seasons=season_choices(trend.seasons, trend.season),

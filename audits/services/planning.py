@@ -1,5 +1,6 @@
 """Planning: which trees of a lot are looked at, and by what plan each stage is decided."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -8,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.attribution import answerable_worker
+from audits.attribution import Assignment, answerable_worker
 from audits.errors import AuditError, Conflict, InvalidInput, NotFound
 from audits.lot_plans import consumer_risk, plan_lot
 from audits.lots import reserve_size
@@ -458,9 +459,13 @@ def _workers(
     assignments = read_assignments(pass_queries.assignments(connection, farm_id, plan.crew_pass.id))
     if not assignments:
         return {}
+    # A pass goes through a hundred rows: each tree is held against those of its own row only.
+    of_row: dict[int, list[Assignment]] = defaultdict(list)
+    for assignment in assignments:
+        of_row[assignment.row_id].append(assignment)
     return {
         place: tuple(
-            answerable_worker(assignments, stage, place.row, place.position, side)
+            answerable_worker(of_row[place.row], stage, place.row, place.position, side)
             for stage in plan.plans
             for side in (Side.LEFT, Side.RIGHT)
         )

@@ -7,7 +7,6 @@ from typing import Any
 from audits.messages import Units
 from audits.vocabulary import (
     BearingHabit,
-    ContestAnswer,
     Effort,
     Fault,
     FitKind,
@@ -454,24 +453,6 @@ class StageLearning:
     trees: int | None
     nonconforming: int | None
     standard_version_id: int | None
-
-
-@dataclass(frozen=True)
-class Contest:
-    """A score that a worker disagrees with, and what a second person said."""
-
-    id: int
-    audit_id: int
-    draw_tree_id: int
-    stage: Stage
-    worker_id: int
-    raised_at: datetime
-    raised_by: int
-    words: str
-    answered_at: datetime | None
-    answered_by: int | None
-    answer: ContestAnswer | None
-    reason: str | None
 
 
 @dataclass(frozen=True)

@@ -162,11 +162,6 @@ class CheckAuditView:
         walk_closed = self.walk is not None and self.walk.closed_at is not None
         return self.view.book.audit.sealed_at is not None or walk_closed
 
-    @property
-    def is_complete(self) -> bool:
-        """Whether every tree has its answers or is left out."""
-        return self.view.next_tree is None
-
 
 def passes_to_walk(database: Database, actor: Actor, begin: datetime) -> list[WalkablePass]:
     """

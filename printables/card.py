@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from enum import StrEnum
-from io import BytesIO
 from typing import Final
 
 from audits.errors import InvalidInput
@@ -12,7 +11,7 @@ from audits.safety import SIGNAL_WORD_NAMES, SafetyNote, card_notes
 from audits.standard import Standard
 from audits.units import Length, LengthKind
 from audits.vocabulary import STAGE_NAMES, Stage
-from printables.drawing.canvas import new_canvas
+from printables.document import Document
 from printables.drawing.gauge import GaugeLabels, length_bar, limb_gauge, pencil_gauge
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import balanced, largest_size, text_width
@@ -20,7 +19,7 @@ from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
-from printables.sheet import PAGE_SIZES_MM, Page, card_sheet, draw_cards
+from printables.sheet import Page, card_leaves, card_sheet
 from printables.stage_pictures import stage_picture
 from printables.subject import StandardSubject
 
@@ -64,7 +63,7 @@ def pocket_cards(
     page: Page = Page.LETTER,
     card_format: CardFormat = CardFormat.A7,
     copies: int | None = None,
-) -> bytes:
+) -> Document:
     """
     Print pocket cards, several on a sheet, to be printed on both sides and cut.
 
@@ -85,8 +84,8 @@ def pocket_cards(
 
     Returns
     -------
-    bytes
-        A PDF: fronts and backs in turn, the same bytes for the same input.
+    Document
+        Fronts and backs in turn, the same for the same input.
 
     Raises
     ------
@@ -119,17 +118,8 @@ def pocket_cards(
     ]
     first = languages[0]
     title = say("Pocket card: %(block)s", block=subject.block)
-    target = BytesIO()
-    canvas = new_canvas(
-        target,
-        PAGE_SIZES_MM[page],
-        title=first.say(title),
-        author=subject.farm,
-        language=first.language,
-    )
-    draw_cards(canvas, sheet, cards, title, first)
-    canvas.save()
-    return target.getvalue()
+    leaves = card_leaves(sheet, cards, title, first)
+    return Document(first.say(title), subject.farm, first.language, leaves)
 
 
 def card_front(

@@ -25,12 +25,13 @@ from audits.vocabulary import (
     Stage,
     TrainingKind,
 )
+from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import result_tile, stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Rect, Shape
 from printables.fault_pictures import fault_picture
-from printables.flow import content_height, content_width, document
+from printables.flow import content_height, content_width, paged
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -156,7 +157,7 @@ class CoachingSheet:
         return self.reason not in {CoachingReason.NOTHING, CoachingReason.TOO_FEW}
 
 
-def coaching_sheet(sheet: CoachingSheet, words: Words, *, page: Page = Page.LETTER) -> bytes:
+def coaching_sheet(sheet: CoachingSheet, words: Words, *, page: Page = Page.LETTER) -> Document:
     """
     Print a coaching sheet on one page.
 
@@ -171,12 +172,12 @@ def coaching_sheet(sheet: CoachingSheet, words: Words, *, page: Page = Page.LETT
 
     Returns
     -------
-    bytes
-        A PDF; the same bytes for the same input.
+    Document
+        Its pages; the same for the same input.
     """
     width = content_width(page)
     title = say("Coaching sheet: %(name)s", name=sheet.worker)
-    return document(
+    return paged(
         [sheet_pieces(sheet, words, width, content_height(page))],
         lambda _number, _count: _footer(words, width),
         page=page,

@@ -16,12 +16,13 @@ from audits.vocabulary import (
     TrainingKind,
 )
 from printables.coaching_sheet import LEAD_PT, TEXT_PT, TITLE_PT, SeenOnSheet
+from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Shape
 from printables.fault_pictures import fault_picture
-from printables.flow import content_height, content_width, document
+from printables.flow import content_height, content_width, paged
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -113,7 +114,7 @@ class CrewSheet:
             raise ValueError("is_too_small: neither names nor figures go on paper")
 
 
-def crew_sheet(sheet: CrewSheet, words: Words, *, page: Page = Page.LETTER) -> bytes:
+def crew_sheet(sheet: CrewSheet, words: Words, *, page: Page = Page.LETTER) -> Document:
     """
     Print a crew leader's sheet, on one page unless very many people have a signal.
 
@@ -128,12 +129,12 @@ def crew_sheet(sheet: CrewSheet, words: Words, *, page: Page = Page.LETTER) -> b
 
     Returns
     -------
-    bytes
-        A PDF; the same bytes for the same input.
+    Document
+        Its pages; the same for the same input.
     """
     width = content_width(page)
     title = say("Crew leader's sheet: %(crew)s", crew=sheet.crew)
-    return document(
+    return paged(
         [crew_pieces(sheet, words, width, content_height(page))],
         lambda _number, _count: _footer(words, width),
         page=page,

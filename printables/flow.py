@@ -1,10 +1,9 @@
 """Pieces of a document set one below the other on as many pages as they need, none cut in two."""
 
 from collections.abc import Callable, Sequence
-from io import BytesIO
 from typing import Final
 
-from printables.drawing.canvas import draw_on, new_canvas
+from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.primitives import Drawing
 from printables.sheet import PAGE_SIZES_MM, Page
 
@@ -46,7 +45,7 @@ def content_height(page: Page) -> float:
     return PAGE_SIZES_MM[page][1] - 2 * MARGIN_MM - FOOTER_MM
 
 
-def document(
+def paged(
     parts: Sequence[Sequence[Drawing]],
     footer: Callable[[int, int], Drawing],
     *,
@@ -55,9 +54,9 @@ def document(
     author: str,
     language: str,
     gap_mm: float = 5.0,
-) -> bytes:
+) -> Document:
     """
-    Print parts of a document, each beginning on a new page.
+    Lay parts of a document out, each beginning on a new page.
 
     Parameters
     ----------
@@ -75,8 +74,8 @@ def document(
 
     Returns
     -------
-    bytes
-        A PDF; the same bytes for the same input.
+    Document
+        Its pages.
 
     Raises
     ------
@@ -84,19 +83,19 @@ def document(
         If a piece is higher than a page.
     """
     pages = [group for part in parts for group in _broken(part, content_height(page), gap_mm)]
-    target = BytesIO()
-    canvas = new_canvas(target, PAGE_SIZES_MM[page], title=title, author=author, language=language)
+    leaves = []
     for number, group in enumerate(pages, start=1):
         top = MARGIN_MM
         gap = _gap(group, content_height(page), gap_mm)
+        pieces = []
         for piece in group:
-            draw_on(canvas, piece, MARGIN_MM, top)
+            pieces.append(Piece(piece, MARGIN_MM, top))
             top += piece.height_mm + gap
         foot = footer(number, len(pages))
-        draw_on(canvas, foot, MARGIN_MM, PAGE_SIZES_MM[page][1] - MARGIN_MM - foot.height_mm)
-        canvas.showPage()
-    canvas.save()
-    return target.getvalue()
+        foot_top = PAGE_SIZES_MM[page][1] - MARGIN_MM - foot.height_mm
+        pieces.append(Piece(foot, MARGIN_MM, foot_top, Role.FURNITURE))
+        leaves.append(Leaf(PAGE_SIZES_MM[page], tuple(pieces)))
+    return Document(title, author, language, leaves)
 
 
 def _broken(pieces: Sequence[Drawing], room_mm: float, gap_mm: float) -> list[list[Drawing]]:

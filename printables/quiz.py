@@ -6,10 +6,11 @@ from audits.learning import Quiz
 from audits.messages import Message, Words, say
 from audits.questions import Question
 from audits.vocabulary import STAGE_NAMES
+from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
-from printables.flow import content_width, document
+from printables.flow import content_width, paged
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.question_pictures import WIDTH_MM as PICTURE_MM
 from printables.question_pictures import question_picture
@@ -31,7 +32,7 @@ _BESIDE_MM: Final = 5.0
 
 def quiz_paper(
     subject: StandardSubject, quiz: Quiz, words: Words, *, page: Page = Page.LETTER
-) -> bytes:
+) -> Document:
     """
     Print a quiz with its answer key as the last page.
 
@@ -48,8 +49,8 @@ def quiz_paper(
 
     Returns
     -------
-    bytes
-        A PDF; the same bytes for the same input.
+    Document
+        Its pages; the same for the same input.
     """
     width = content_width(page)
     title = say("Quiz: %(block)s", block=subject.block)
@@ -65,7 +66,7 @@ def quiz_paper(
     def footer(number: int, count: int) -> Drawing:
         return _footer(quiz, words, width, (number, count))
 
-    return document(
+    return paged(
         [questions, key],
         footer,
         page=page,

@@ -8,13 +8,14 @@ from typing import Final
 from audits.messages import Message, Words, say, say_n
 from audits.planting import place_in_row
 from audits.vocabulary import FAULT_NAMES, STAGE_NAMES, Fault, Side, Stage
+from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
 from printables.drawing.strip import StripLabels, TreeMark, row_strip
-from printables.flow import content_width, document
+from printables.flow import content_width, paged
 from printables.fonts import require_letters
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import Page
@@ -139,7 +140,7 @@ class ReworkSheet:
         )
 
 
-def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) -> bytes:
+def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) -> Document:
     """
     Print a rework order, on one page unless the lot has many rows.
 
@@ -154,8 +155,8 @@ def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) 
 
     Returns
     -------
-    bytes
-        A PDF; the same bytes for the same input.
+    Document
+        Its pages; the same for the same input.
     """
     width = content_width(page)
     title = say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot)
@@ -170,7 +171,7 @@ def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) 
     def footer(number: int, count: int) -> Drawing:
         return _footer(words.say(title), words, width, (number, count))
 
-    return document(
+    return paged(
         [pieces],
         footer,
         page=page,

@@ -6,10 +6,8 @@ from enum import StrEnum
 from math import ceil
 from typing import Final
 
-from reportlab.pdfgen.canvas import Canvas
-
 from audits.messages import Message, Words, mark, say
-from printables.drawing.canvas import draw_on
+from printables.document import Leaf, Piece, Role
 from printables.drawing.gauge import length_bar, scale_check
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_lines
@@ -151,20 +149,17 @@ def card_sheet(page: Page, card_mm: tuple[float, float]) -> CardSheet:
     return CardSheet(page, card_mm, columns, rows)
 
 
-def draw_cards(
-    canvas: Canvas,
+def card_leaves(
     sheet: CardSheet,
     cards: Sequence[tuple[Drawing, Drawing]],
     title: Message,
     words: Words,
-) -> None:
+) -> list[Leaf]:
     """
-    Draw fronts and backs on as many sheets as they need, fronts on odd pages.
+    Lay fronts and backs out on as many sheets as they need, fronts on odd pages.
 
     Parameters
     ----------
-    canvas : Canvas
-        A canvas of the sheet's page size.
     sheet : CardSheet
         The layout.
     cards : sequence of tuple of Drawing
@@ -173,19 +168,23 @@ def draw_cards(
         What the cards are, printed beside the scale check.
     words : Words
         The reader's language.
+
+    Returns
+    -------
+    list of Leaf
+        Fronts and backs in turn.
     """
     fronts_frame = _furniture(sheet, title, say("Fronts"), words)
     backs_frame = _furniture(sheet, title, say("Backs"), words)
+    leaves = []
     for number in range(ceil(len(cards) / sheet.count)):
         group = cards[number * sheet.count : (number + 1) * sheet.count]
-        draw_on(canvas, fronts_frame, 0, 0)
-        for place, (front, _) in enumerate(group):
-            draw_on(canvas, front, *sheet.front(place))
-        canvas.showPage()
-        draw_on(canvas, backs_frame, 0, 0)
-        for place, (_, back) in enumerate(group):
-            draw_on(canvas, back, *sheet.back(place))
-        canvas.showPage()
+        fronts = [Piece(front, *sheet.front(place)) for place, (front, _) in enumerate(group)]
+        backs = [Piece(back, *sheet.back(place)) for place, (_, back) in enumerate(group)]
+        for frame, sides in ((fronts_frame, fronts), (backs_frame, backs)):
+            furniture = Piece(frame, 0.0, 0.0, Role.FURNITURE)
+            leaves.append(Leaf(PAGE_SIZES_MM[sheet.page], (furniture, *sides)))
+    return leaves
 
 
 def cut_marks(sheet: CardSheet) -> tuple[Line, ...]:

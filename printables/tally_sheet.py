@@ -1,8 +1,7 @@
 """The tally sheet: a drawn sample on paper, for pencil and gloves, in the order of the walk."""
 
 from collections.abc import Sequence
-from io import BytesIO
-from typing import Final, NamedTuple
+from typing import Final
 
 from audits.messages import Message, Words, say
 from audits.vocabulary import (
@@ -13,7 +12,7 @@ from audits.vocabulary import (
     Fault,
     Purpose,
 )
-from printables.drawing.canvas import draw_on, new_canvas
+from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text
@@ -43,24 +42,7 @@ _FOOTER_MM: Final = 5.5
 _LINE_MM: Final = 1.22 * TEXT_MM
 
 
-class Placed(NamedTuple):
-    """
-    A piece of a page.
-
-    Parameters
-    ----------
-    drawing : Drawing
-        The piece.
-    x_mm, y_mm : float
-        Its upper left corner, from the page's own.
-    """
-
-    drawing: Drawing
-    x_mm: float
-    y_mm: float
-
-
-def tally_sheet(sheet: TallySheet, words: Words, *, page: Page = Page.LETTER) -> bytes:
+def tally_sheet(sheet: TallySheet, words: Words, *, page: Page = Page.LETTER) -> Document:
     """
     Print a tally sheet.
 
@@ -75,26 +57,14 @@ def tally_sheet(sheet: TallySheet, words: Words, *, page: Page = Page.LETTER) ->
 
     Returns
     -------
-    bytes
-        A PDF; the same bytes for the same input.
+    Document
+        Its pages; the same for the same input.
     """
-    target = BytesIO()
-    canvas = new_canvas(
-        target,
-        PAGE_SIZES_MM[page],
-        title=words.say(_title(sheet)),
-        author=sheet.farm,
-        language=words.language,
-    )
-    for pieces in tally_pages(sheet, words, page):
-        for piece in pieces:
-            draw_on(canvas, piece.drawing, piece.x_mm, piece.y_mm)
-        canvas.showPage()
-    canvas.save()
-    return target.getvalue()
+    leaves = [Leaf(PAGE_SIZES_MM[page], pieces) for pieces in tally_pages(sheet, words, page)]
+    return Document(words.say(_title(sheet)), sheet.farm, words.language, leaves)
 
 
-def tally_pages(sheet: TallySheet, words: Words, page: Page) -> list[list[Placed]]:
+def tally_pages(sheet: TallySheet, words: Words, page: Page) -> list[tuple[Piece, ...]]:
     """
     Lay a tally sheet out on pages.
 
@@ -109,7 +79,7 @@ def tally_pages(sheet: TallySheet, words: Words, page: Page) -> list[list[Placed
 
     Returns
     -------
-    list of list of Placed
+    list of tuple of Piece
         The pieces of each page: its head, the head of the table, rows, and letters at its foot.
     """
     grid = Grid(sheet, PAGE_SIZES_MM[page][0] - 2 * _MARGIN_MM)
@@ -128,21 +98,21 @@ def tally_pages(sheet: TallySheet, words: Words, page: Page) -> list[list[Placed
         pages[-1].append(piece)
         room -= piece.height_mm
     return [
-        [
+        (
             *_down(pieces),
-            Placed(legend, _MARGIN_MM, bottom + 1.5),
+            Piece(legend, _MARGIN_MM, bottom + 1.5),
             _footer(sheet, words, page, number, len(pages)),
-        ]
+        )
         for number, pieces in enumerate(pages, start=1)
     ]
 
 
-def _down(pieces: Sequence[Drawing]) -> list[Placed]:
+def _down(pieces: Sequence[Drawing]) -> list[Piece]:
     """Set the pieces of a page one below the other, with some room below its head."""
     placed = []
     top = _MARGIN_MM
     for number, piece in enumerate(pieces):
-        placed.append(Placed(piece, _MARGIN_MM, top))
+        placed.append(Piece(piece, _MARGIN_MM, top))
         top += piece.height_mm + (2.0 if number == 0 else 0.0)
     return placed
 
@@ -272,7 +242,7 @@ def _listed(
     return Drawing(width_mm, top + _LINE_MM, tuple(shapes), head)
 
 
-def _footer(sheet: TallySheet, words: Words, page: Page, number: int, count: int) -> Placed:
+def _footer(sheet: TallySheet, words: Words, page: Page, number: int, count: int) -> Piece:
     width = PAGE_SIZES_MM[page][0] - 2 * _MARGIN_MM
     told = words.say(say("Page %(number)s of %(count)s", number=number, count=count))
     draw = words.say(say("Draw %(number)s", number=str(sheet.draw)))
@@ -286,4 +256,4 @@ def _footer(sheet: TallySheet, words: Words, page: Page, number: int, count: int
         told,
     )
     top = PAGE_SIZES_MM[page][1] - _MARGIN_MM - drawing.height_mm
-    return Placed(drawing, _MARGIN_MM, top)
+    return Piece(drawing, _MARGIN_MM, top, Role.FURNITURE)

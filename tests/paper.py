@@ -5,6 +5,7 @@ from itertools import combinations
 
 import pypdfium2
 
+from printables.document import Document, to_pdf
 from printables.drawing.lettering import CAPITAL_HEIGHT, DEPTH, text_width
 from printables.drawing.primitives import Anchor, Drawing, Text, flattened
 
@@ -70,15 +71,20 @@ def assert_nothing_clipped(drawing: Drawing, margin_mm: float = 0.0) -> None:
         assert not one.overlaps(other), f"{one} lies on {other}"
 
 
-def page_texts(pdf: bytes) -> list[str]:
+def pdf_of(printed: Document | bytes) -> bytes:
+    """The file of a printed thing."""
+    return to_pdf(printed) if isinstance(printed, Document) else printed
+
+
+def page_texts(printed: Document | bytes) -> list[str]:
     """The text of each page, as an independent reader finds it."""
-    document = pypdfium2.PdfDocument(pdf)
+    document = pypdfium2.PdfDocument(pdf_of(printed))
     return [" ".join(page.get_textpage().get_text_range().split()) for page in document]
 
 
-def page_sizes_mm(pdf: bytes) -> set[tuple[float, float]]:
+def page_sizes_mm(printed: Document | bytes) -> set[tuple[float, float]]:
     """The sizes of the pages, to the hundredth of a millimetre."""
     return {
         (round(width * POINT_MM, 2), round(height * POINT_MM, 2))
-        for width, height in (page.get_size() for page in pypdfium2.PdfDocument(pdf))
+        for width, height in (page.get_size() for page in pypdfium2.PdfDocument(pdf_of(printed)))
     }

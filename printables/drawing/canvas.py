@@ -15,6 +15,7 @@ from printables.drawing.lettering import font_name
 from printables.drawing.palette import COLOURS
 from printables.drawing.primitives import (
     Anchor,
+    Cells,
     Circle,
     Drawing,
     Line,
@@ -33,8 +34,23 @@ from printables.drawing.primitives import (
 _ROUND: Final = 1
 _FLAT: Final = 0
 
-# The forms that a canvas already holds, by drawing; forgotten together with the canvas.
-_FORMS: WeakKeyDictionary[Canvas, dict[Drawing, str]] = WeakKeyDictionary()
+
+class _Forms:
+    """
+    The names of the forms that a canvas already holds, by drawing.
+
+    To compare a drawing takes a walk through all its shapes, so the same object is found by its
+    address; it is kept, since addresses are given again.
+    """
+
+    def __init__(self) -> None:
+        self.by_value: dict[Drawing, str] = {}
+        self.by_object: dict[int, str] = {}
+        self.kept: list[Drawing] = []
+
+
+# Forgotten together with the canvas.
+_FORMS: WeakKeyDictionary[Canvas, _Forms] = WeakKeyDictionary()
 
 
 def new_canvas(
@@ -84,11 +100,17 @@ def new_canvas(
     return canvas
 
 
-def draw_on(canvas: Canvas, drawing: Drawing, x_mm: float, y_mm: float, scale: float = 1.0) -> None:
+def draw_on(
+    canvas: Canvas,
+    drawing: Drawing,
+    x_mm: float,
+    y_mm: float,
+    scale: float = 1.0,
+    *,
+    shared: bool = True,
+) -> None:
     """
     Draw on the current page of a canvas.
-
-    The drawing is stored once in the file, however often it is drawn.
 
     Parameters
     ----------
@@ -100,28 +122,41 @@ def draw_on(canvas: Canvas, drawing: Drawing, x_mm: float, y_mm: float, scale: f
         Where its upper left corner comes to lie, across and down from the page's own.
     scale : float, optional
         Factor of all lengths, above 0.
+    shared : bool, optional
+        Whether it may be drawn again: it is then stored once in the file, however often it is
+        drawn. What is drawn once takes less room in the page itself.
     """
-    name = _form(canvas, drawing)
     page_height = canvas._pagesize[1]  # noqa: SLF001  # reportlab has no public way to ask for it
     canvas.saveState()
     canvas.translate(x_mm * mm, page_height - (y_mm + scale * drawing.height_mm) * mm)
     if scale != 1.0:
         canvas.scale(scale, scale)
-    canvas.doForm(name)
+    if shared:
+        canvas.doForm(_form(canvas, drawing))
+    else:
+        _fill(canvas, drawing)
     canvas.restoreState()
 
 
 def _form(canvas: Canvas, drawing: Drawing) -> str:
-    forms = _FORMS.setdefault(canvas, {})
-    name = forms.get(drawing)
+    forms = _FORMS.setdefault(canvas, _Forms())
+    name = forms.by_object.get(id(drawing))
     if name is None:
-        name = forms[drawing] = f"drawing{len(forms) + 1}"
-        canvas.beginForm(name, 0, 0, drawing.width_mm * mm, drawing.height_mm * mm)
-        pen = _Pen(canvas, drawing.height_mm)
-        for placed in flattened(drawing):
-            pen.draw(placed)
-        canvas.endForm()
+        name = forms.by_value.get(drawing)
+        if name is None:
+            name = forms.by_value[drawing] = f"drawing{len(forms.by_value) + 1}"
+            canvas.beginForm(name, 0, 0, drawing.width_mm * mm, drawing.height_mm * mm)
+            _fill(canvas, drawing)
+            canvas.endForm()
+        forms.by_object[id(drawing)] = name
+        forms.kept.append(drawing)
     return name
+
+
+def _fill(canvas: Canvas, drawing: Drawing) -> None:
+    pen = _Pen(canvas, drawing.height_mm)
+    for placed in flattened(drawing):
+        pen.draw(placed)
 
 
 class _Pen:
@@ -166,6 +201,15 @@ class _Pen:
                     path.roundRect(*corner, *size, shape.corner_mm * mm)
                 else:
                     path.rect(*corner, *size)
+            case Cells():
+                for row, first, count in shape.runs:
+                    corner = self._at(
+                        (
+                            shape.x_mm + first * shape.cell_mm,
+                            shape.y_mm + (row + 1) * shape.cell_mm,
+                        )
+                    )
+                    path.rect(*corner, count * shape.cell_mm * mm, shape.cell_mm * mm)
             case Line() | Polyline() | Polygon() | Path():
                 self._follow(path, as_path(shape))
         self._canvas.drawPath(

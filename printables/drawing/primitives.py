@@ -142,6 +142,30 @@ class Rect:
 
 
 @dataclass(frozen=True, slots=True)
+class Cells:
+    """
+    Dark cells of a square grid, such as those of a QR code.
+
+    Parameters
+    ----------
+    x_mm, y_mm : float
+        Upper left corner of the grid.
+    cell_mm : float
+        Size of a cell.
+    runs : tuple of tuple of int
+        Row, first column and length of each run of dark cells.
+    ink : Ink, optional
+        How they are inked.
+    """
+
+    x_mm: float
+    y_mm: float
+    cell_mm: float
+    runs: tuple[tuple[int, int, int], ...]
+    ink: Ink = Ink.SOLID
+
+
+@dataclass(frozen=True, slots=True)
 class Text:
     """
     One line of text on its baseline.
@@ -192,7 +216,7 @@ class Group:
     scale: float = 1.0
 
 
-Solo: TypeAlias = Line | Polyline | Polygon | Path | Circle | Rect | Text
+Solo: TypeAlias = Line | Polyline | Polygon | Path | Circle | Rect | Cells | Text
 Shape: TypeAlias = Solo | Group
 
 
@@ -356,6 +380,9 @@ def moved(  # noqa: PLR0911  # one return for each kind of shape
                 shape.ink,
                 scale * shape.corner_mm,
             )
+        case Cells():
+            left, top = there((shape.x_mm, shape.y_mm))
+            return Cells(left, top, scale * shape.cell_mm, shape.runs, shape.ink)
         case Text():
             left, base = there((shape.x_mm, shape.y_mm))
             return replace(shape, x_mm=left, y_mm=base, size_mm=scale * shape.size_mm)

@@ -5,6 +5,7 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 from printables.drawing.primitives import (
+    Cells,
     Circle,
     Drawing,
     Group,
@@ -79,7 +80,7 @@ def _spoken_head(drawing: Drawing, id_prefix: str) -> str:
     return f' role="img" aria-labelledby="{ids}">{words}'
 
 
-def _element(shape: Shape) -> str:  # noqa: PLR0911  # one return for each kind of shape
+def _element(shape: Shape) -> str:  # noqa: C901, PLR0911  # one case for each kind of shape
     match shape:
         case Line():
             ends = (
@@ -98,6 +99,8 @@ def _element(shape: Shape) -> str:  # noqa: PLR0911  # one return for each kind 
             return f'<circle {_class(shape)} {place} r="{_number(shape.radius_mm)}"/>'
         case Rect():
             return _rect(shape)
+        case Cells():
+            return f'<path {_class(shape)} d="{_cells(shape)}"/>'
         case Text():
             return _text(shape)
         case Group():
@@ -115,6 +118,15 @@ def _rect(shape: Rect) -> str:
     )
 
 
+def _cells(shape: Cells) -> str:
+    size = shape.cell_mm
+    return "".join(
+        f"M{_at((shape.x_mm + first * size, shape.y_mm + row * size))}"
+        f"h{_number(count * size)}v{_number(size)}h{_number(-count * size)}z"
+        for row, first, count in shape.runs
+    )
+
+
 def _text(shape: Text) -> str:
     looks = f"inked-{shape.ink} letters-{shape.anchor}" + (" letters-bold" if shape.bold else "")
     place = f'x="{_number(shape.x_mm)}" y="{_number(shape.y_mm)}"'
@@ -122,7 +134,7 @@ def _text(shape: Text) -> str:
     return f'<text class="{looks}" {place} {size}>{escape(shape.text)}</text>'
 
 
-def _class(shape: Line | Polyline | Polygon | Path | Circle | Rect) -> str:
+def _class(shape: Line | Polyline | Polygon | Path | Circle | Rect | Cells) -> str:
     return f'class="inked-{shape.ink}"'
 
 

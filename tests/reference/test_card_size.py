@@ -23,6 +23,7 @@ from printables.card import CARD_SIZES_MM, CardFormat, pocket_cards
 from printables.drawing.gauge import ZERO_MM
 from printables.sheet import PAGE_SIZES_MM, Page, card_sheet
 from printables.subject import StandardSubject
+from tests.paper import pdf_of
 
 DPI = 600
 MM_PER_PIXEL = 25.4 / DPI
@@ -46,7 +47,9 @@ def test_sizes_are_those_of_the_standards():
 @pytest.fixture(scope="module", params=list(CardFormat))
 def printed(request):
     """Fronts and backs of a sheet as darkness from 0 (paper) to 1 (ink), with its layout."""
-    pdf = pocket_cards(SUBJECT, standard(), [ENGLISH], page=Page.LETTER, card_format=request.param)
+    pdf = pdf_of(
+        pocket_cards(SUBJECT, standard(), [ENGLISH], page=Page.LETTER, card_format=request.param)
+    )
     pages = [
         1.0
         - np.asarray(page.render(scale=DPI / 72, grayscale=True).to_pil().convert("L"), dtype=float)

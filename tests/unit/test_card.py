@@ -24,7 +24,7 @@ from printables.card import (
 )
 from printables.sheet import PAGE_SIZES_MM, Page, card_sheet, cut_marks
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
 
 ROW_11_FT_MM = 11 * 304.8
@@ -228,29 +228,33 @@ def test_a_band_too_long_for_the_picture_is_left_to_the_gauge():
 
 
 def test_the_same_input_gives_the_same_bytes():
-    assert pocket_cards(SUBJECT, USUAL, [ENGLISH]) == pocket_cards(SUBJECT, USUAL, [ENGLISH])
-    assert pocket_cards(SUBJECT, USUAL, [ENGLISH]) != pocket_cards(LONG_NAMES, USUAL, [ENGLISH])
+    assert pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH])) == pdf_of(
+        pocket_cards(SUBJECT, USUAL, [ENGLISH])
+    )
+    assert pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH])) != pdf_of(
+        pocket_cards(LONG_NAMES, USUAL, [ENGLISH])
+    )
 
 
 @pytest.mark.parametrize("page", list(Page))
 @every_format
 def test_pages_are_of_the_size_asked_for_and_ask_to_be_printed_at_full_size(page, card_format):
-    pdf = pocket_cards(SUBJECT, USUAL, [ENGLISH], page=page, card_format=card_format)
+    pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH], page=page, card_format=card_format))
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
     assert b"/PrintScaling /None" in pdf
 
 
 def test_the_file_has_title_author_and_language():
-    pdf = pocket_cards(SUBJECT, USUAL, [METRIC_ENGLISH])
+    pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [METRIC_ENGLISH]))
     document = pypdfium2.PdfDocument(pdf)
     assert document.get_metadata_value("Title") == "Pocket card: Gala Home 3"
     assert document.get_metadata_value("Author") == "Alder Flat"
     assert b"/Lang (en)" in pdf
-    assert b"/Lang (es)" in pocket_cards(SUBJECT, USUAL, [PSEUDO])
+    assert b"/Lang (es)" in pdf_of(pocket_cards(SUBJECT, USUAL, [PSEUDO]))
 
 
 def test_a_sheet_is_filled_unless_copies_are_asked_for():
-    pdf = pocket_cards(SUBJECT, USUAL, [ENGLISH])
+    pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH]))
     fronts, backs = page_texts(pdf)
     # The name stands on each card and once beside the scale check.
     assert fronts.count("Gala Home 3") == 4 + 1

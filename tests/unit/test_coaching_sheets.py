@@ -30,7 +30,7 @@ from printables.coaching_sheet import (
 from printables.crew_sheet import CrewSheet, CrewSheetStage, crew_pieces, crew_sheet
 from printables.fault_pictures import fault_picture
 from printables.sheet import PAGE_SIZES_MM, Page
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import (
     METRIC_ENGLISH,
     PSEUDO,
@@ -159,7 +159,7 @@ def test_with_too_few_trees_it_shows_what_right_looks_like_in_every_stage():
 @pytest.mark.parametrize("page", list(Page))
 @pytest.mark.parametrize("sheet", SHEETS, ids=IDS)
 def test_every_coaching_sheet_fits_on_one_page_with_letters_of_12_points(sheet, page, words):
-    pdf = coaching_sheet(sheet, words, page=page)
+    pdf = pdf_of(coaching_sheet(sheet, words, page=page))
     assert len(page_texts(pdf)) == 1
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
     for piece in sheet_pieces(sheet, words, *room(page)):
@@ -213,16 +213,18 @@ def test_the_words_are_easy_to_read_in_spanish():
 
 
 def test_the_same_sheet_gives_the_same_bytes():
-    assert coaching_sheet(LIMBS, ENGLISH) == coaching_sheet(LIMBS, ENGLISH)
-    assert coaching_sheet(LIMBS, ENGLISH) != coaching_sheet(of_stage(Stage.TOP), ENGLISH)
-    assert crew_sheet(CREW, ENGLISH) == crew_sheet(CREW, ENGLISH)
+    assert pdf_of(coaching_sheet(LIMBS, ENGLISH)) == pdf_of(coaching_sheet(LIMBS, ENGLISH))
+    assert pdf_of(coaching_sheet(LIMBS, ENGLISH)) != pdf_of(
+        coaching_sheet(of_stage(Stage.TOP), ENGLISH)
+    )
+    assert pdf_of(crew_sheet(CREW, ENGLISH)) == pdf_of(crew_sheet(CREW, ENGLISH))
 
 
 @pytest.mark.parametrize("words", [ENGLISH, PSEUDO], ids=["en", "pseudo"])
 @pytest.mark.parametrize("page", list(Page))
 @pytest.mark.parametrize("sheet", [CREW, SMALL, replace(CREW, stages=(), look_at=())])
 def test_every_crew_sheet_fits_on_one_page_with_letters_of_12_points(sheet, page, words):
-    pdf = crew_sheet(sheet, words, page=page)
+    pdf = pdf_of(crew_sheet(sheet, words, page=page))
     assert len(page_texts(pdf)) == 1
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
     for piece in crew_pieces(sheet, words, *room(page)):

@@ -24,7 +24,7 @@ from printables.question_pictures import HEIGHT_MM, WIDTH_MM, question_picture
 from printables.quiz import LETTERS, TEXT_PT, quiz_paper
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
 
 SUBJECT = StandardSubject("Alder Flat", "Gala Home 3", 2, date(2025, 12, 1))
@@ -104,18 +104,18 @@ def test_there_is_room_for_a_name_and_a_date():
 
 @pytest.mark.parametrize("page", list(Page))
 def test_pages_are_of_the_size_asked_for(page):
-    pdf = quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH, page=page)
+    pdf = pdf_of(quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH, page=page))
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
 
 
 def test_the_same_quiz_gives_the_same_bytes():
-    papers = [quiz_paper(SUBJECT, make_quiz(USUAL, seed=3), ENGLISH) for _ in range(2)]
+    papers = [pdf_of(quiz_paper(SUBJECT, make_quiz(USUAL, seed=3), ENGLISH)) for _ in range(2)]
     assert papers[0] == papers[1]
-    assert quiz_paper(SUBJECT, make_quiz(USUAL, seed=4), ENGLISH) != papers[0]
+    assert pdf_of(quiz_paper(SUBJECT, make_quiz(USUAL, seed=4), ENGLISH)) != papers[0]
 
 
 def test_the_file_names_its_language():
-    assert b"/Lang (es)" in quiz_paper(SUBJECT, make_quiz(USUAL, seed=3), PSEUDO)
+    assert b"/Lang (es)" in pdf_of(quiz_paper(SUBJECT, make_quiz(USUAL, seed=3), PSEUDO))
 
 
 def test_a_quiz_fits_on_four_pages_and_its_key():

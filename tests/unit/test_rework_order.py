@@ -12,7 +12,7 @@ from printables import flow, rework_order
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet
 from printables.sheet import PAGE_SIZES_MM, Page
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of
 from tests.reading import PSEUDO, spanish_words
 
 MARKS = tuple(
@@ -98,7 +98,7 @@ def test_there_is_room_to_sign():
 
 @pytest.mark.parametrize("page", list(Page))
 def test_an_order_of_two_rows_fits_on_one_page(page):
-    pdf = rework_order.rework_order(ORDER, ENGLISH, page=page)
+    pdf = pdf_of(rework_order.rework_order(ORDER, ENGLISH, page=page))
     assert len(page_texts(pdf)) == 1
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
 
@@ -113,9 +113,9 @@ def test_many_rows_go_on_more_pages_without_losing_one():
 
 
 def test_the_same_order_gives_the_same_bytes():
-    one = rework_order.rework_order(ORDER, ENGLISH)
-    assert one == rework_order.rework_order(ORDER, ENGLISH)
-    assert one != rework_order.rework_order(replace(ORDER, lot=15), ENGLISH)
+    one = pdf_of(rework_order.rework_order(ORDER, ENGLISH))
+    assert one == pdf_of(rework_order.rework_order(ORDER, ENGLISH))
+    assert one != pdf_of(rework_order.rework_order(replace(ORDER, lot=15), ENGLISH))
 
 
 def pieces(order, words, width):

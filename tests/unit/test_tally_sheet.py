@@ -44,7 +44,7 @@ from printables.tally_records import (
     WaveNumbers,
 )
 from printables.tally_sheet import tally_pages, tally_sheet
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import PSEUDO, spanish_words
 
 LANGUAGES = ("en", "es")
@@ -200,7 +200,7 @@ def test_where_heading_is_forbidden_a_missed_tree_does_not_count_there():
 def test_the_name_of_a_narrow_column_stays_in_one_piece():
     forbidden = TallyColumn(Stage.HEADING, (RIGHT, FAULT), (Fault.FORBIDDEN,))
     sheet = replace(SHEET, columns=(*COLUMNS[:3], forbidden))
-    document = tally_sheet(sheet, spanish_words())
+    document = pdf_of(tally_sheet(sheet, spanish_words()))
     assert "Columnas B N Despunte B" in " ".join(page_texts(document)[0].split())
     assert min(letter_sizes_pt(document)) >= 9.0
 
@@ -253,8 +253,10 @@ def test_only_where_it_is_allowed_may_a_decided_stage_stay_empty():
 
 
 def test_the_same_sheet_gives_the_same_bytes():
-    assert tally_sheet(SHEET, ENGLISH) == tally_sheet(SHEET, ENGLISH)
-    assert tally_sheet(SHEET, ENGLISH) != tally_sheet(replace(SHEET, draw=1418), ENGLISH)
+    assert pdf_of(tally_sheet(SHEET, ENGLISH)) == pdf_of(tally_sheet(SHEET, ENGLISH))
+    assert pdf_of(tally_sheet(SHEET, ENGLISH)) != pdf_of(
+        tally_sheet(replace(SHEET, draw=1418), ENGLISH)
+    )
 
 
 @pytest.mark.parametrize("page", list(Page))
@@ -263,7 +265,7 @@ def test_it_is_printed_on_the_paper_asked_for(page):
 
 
 def test_every_font_is_embedded():
-    document = tally_sheet(SHEET, ENGLISH)
+    document = pdf_of(tally_sheet(SHEET, ENGLISH))
     fonts = re.findall(rb"/BaseFont /([\w+-]+)", document)
     assert fonts
     # A subset that is embedded has a name such as AAAAAA+BitstreamVeraSans.
@@ -286,7 +288,7 @@ def letter_sizes_pt(document: bytes) -> set[float]:
 
 @pytest.mark.parametrize("name", SHEETS)
 def test_no_letter_is_smaller_than_nine_points(name):
-    sizes = letter_sizes_pt(tally_sheet(SHEETS[name], ENGLISH))
+    sizes = letter_sizes_pt(pdf_of(tally_sheet(SHEETS[name], ENGLISH)))
     assert sizes
     assert min(sizes) >= 9.0
 
@@ -395,7 +397,7 @@ def assert_apart(pieces):
 def test_a_piece_that_lies_on_another_would_be_found():
     first, *others = tally_pages(SHEET, ENGLISH, Page.A4)[0]
     with pytest.raises(AssertionError):
-        assert_apart([first._replace(y_mm=first.y_mm + 30), *others])
+        assert_apart([replace(first, y_mm=first.y_mm + 30), *others])
 
 
 def test_names_with_letters_that_the_font_lacks_are_refused():

@@ -18,6 +18,7 @@ from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import SIDE_NAMES, Outcome, Stage
+from printables.document import to_pdf
 from printables.sheet import Page
 from printables.tally_records import (
     TallyAnswer,
@@ -71,7 +72,7 @@ def tally_sheet_pdf(
     if version is None:
         raise NotFound(say("There is no such audit."))
     with read_in(language):
-        return tally_sheet(_sheet(view, version, sample), words(), page=page)
+        return to_pdf(tally_sheet(_sheet(view, version, sample), words(), page=page))
 
 
 def usual_page() -> Page:

@@ -7,6 +7,7 @@ from audits.services.contesting import contested_in_audits
 from audits.services.reworking import view_rework
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.queries import farms as farm_queries
+from printables.document import to_pdf
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet, rework_order
 from printables.sheet import Page
@@ -42,7 +43,7 @@ def rework_pdf(order_id: int, page: Page) -> bytes:
         stop=tuple(_line(item, rows, verdict, workers) for item in view.items if not item.mendable),
         contested=len(contested_in_audits(database(), actor(), view.order.audit_id)),
     )
-    return rework_order(sheet, words(), page=page)
+    return to_pdf(rework_order(sheet, words(), page=page))
 
 
 def _shown(marks: Sequence[TreeMark], verdict: VerdictView) -> tuple[TreeMark, ...]:

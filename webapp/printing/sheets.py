@@ -11,6 +11,7 @@ from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import Method
 from printables.card import CardFormat, pocket_cards
+from printables.document import to_pdf
 from printables.quiz import quiz_paper
 from printables.sheet import Page
 from printables.subject import StandardSubject
@@ -48,13 +49,15 @@ def card_pdf(
 ) -> bytes:
     """Print the pocket cards of a block's standard in force."""
     version = block_in_force(database, farm, block, day)
-    return pocket_cards(
-        _subject(farm, block, version, method),
-        standard_of(version),
-        [words_of_farm(farm, language) for language in languages],
-        page=page,
-        card_format=card_format,
-        copies=copies,
+    return to_pdf(
+        pocket_cards(
+            _subject(farm, block, version, method),
+            standard_of(version),
+            [words_of_farm(farm, language) for language in languages],
+            page=page,
+            card_format=card_format,
+            copies=copies,
+        )
     )
 
 
@@ -73,8 +76,10 @@ def quiz_pdf(
     """Print a quiz on a block's standard in force, with its key."""
     version = block_in_force(database, farm, block, day)
     quiz = make_quiz(standard_of(version), seed=seed, variant=variant, method=method)
-    return quiz_paper(
-        _subject(farm, block, version, method), quiz, words_of_farm(farm, language), page=page
+    return to_pdf(
+        quiz_paper(
+            _subject(farm, block, version, method), quiz, words_of_farm(farm, language), page=page
+        )
     )
 
 

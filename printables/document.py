@@ -1,0 +1,177 @@
+"""A printed thing before it is written: pieces on leaves, alike for the PDF and for a preview."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from io import BytesIO
+from typing import TypeAlias
+
+from printables.drawing.canvas import draw_on, new_canvas
+from printables.drawing.primitives import Drawing
+from printables.drawing.svg import to_svg
+from printables.tagging import Tagging
+
+# Told how many leaves are written, and how many there are.
+Progress: TypeAlias = Callable[[int, int], None]
+
+
+class Role(StrEnum):
+    """What a piece is to those who have the page read out."""
+
+    TITLE = "H1"
+    TEXT = "P"
+    FIGURE = "Figure"
+    # Cut marks, rules and page numbers: nobody needs them read out.
+    FURNITURE = "Artifact"
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """
+    A drawing in its place on a leaf.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        What is drawn.
+    x_mm, y_mm : float
+        Its upper left corner, across and down from the leaf's own.
+    role : Role or None, optional
+        What it is to a screen reader; by default a figure if it has a description, else text.
+    """
+
+    drawing: Drawing
+    x_mm: float
+    y_mm: float
+    role: Role | None = None
+
+    @property
+    def spoken_as(self) -> Role:
+        """What it is to a screen reader."""
+        if self.role is not None:
+            return self.role
+        return Role.FIGURE if self.drawing.description else Role.TEXT
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """
+    One printed side of paper.
+
+    Parameters
+    ----------
+    size_mm : tuple of float
+        Width and height of the paper.
+    pieces : tuple of Piece
+        What is on it, in the order in which it is read.
+    """
+
+    size_mm: tuple[float, float]
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
+class Document:
+    """
+    Everything that goes into one file.
+
+    Parameters
+    ----------
+    title : str
+        Title of the document.
+    author : str
+        Who issues it, such as the farm.
+    language : str
+        Language of its words, such as ``"es"``.
+    leaves : sequence of Leaf
+        The printed sides in order; at least one.
+    """
+
+    title: str
+    author: str
+    language: str
+    leaves: Sequence[Leaf]
+
+
+def to_pdf(document: Document, progress: Progress | None = None) -> bytes:
+    """
+    Write a document as a tagged PDF.
+
+    Parameters
+    ----------
+    document : Document
+        The document.
+    progress : callable or None, optional
+        Told after each leaf how many of how many are written.
+
+    Returns
+    -------
+    bytes
+        The file; the same bytes for the same document. A drawing that is used more than once is
+        stored once.
+    """
+    target = BytesIO()
+    canvas = new_canvas(
+        target,
+        document.leaves[0].size_mm,
+        title=document.title,
+        author=document.author,
+        language=document.language,
+    )
+    uses = Counter(id(piece.drawing) for leaf in document.leaves for piece in leaf.pieces)
+    tagging = Tagging(canvas)
+    for number, leaf in enumerate(document.leaves, start=1):
+        canvas.setPageSize(tuple(side * _POINTS for side in leaf.size_mm))
+        for piece in leaf.pieces:
+            role = piece.spoken_as
+            alternative = _alternative(piece.drawing) if role is Role.FIGURE else ""
+            with tagging.marked(str(role), alternative):
+                draw_on(
+                    canvas,
+                    piece.drawing,
+                    piece.x_mm,
+                    piece.y_mm,
+                    shared=uses[id(piece.drawing)] > 1,
+                )
+        tagging.show_page()
+        if progress is not None:
+            progress(number, len(document.leaves))
+    tagging.finish(document.language)
+    canvas.save()
+    return target.getvalue()
+
+
+def leaf_svg(leaf: Leaf, title: str, *, id_prefix: str) -> str:
+    """
+    Draw a leaf as SVG, to be looked at before it is printed.
+
+    Parameters
+    ----------
+    leaf : Leaf
+        The leaf.
+    title : str
+        What it is, for those who cannot see it.
+    id_prefix : str
+        Start of the element's ids, used once on the page.
+
+    Returns
+    -------
+    str
+        The element, safe to put into a page; its looks come from ``static/css/drawing.css``.
+    """
+    width, height = leaf.size_mm
+    shapes = tuple(piece.drawing.at(piece.x_mm, piece.y_mm) for piece in leaf.pieces)
+    told = " ".join(
+        dict.fromkeys(
+            piece.drawing.title for piece in leaf.pieces if piece.spoken_as is not Role.FURNITURE
+        )
+    )
+    return to_svg(Drawing(width, height, shapes, title, told), id_prefix=id_prefix)
+
+
+def _alternative(drawing: Drawing) -> str:
+    return f"{drawing.title}. {drawing.description}" if drawing.description else drawing.title
+
+
+_POINTS = 72 / 25.4

@@ -6,7 +6,9 @@ from typing import Any
 
 from audits.messages import Units
 from audits.vocabulary import (
+    BatchKind,
     BearingHabit,
+    CheckOccasion,
     Effort,
     Fault,
     FitKind,
@@ -21,9 +23,11 @@ from audits.vocabulary import (
     ReceiptState,
     Result,
     Role,
+    SheetKind,
     Side,
     Stage,
     TrainingKind,
+    TurnedOver,
 )
 
 
@@ -495,3 +499,81 @@ class MixedFit:
     progress: float
     result: dict[str, Any] | None
     problem: str | None
+
+
+@dataclass(frozen=True)
+class Printer:
+    """A printer, and how its backs are moved so that they meet the fronts."""
+
+    id: int
+    name: str
+    turned_over: TurnedOver
+    back_right_mm: float
+    back_down_mm: float
+    retired: bool
+
+
+@dataclass(frozen=True)
+class PrintBatch:
+    """Cards or gauges printed together, with all that was chosen."""
+
+    id: int
+    number: int
+    kind: BatchKind
+    block_id: int
+    standard_version_id: int
+    printer_id: int | None
+    choices: dict[str, Any]
+    copies: int
+    made_at: datetime
+    made_by: int | None
+    withdrawn_at: datetime | None
+
+
+@dataclass(frozen=True)
+class PrintCheck:
+    """A check of a batch's scale."""
+
+    id: int
+    print_batch_id: int
+    occasion: CheckOccasion
+    checked_at: datetime
+    checked_by: int
+    card_fits: bool
+    across_mm: float | None
+    down_mm: float | None
+    passed: bool
+
+
+@dataclass(frozen=True)
+class QuizAttempt:
+    """A quiz that somebody took, as it was answered."""
+
+    id: int
+    worker_id: int
+    standard_version_id: int
+    seed: int
+    variant: str
+    method: Method
+    language: str
+    answers: list[int | None]
+    questions: int
+    correct: int
+    taken_on: date
+    recorded_at: datetime
+    recorded_by: int
+
+
+@dataclass(frozen=True)
+class SheetPhoto:
+    """A photo of a paper sheet, without its content, and what was read off it."""
+
+    id: int
+    kind: SheetKind
+    code: str
+    audit_id: int | None
+    quiz_attempt_id: int | None
+    reading: dict[str, Any]
+    received_at: datetime
+    received_by: int
+    settled_at: datetime | None

@@ -145,6 +145,36 @@ class FitKind(StrEnum):
     HEIGHTS = "heights"
 
 
+class BatchKind(StrEnum):
+    """What was printed together; both carry gauges, which hold only if the scale was kept."""
+
+    CARDS = "cards"
+    GAUGES = "gauges"
+
+
+class CheckOccasion(StrEnum):
+    """Why the scale of a print batch was checked."""
+
+    PRINTED = "printed"
+    LAMINATED = "laminated"
+    WET = "wet"
+    NEW_SEASON = "new_season"
+
+
+class TurnedOver(StrEnum):
+    """Over which edge a printer turns the sheet to print its back."""
+
+    LONG_EDGE = "long_edge"
+    SHORT_EDGE = "short_edge"
+
+
+class SheetKind(StrEnum):
+    """A paper sheet that can be read back from a photo."""
+
+    TALLY = "tally"
+    ANSWERS = "answers"
+
+
 class FitState(StrEnum):
     """Where the work on a mixed model stands."""
 
@@ -363,6 +393,28 @@ TRAINING_KIND_NAMES: Final = {
     TrainingKind.MODEL_TREES: mark("Pruned model trees together"),
     TrainingKind.PRACTICE: mark("Practice trees"),
     TrainingKind.QUIZ: mark("Quiz"),
+}
+
+BATCH_KIND_NAMES: Final = {
+    BatchKind.CARDS: mark("Pocket cards"),
+    BatchKind.GAUGES: mark("Gauges"),
+}
+
+CHECK_OCCASION_NAMES: Final = {
+    CheckOccasion.PRINTED: mark("Fresh from the printer"),
+    CheckOccasion.LAMINATED: mark("After laminating"),
+    CheckOccasion.WET: mark("After it got wet"),
+    CheckOccasion.NEW_SEASON: mark("At the start of a season"),
+}
+
+TURNED_OVER_NAMES: Final = {
+    TurnedOver.LONG_EDGE: mark("Over the long edge"),
+    TurnedOver.SHORT_EDGE: mark("Over the short edge"),
+}
+
+SHEET_KIND_NAMES: Final = {
+    SheetKind.TALLY: mark("Tally sheet"),
+    SheetKind.ANSWERS: mark("Answer sheet"),
 }
 
 CONTEST_ANSWER_NAMES: Final = {

@@ -7,7 +7,9 @@ import sqlalchemy as sa
 from audits.messages import Units
 from audits.storage.columns import UtcDateTime, Word, WordList, farm_table, points_to
 from audits.vocabulary import (
+    BatchKind,
     BearingHabit,
+    CheckOccasion,
     ContestAnswer,
     Effort,
     Fault,
@@ -23,9 +25,11 @@ from audits.vocabulary import (
     ReceiptState,
     Result,
     Role,
+    SheetKind,
     Side,
     Stage,
     TrainingKind,
+    TurnedOver,
 )
 
 metadata: Final = sa.MetaData(
@@ -763,4 +767,105 @@ mixed_fit = farm_table(
     sa.Column("problem", sa.Text),
     points_to("user_account", "asked_by"),
     sa.Index(None, "farm_id", "season", "kind", "stage"),
+)
+
+# --- paper -------------------------------------------------------------------------------------
+
+# A printer with what it does to the back of a sheet, so that fronts and backs meet.
+printer = farm_table(
+    "printer",
+    metadata,
+    _required("name", sa.Text),
+    _required("turned_over", Word(TurnedOver)),
+    # How far backs are moved against fronts, to the right and down as one looks at the back.
+    _required("back_right_mm", sa.Float),
+    _required("back_down_mm", sa.Float),
+    _flag("retired"),
+    sa.UniqueConstraint("farm_id", "name"),
+)
+
+# What was printed together, with all that was chosen, so that it can be printed again alike.
+print_batch = farm_table(
+    "print_batch",
+    metadata,
+    _required("number", sa.Integer),
+    _required("kind", Word(BatchKind)),
+    _required("block_id", sa.Integer),
+    _required("standard_version_id", sa.Integer),
+    sa.Column("printer_id", sa.Integer),
+    _required("choices", sa.JSON),
+    _required("copies", sa.Integer),
+    _required("made_at", UtcDateTime),
+    # Empty where the command line printed it.
+    sa.Column("made_by", sa.Integer),
+    sa.Column("withdrawn_at", UtcDateTime),
+    points_to("block"),
+    points_to("standard_version"),
+    points_to("printer"),
+    points_to("user_account", "made_by"),
+    sa.UniqueConstraint("farm_id", "number"),
+)
+
+# A check of a batch's scale with a bank card, and a steel rule where there is one.
+print_check = farm_table(
+    "print_check",
+    metadata,
+    _required("print_batch_id", sa.Integer),
+    _required("occasion", Word(CheckOccasion)),
+    _required("checked_at", UtcDateTime),
+    _required("checked_by", sa.Integer),
+    _required("card_fits", sa.Boolean),
+    # The bars of 100 mm, as read off a steel rule.
+    sa.Column("across_mm", sa.Float),
+    sa.Column("down_mm", sa.Float),
+    _required("passed", sa.Boolean),
+    points_to("print_batch"),
+    points_to("user_account", "checked_by"),
+    sa.Index(None, "farm_id", "print_batch_id"),
+)
+
+# A quiz that somebody took, as it was answered; never changed afterwards.
+quiz_attempt = farm_table(
+    "quiz_attempt",
+    metadata,
+    _required("worker_id", sa.Integer),
+    _required("standard_version_id", sa.Integer),
+    _required("seed", sa.BigInteger),
+    _required("variant", sa.String(1)),
+    _required("method", Word(Method)),
+    _required("language", sa.String(5)),
+    # The place of each choice from 0, null where none was marked.
+    _required("answers", sa.JSON),
+    _required("questions", sa.Integer),
+    _required("correct", sa.Integer),
+    _required("taken_on", sa.Date),
+    _required("recorded_at", UtcDateTime),
+    _required("recorded_by", sa.Integer),
+    points_to("worker"),
+    points_to("standard_version"),
+    points_to("user_account", "recorded_by"),
+    sa.Index(None, "farm_id", "worker_id"),
+)
+
+# A photo of a paper sheet with what was read off it; it stays with what was kept from it.
+sheet_photo = farm_table(
+    "sheet_photo",
+    metadata,
+    _required("kind", Word(SheetKind)),
+    # What the sheet's own code says.
+    _required("code", sa.Text),
+    sa.Column("audit_id", sa.Integer),
+    sa.Column("quiz_attempt_id", sa.Integer),
+    _required("content", sa.LargeBinary),
+    _required("content_hash", sa.String(64)),
+    # What was read, cell by cell; a person confirms it before anything is kept from it.
+    _required("reading", sa.JSON),
+    _required("received_at", UtcDateTime),
+    _required("received_by", sa.Integer),
+    sa.Column("settled_at", UtcDateTime),
+    points_to("audit"),
+    points_to("quiz_attempt"),
+    points_to("user_account", "received_by"),
+    sa.UniqueConstraint("farm_id", "content_hash"),
+    sa.Index(None, "farm_id", "audit_id"),
 )

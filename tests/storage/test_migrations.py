@@ -84,7 +84,7 @@ def test_a_lot_of_the_first_tables_was_to_be_audited_like_every_other(database):
 
 
 def test_brought_up_step_by_step_the_tables_are_those_of_a_new_database(database):
-    for revision in ("0001", "0002", "0003", "0004"):
+    for revision in ("0001", "0002", "0003", "0004", "0005"):
         migrate_to(database, revision)
     with database.write() as connection:
         context = MigrationContext.configure(

@@ -9,10 +9,10 @@ from audits.standard import Standard
 from audits.units import Length, LengthKind
 from audits.vocabulary import STAGE_NAMES, HeadingRule, Method, Result, Stage
 from printables.drawing.inks import Ink
-from printables.drawing.lettering import text_width
+from printables.drawing.lettering import largest_size, text_width
 from printables.drawing.panel import HEIGHT_MM, SMALL_MM, WIDTH_MM, spur
-from printables.drawing.pictograms import result_tile
-from printables.drawing.primitives import Drawing, Shape
+from printables.drawing.pictograms import result_tile, stage_pictogram
+from printables.drawing.primitives import Drawing, Shape, Text
 from printables.drawing.tree import (
     ColumnsLabels,
     HeadingLabels,
@@ -24,6 +24,10 @@ from printables.drawing.tree import (
     top_drawing,
 )
 from printables.drawing.wood import Stem
+
+# A square of a card of the size of a bank card, and one for a tree to be left alone.
+THUMB_MM: Final = 19.0
+LEAVE_MM: Final = 16.0
 
 
 def stage_picture(
@@ -62,6 +66,88 @@ def stage_picture(
             return _columns(standard, words, title, description)
         case Stage.HEADING:
             return _heading(standard, words, title, description)
+
+
+def stage_thumb(
+    standard: Standard,
+    stage: Stage,
+    words: Words,
+    *,
+    method: Method = Method.LADDER,
+    lettered: bool = True,
+) -> Drawing:
+    """
+    Draw what a stage asks of a tree of this block, for a card the size of a bank card.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    stage : Stage
+        The stage.
+    words : Words
+        The reader's language and units.
+    method : Method, optional
+        How the crew works.
+    lettered : bool, optional
+        Whether the stage's number stands in it; left out where it stands beside it.
+
+    Returns
+    -------
+    Drawing
+        A square of 19 mm; its description is the stage in plain words.
+    """
+    title = words.say(STAGE_NAMES[stage])
+    sentences = stage_words(standard, stage, method=method)
+    description = " ".join(words.say(step) for step in sentences.steps)
+    shapes: list[Shape] = [stage_pictogram(stage, title).at(0.5, 0.5, 1.5)]
+    if lettered:
+        figure = words.say(sentences.figure)
+        size = largest_size(figure, THUMB_MM, SMALL_MM, SMALL_MM, bold=True)
+        shapes.append(Text(0.0, THUMB_MM - 0.8, figure, size, bold=True))
+    return Drawing(THUMB_MM, THUMB_MM, tuple(shapes), title, description)
+
+
+def leave_pictures(standard: Standard, words: Words, *, low_bloom: bool) -> tuple[Drawing, ...]:
+    """
+    Draw trees on which a stage has nothing to do.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    words : Words
+        The reader's language and units.
+    low_bloom : bool
+        Whether the block has few flower buds this year.
+
+    Returns
+    -------
+    tuple of Drawing
+        Squares of 16 mm without letters, each titled with the reason in a few words: the top not
+        there yet, no large limb, and few flower buds where that holds; those of stages in use.
+    """
+    reasons = []
+    if standard.top.in_use:
+        reasons.append((Stage.TOP, _NOT_DUE))
+    if standard.limbs.in_use:
+        reasons.append((Stage.LIMBS, _NO_LARGE_LIMB))
+        if low_bloom:
+            reasons.append((Stage.COLUMNS, _LOW_BLOOM))
+    return tuple(
+        Drawing(
+            LEAVE_MM,
+            LEAVE_MM,
+            (stage_pictogram(stage, "").at(0.5, 0.5, 1.25),),
+            words.say(reason),
+        )
+        for stage, reason in reasons
+    )
+
+
+_NOT_DUE: Final = mark("Top below the line")
+_NO_LARGE_LIMB: Final = mark("No large limb")
+_LOW_BLOOM: Final = mark("Few flower buds")
 
 
 # Room for the band below the close-up of the heading drawing.

@@ -1,7 +1,7 @@
 """Quizzes that teach one block's standard, built from a seed so that a key never gets lost."""
 
 import random
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, zip_longest
 from typing import Final
@@ -90,6 +90,46 @@ def make_quiz(
     shuffle = random.Random(f"{seed}/{variant}")  # noqa: S311 - no secret
     mixed = shuffle.sample(questions, len(questions))
     return Quiz(seed, variant, tuple(_balanced(mixed, shuffle)))
+
+
+def marked(quiz: Quiz, answers: Sequence[int | None]) -> tuple[bool, ...]:
+    """
+    Hold answers against the key.
+
+    Parameters
+    ----------
+    quiz : Quiz
+        The quiz.
+    answers : sequence of int or None
+        The place of each marked choice from 0, one for each question in order; None where none
+        was marked.
+
+    Returns
+    -------
+    tuple of bool
+        Whether each is right; what was not answered is not.
+
+    Raises
+    ------
+    InvalidInput
+        If there are not as many answers as questions, or a question has no such choice.
+    """
+    if len(answers) != len(quiz.questions):
+        raise InvalidInput(
+            {
+                "answers": say(
+                    "There are %(given)s answers to %(count)s questions.",
+                    given=len(answers),
+                    count=len(quiz.questions),
+                )
+            }
+        )
+    for number, (question, answer) in enumerate(zip(quiz.questions, answers, strict=True), 1):
+        if answer is not None and not 0 <= answer < len(question.choices):
+            raise InvalidInput(
+                {"answers": say("Question %(number)s has no such choice.", number=number)}
+            )
+    return tuple(answer == key for answer, key in zip(answers, quiz.key, strict=True))
 
 
 def _choose(standard: Standard, method: Method, draw: random.Random) -> list[Question]:

@@ -12,7 +12,7 @@ from hashlib import sha256
 from typing import Final
 
 from audits.vocabulary import SheetKind
-from printables.sheet import Page
+from printables.sheet import PAGE_SIZES_MM, Page
 
 # Letters of a sheet's code in the QR: those of its alphanumeric mode (ISO/IEC 18004, table 5).
 _BETWEEN: Final = "/"
@@ -150,8 +150,17 @@ class MarkedPage:
         What the code on it says.
     boxes : tuple of Box
         Its boxes in order.
+    landscape : bool, optional
+        Whether the paper lies on its long side.
     """
 
     page: Page
     code: SheetCode
     boxes: tuple[Box, ...]
+    landscape: bool = False
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height of the page, as it is read."""
+        width, height = PAGE_SIZES_MM[self.page]
+        return (height, width) if self.landscape else (width, height)

@@ -12,6 +12,7 @@ from hashlib import sha256
 from typing import Final
 
 from audits.vocabulary import SheetKind
+from printables.drawing.primitives import Text
 from printables.sheet import PAGE_SIZES_MM, Page
 
 # Letters of a sheet's code in the QR: those of its alphanumeric mode (ISO/IEC 18004, table 5).
@@ -44,6 +45,8 @@ class Box:
         The middle line of its frame, from the page's upper left corner.
     kind : BoxKind, optional
         What is put into it.
+    printed : tuple of Text, optional
+        What is printed inside its frame, in page coordinates, so that it is not taken for a mark.
     """
 
     key: str
@@ -53,6 +56,7 @@ class Box:
     width_mm: float
     height_mm: float
     kind: BoxKind = BoxKind.MARK
+    printed: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)

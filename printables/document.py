@@ -65,10 +65,14 @@ class Leaf:
         Width and height of the paper.
     pieces : tuple of Piece
         What is on it, in the order in which it is read.
+    turned : bool, optional
+        Whether it is printed upside down: backs of a printer that turns sheets over their short
+        edge.
     """
 
     size_mm: tuple[float, float]
     pieces: tuple[Piece, ...]
+    turned: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,6 +127,9 @@ def to_pdf(document: Document, progress: Progress | None = None) -> bytes:
     tagging = Tagging(canvas)
     for number, leaf in enumerate(document.leaves, start=1):
         canvas.setPageSize(tuple(side * _POINTS for side in leaf.size_mm))
+        if leaf.turned:
+            width, height = (side * _POINTS for side in leaf.size_mm)
+            canvas.transform(-1, 0, 0, -1, width, height)
         for piece in leaf.pieces:
             role = piece.spoken_as
             alternative = _alternative(piece.drawing) if role is Role.FIGURE else ""

@@ -19,17 +19,27 @@ class Page(StrEnum):
 
     LETTER = "letter"
     A4 = "a4"
+    TABLOID = "tabloid"
+    A3 = "a3"
 
 
-# Letter is 8 1/2 by 11 in; A4 is 210 by 297 mm (ISO 216).
+# What lies in a usual office printer, and what posters are printed on.
+SHEET_PAGES: Final = (Page.LETTER, Page.A4)
+POSTER_PAGES: Final = (Page.TABLOID, Page.A3)
+
+# Letter is 8 1/2 by 11 in, tabloid 11 by 17 in; A4 is 210 by 297 mm, A3 297 by 420 mm (ISO 216).
 PAGE_SIZES_MM: Final = {
     Page.LETTER: (215.9, 279.4),
     Page.A4: (210.0, 297.0),
+    Page.TABLOID: (279.4, 431.8),
+    Page.A3: (297.0, 420.0),
 }
 
 PAGE_NAMES: Final = {
     Page.LETTER: mark("Letter"),
     Page.A4: mark("A4"),
+    Page.TABLOID: mark("Tabloid"),
+    Page.A3: mark("A3"),
 }
 
 SMALL_MM: Final = 9 * 25.4 / 72

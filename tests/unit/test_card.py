@@ -22,7 +22,7 @@ from printables.card import (
     card_front,
     pocket_cards,
 )
-from printables.sheet import PAGE_SIZES_MM, Page, card_sheet, cut_marks
+from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page, card_sheet, cut_marks
 from printables.subject import StandardSubject
 from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
@@ -236,7 +236,7 @@ def test_the_same_input_gives_the_same_bytes():
     )
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 @every_format
 def test_pages_are_of_the_size_asked_for_and_ask_to_be_printed_at_full_size(page, card_format):
     pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH], page=page, card_format=card_format))
@@ -287,7 +287,7 @@ def test_both_sides_carry_the_scale_check():
 # --- the sheet
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 @every_format
 def test_backs_lie_behind_their_fronts(page, card_format):
     """Turned over the long edge, left and right change sides, up and down do not."""
@@ -324,7 +324,7 @@ def test_a_card_larger_than_the_page_is_refused():
         card_sheet(Page.LETTER, (250.0, 100.0))
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 @every_format
 def test_cut_marks_stay_off_the_cards_and_on_the_page(page, card_format):
     sheet = card_sheet(page, CARD_SIZES_MM[card_format])

@@ -22,7 +22,7 @@ from printables import flow, quiz
 from printables.drawing.primitives import Drawing
 from printables.question_pictures import HEIGHT_MM, WIDTH_MM, question_picture
 from printables.quiz import LETTERS, TEXT_PT, quiz_paper
-from printables.sheet import PAGE_SIZES_MM, Page
+from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from printables.subject import StandardSubject
 from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
@@ -102,7 +102,7 @@ def test_there_is_room_for_a_name_and_a_date():
     assert "Date" in first
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 def test_pages_are_of_the_size_asked_for(page):
     pdf = pdf_of(quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH, page=page))
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
@@ -127,7 +127,7 @@ def test_a_quiz_fits_on_four_pages_and_its_key():
 
 
 @every_reader
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 def test_questions_are_large_and_nothing_is_clipped(words, page):
     width = flow.content_width(page)
     for number, question in enumerate(questions(), start=1):
@@ -136,7 +136,7 @@ def test_questions_are_large_and_nothing_is_clipped(words, page):
         assert min(line.size_pt for line in printed_lines(block)) >= TEXT_PT - 1e-6
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 def test_questions_are_not_clipped_in_spanish(page):
     words = spanish_words()
     for question in questions():

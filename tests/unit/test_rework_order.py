@@ -11,7 +11,7 @@ from audits.vocabulary import Fault, Side, Stage
 from printables import flow, rework_order
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet
-from printables.sheet import PAGE_SIZES_MM, Page
+from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of
 from tests.reading import PSEUDO, spanish_words
 
@@ -96,7 +96,7 @@ def test_there_is_room_to_sign():
     assert text.count("done") >= len(ORDER.redo)
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 def test_an_order_of_two_rows_fits_on_one_page(page):
     pdf = pdf_of(rework_order.rework_order(ORDER, ENGLISH, page=page))
     assert len(page_texts(pdf)) == 1
@@ -142,13 +142,13 @@ LONG = replace(
 
 @pytest.mark.parametrize("words", [ENGLISH, PSEUDO], ids=["en", "pseudo"])
 @pytest.mark.parametrize("order", [ORDER, LONG], ids=["short names", "long names"])
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 def test_nothing_is_clipped_or_printed_over(order, words, page):
     for piece in pieces(order, words, flow.content_width(page)):
         assert_nothing_clipped(piece)
 
 
-@pytest.mark.parametrize("page", list(Page))
+@pytest.mark.parametrize("page", SHEET_PAGES)
 def test_nothing_is_clipped_in_spanish(page):
     for piece in pieces(LONG, spanish_words(), flow.content_width(page)):
         assert_nothing_clipped(piece)

@@ -13,7 +13,7 @@ from audits.sampling import DoublePlan, SinglePlan, StageTally, WavePlan, decide
 from audits.services import auditing, standards
 from audits.storage.queries.standards import versions_of_block
 from audits.vocabulary import Fault, Outcome, PlantingKind, Result, Role, Stage
-from printables.sheet import PAGE_SIZES_MM, Page
+from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from tests import row_audit
 from tests.orchard import Orchard
 from tests.paper import page_sizes_mm, page_texts
@@ -403,7 +403,7 @@ class TestOnPaper:
         links = read_page(supervisor.get(f"/lots/{lot_id}")).links
         assert f"/audits/{begun}/desk" in links
 
-    @pytest.mark.parametrize("paper", list(Page))
+    @pytest.mark.parametrize("paper", SHEET_PAGES)
     def test_paper_and_language_are_chosen(self, supervisor, begun, paper):
         answer = supervisor.get(f"/audits/{begun}/sheet.pdf?page={paper}&language=es")
         assert answer.mimetype == "application/pdf"

@@ -16,7 +16,7 @@ from audits.services.auditing import TreeEntry
 from audits.services.desk_entry import record_sheet
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.vocabulary import FAULT_NAMES, PLANTING_KIND_NAMES, SIDE_NAMES, STAGE_NAMES, Fault
-from printables.sheet import Page
+from printables.sheet import SHEET_PAGES
 from printables.tally_letters import (
     SIDE_MISSED_SIGN,
     TREE_MISSED_SIGN,
@@ -200,7 +200,7 @@ def _page(
         shows_as_measured=any(
             cell.value == AS_MEASURED for row in rows for cells in row.cells for cell in cells
         ),
-        papers=[(str(page), PAPER_NAMES[page]) for page in Page],
+        papers=[(str(page), PAPER_NAMES[page]) for page in SHEET_PAGES],
         usual_paper=str(usual_page()),
         languages=[(code, name) for code, name in LANGUAGE_NAMES if code in LANGUAGES],
         own_language=chosen_language(),

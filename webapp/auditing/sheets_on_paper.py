@@ -19,7 +19,7 @@ from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import SIDE_NAMES, Outcome, Stage
 from printables.document import to_pdf
-from printables.sheet import Page
+from printables.sheet import SHEET_PAGES, Page
 from printables.tally_records import (
     TallyAnswer,
     TallyColumn,
@@ -191,10 +191,11 @@ def _paper_tree(
 
 
 def _page(text: str | None) -> Page:
-    try:
-        return Page(text) if text else usual_page()
-    except ValueError:
-        raise InvalidInput({"page": say("Choose Letter or A4.")}) from None
+    if not text:
+        return usual_page()
+    if text not in set(SHEET_PAGES):
+        raise InvalidInput({"page": say("Choose Letter or A4.")})
+    return Page(text)
 
 
 def _language(text: str | None) -> str:

@@ -2,7 +2,7 @@
 
 from flask import Response, request
 
-from printables.sheet import Page
+from printables.sheet import SHEET_PAGES, Page
 from webapp.extensions import farm
 
 
@@ -14,7 +14,7 @@ def usual_page() -> Page:
 def asked_page() -> Page:
     """Return the paper that the address asks for, else the usual one."""
     asked = request.args.get("page")
-    return Page(asked) if asked in set(Page) else usual_page()
+    return Page(asked) if asked in set(SHEET_PAGES) else usual_page()
 
 
 def pdf_answer(document: bytes, name: str) -> Response:

@@ -1,0 +1,432 @@
+"""Cards on sheets, both sides in register: their places, cut marks, the check of the scale."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+from audits.errors import InvalidInput
+from audits.messages import Message, Words, say
+from audits.vocabulary import TurnedOver
+from printables.document import Leaf, Piece, Progress, Role
+from printables.drawing.gauge import length_bar, scale_check
+from printables.drawing.inks import Ink
+from printables.drawing.lettering import text_lines
+from printables.drawing.primitives import Drawing, Line, Point, Shape, Text
+from printables.sheet import PAGE_SIZES_MM, SMALL_MM, TEXT_MM, Page
+
+# What office printers leave blank at the edges (common practice: 4.2 mm).
+UNPRINTED_MM: Final = 4.3
+# A back that is further off than this has another cause, such as the wrong paper in the tray.
+MOST_CORRECTION_MM: Final = 5.0
+
+_MARK_MM: Final = 2.0
+_MARK_GAP_MM: Final = 0.8
+_BAR_MM: Final = 100.0
+_BESIDE_MM: Final = 6.0
+# The upright bar stands this far from the paper's left edge.
+_UPRIGHT_LEFT_MM: Final = 6.0
+# Two lines of words and a lying bar, for sheets without frames.
+_SLIM_MM: Final = 13.4
+
+# What lies on one side of a card; places count from the card's upper left corner.
+Face: TypeAlias = Sequence[Piece]
+# Front and back.
+Faces: TypeAlias = tuple[Face, Face]
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """
+    How far backs are moved so that they come to lie behind their fronts.
+
+    Parameters
+    ----------
+    right_mm, down_mm : float, optional
+        As one looks at the back with its words upright; below 0 to the left and up.
+
+    Raises
+    ------
+    InvalidInput
+        If a length is no number, or more than `MOST_CORRECTION_MM`.
+    """
+
+    right_mm: float = 0.0
+    down_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        problems = {
+            field: say(
+                "Enter between -%(most)s and %(most)s mm. If backs are off by more, check the "
+                "paper in the tray.",
+                most=int(MOST_CORRECTION_MM),
+            )
+            for field, length_mm in (
+                ("back_right_mm", self.right_mm),
+                ("back_down_mm", self.down_mm),
+            )
+            if not (math.isfinite(length_mm) and abs(length_mm) <= MOST_CORRECTION_MM)
+        }
+        if problems:
+            raise InvalidInput(problems)
+
+
+NO_CORRECTION: Final = Correction()
+
+
+@dataclass(frozen=True)
+class CardSheet:
+    """
+    Where cards lie on a sheet.
+
+    Cards touch, so that one cut serves two; the check of the scale lies below them.
+
+    Parameters
+    ----------
+    page : Page
+        The paper.
+    card_mm : tuple of float
+        Width and height of a card.
+    columns, rows : int
+        How many cards lie side by side and one below the other.
+    frames : bool, optional
+        Whether the frames for a bank card lie below the cards.
+    """
+
+    page: Page
+    card_mm: tuple[float, float]
+    columns: int
+    rows: int
+    frames: bool = True
+
+    @property
+    def count(self) -> int:
+        """Cards on a sheet."""
+        return self.columns * self.rows
+
+    @property
+    def left_mm(self) -> float:
+        """Left edge of the cards; the right edge is as far from the page's, so backs match."""
+        return (PAGE_SIZES_MM[self.page][0] - self.columns * self.card_mm[0]) / 2
+
+    @property
+    def top_mm(self) -> float:
+        """Upper edge of the cards."""
+        spare = PAGE_SIZES_MM[self.page][1] - self.rows * self.card_mm[1]
+        if self.frames:
+            return (spare - _check_height_mm(frames=True)) / 3
+        # The words of the check begin below the cut marks, and need no more room above them.
+        return max(_least_top_mm(), (spare - _SLIM_MM) / 2)
+
+    @property
+    def bottom_mm(self) -> float:
+        """Lower edge of the cards."""
+        return self.top_mm + self.rows * self.card_mm[1]
+
+    @property
+    def check_top_mm(self) -> float:
+        """Upper edge of the scale check."""
+        return self.bottom_mm + (self.top_mm if self.frames else 0.0)
+
+    def front(self, place: int) -> Point:
+        """
+        Return the upper left corner of a card's front.
+
+        Parameters
+        ----------
+        place : int
+            Place on the sheet from 0, row by row from the upper left.
+
+        Returns
+        -------
+        tuple of float
+            Across and down from the page's upper left corner, in mm.
+        """
+        row, column = divmod(place, self.columns)
+        return (self.left_mm + column * self.card_mm[0], self.top_mm + row * self.card_mm[1])
+
+    def back(self, place: int) -> Point:
+        """
+        Return the upper left corner of a card's back on the sheet turned over its long edge.
+
+        Parameters
+        ----------
+        place : int
+            The place of its front.
+
+        Returns
+        -------
+        tuple of float
+            Across and down from the page's upper left corner, in mm. A printer that turns the
+            sheet over its short edge gets the same side turned by half.
+        """
+        left, top = self.front(place)
+        return (PAGE_SIZES_MM[self.page][0] - left - self.card_mm[0], top)
+
+
+def card_sheet(page: Page, card_mm: tuple[float, float], *, frames: bool = True) -> CardSheet:
+    """
+    Lay as many cards on a sheet as fit above the scale check.
+
+    Parameters
+    ----------
+    page : Page
+        The paper.
+    card_mm : tuple of float
+        Width and height of a card.
+    frames : bool, optional
+        Whether the sheet has the frames for a bank card; cards that have them on their own backs
+        can do without.
+
+    Returns
+    -------
+    CardSheet
+        The layout.
+
+    Raises
+    ------
+    ValueError
+        If not even one card fits.
+    """
+    width, height = PAGE_SIZES_MM[page]
+    around = 3 * UNPRINTED_MM if frames else _least_top_mm() + UNPRINTED_MM
+    columns = int((width - 2 * UNPRINTED_MM) // card_mm[0])
+    rows = int((height - around - _check_height_mm(frames=frames)) // card_mm[1])
+    if columns < 1 or rows < 1:
+        raise ValueError(f"card_mm is {card_mm}; it does not fit on {page}")
+    return CardSheet(page, card_mm, columns, rows, frames)
+
+
+def impose(
+    sheet: CardSheet,
+    cards: Sequence[Faces],
+    title: Message,
+    words: Words,
+    *,
+    turned_over: TurnedOver = TurnedOver.LONG_EDGE,
+    correction: Correction = NO_CORRECTION,
+    progress: Progress | None = None,
+) -> list[Leaf]:
+    """
+    Lay fronts and backs out on as many sheets as they need, fronts on odd pages.
+
+    Parameters
+    ----------
+    sheet : CardSheet
+        The layout.
+    cards : sequence of tuple
+        Front and back of each card, each a sequence of pieces placed from the card's upper left
+        corner. Pieces that many cards have in common should hold the same drawing.
+    title : Message
+        What the cards are, printed beside the scale check.
+    words : Words
+        The reader's language.
+    turned_over : TurnedOver, optional
+        Over which edge the printer turns the sheet.
+    correction : Correction, optional
+        How far this printer's backs are moved.
+    progress : callable or None, optional
+        Told after each sheet how many of how many are laid out.
+
+    Returns
+    -------
+    list of Leaf
+        Fronts and backs in turn.
+    """
+    sheets = math.ceil(len(cards) / sheet.count)
+    fronts_frame = _furniture(sheet, title, say("Fronts"), turned_over, words)
+    backs_frame = _furniture(sheet, title, say("Backs"), turned_over, words)
+    leaves = []
+    for number in range(1, sheets + 1):
+        group = cards[(number - 1) * sheet.count : number * sheet.count]
+        count = _sheet_number(sheet, number, sheets, words)
+        fronts = [
+            moved
+            for place, (front, _) in enumerate(group)
+            for moved in _moved(front, *sheet.front(place))
+        ]
+        backs = [
+            moved
+            for place, (_, back) in enumerate(group)
+            for moved in _moved(back, *sheet.back(place))
+        ]
+        leaves += [
+            Leaf(PAGE_SIZES_MM[sheet.page], (fronts_frame, count, *fronts)),
+            Leaf(
+                PAGE_SIZES_MM[sheet.page],
+                tuple(
+                    _moved((backs_frame, count, *backs), correction.right_mm, correction.down_mm)
+                ),
+                turned=turned_over is TurnedOver.SHORT_EDGE,
+            ),
+        ]
+        if progress is not None:
+            progress(number, sheets)
+    return leaves
+
+
+def _moved(pieces: Face, right_mm: float, down_mm: float) -> list[Piece]:
+    if right_mm == down_mm == 0.0:
+        return list(pieces)
+    return [
+        Piece(piece.drawing, piece.x_mm + right_mm, piece.y_mm + down_mm, piece.role)
+        for piece in pieces
+    ]
+
+
+def cut_marks(sheet: CardSheet) -> tuple[Line, ...]:
+    """
+    Mark where to cut, outside the cards.
+
+    Parameters
+    ----------
+    sheet : CardSheet
+        The layout.
+
+    Returns
+    -------
+    tuple of Line
+        Two marks for each cut, one at either end.
+    """
+    left, top, bottom = sheet.left_mm, sheet.top_mm, sheet.bottom_mm
+    right = left + sheet.columns * sheet.card_mm[0]
+    marks = []
+    for column in range(sheet.columns + 1):
+        x = left + column * sheet.card_mm[0]
+        marks += [
+            _mark((x, top - _MARK_GAP_MM), (x, top - _MARK_GAP_MM - _MARK_MM)),
+            _mark((x, bottom + _MARK_GAP_MM), (x, bottom + _MARK_GAP_MM + _MARK_MM)),
+        ]
+    for row in range(sheet.rows + 1):
+        y = top + row * sheet.card_mm[1]
+        marks += [
+            _mark((left - _MARK_GAP_MM, y), (left - _MARK_GAP_MM - _MARK_MM, y)),
+            _mark((right + _MARK_GAP_MM, y), (right + _MARK_GAP_MM + _MARK_MM, y)),
+        ]
+    return tuple(marks)
+
+
+def _mark(start: Point, end: Point) -> Line:
+    return Line(start, end, Ink.HAIRLINE)
+
+
+def _least_top_mm() -> float:
+    return UNPRINTED_MM + _MARK_GAP_MM + _MARK_MM
+
+
+def _check_height_mm(*, frames: bool) -> float:
+    return scale_check("", "").height_mm if frames else _SLIM_MM
+
+
+def turning(turned_over: TurnedOver) -> Message:
+    """
+    Say how a sheet is printed on both sides.
+
+    Parameters
+    ----------
+    turned_over : TurnedOver
+        Over which edge the printer turns the sheet.
+
+    Returns
+    -------
+    Message
+        What to choose when printing.
+    """
+    if turned_over is TurnedOver.SHORT_EDGE:
+        return say("Print on both sides. Turn the sheet over its short edge.")
+    return say("Print on both sides. Turn the sheet over its long edge.")
+
+
+def _furniture(
+    sheet: CardSheet, title: Message, side: Message, turned_over: TurnedOver, words: Words
+) -> Piece:
+    """Draw what a sheet carries besides its cards."""
+    check = _check_with_frames if sheet.frames else _slim_check
+    shapes = (
+        *cut_marks(sheet),
+        *_upright_bar(sheet, words),
+        *check(sheet, (words.say(title), words.say(side), words.say(turning(turned_over))), words),
+    )
+    drawing = Drawing(*PAGE_SIZES_MM[sheet.page], shapes, words.say(title))
+    return Piece(drawing, 0.0, 0.0, Role.FURNITURE)
+
+
+def _upright_bar(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
+    """Stand a bar left of the cards, its figure below it, where no cut mark is near."""
+    label = "100 mm"
+    bar = length_bar(_BAR_MM, words.say(say("Bar of 100 mm")), "", upright=True)
+    bottom = sheet.bottom_mm - 12.0
+    return (
+        bar.at(_UPRIGHT_LEFT_MM, bottom - _BAR_MM),
+        Text(_UPRIGHT_LEFT_MM, bottom + 4.0, label, SMALL_MM),
+    )
+
+
+def _lying_bar(words: Words) -> Drawing:
+    return length_bar(_BAR_MM, words.say(say("Bar of 100 mm")), "100 mm")
+
+
+def _measure(words: Words) -> str:
+    return words.say(say("Both bars must measure 100 mm with a steel rule."))
+
+
+def _check_with_frames(
+    sheet: CardSheet, told: tuple[str, str, str], words: Words
+) -> tuple[Shape, ...]:
+    frames, left, beside = _frames_and_sides(sheet, words)
+    bar = _lying_bar(words)
+    top = sheet.check_top_mm
+    shapes: list[Shape] = [
+        frames.at(left, top),
+        bar.at(beside, top + frames.height_mm - bar.height_mm - 1.0),
+    ]
+    baseline = top + 6.0
+    title, side, turn = told
+    for text, bold in ((title, True), (side, False), (turn, False), (_measure(words), False)):
+        lines = text_lines(Text(beside, baseline, text, TEXT_MM, bold=bold), _BAR_MM)
+        shapes += lines
+        baseline = lines[-1].y_mm + 6.2
+    return tuple(shapes)
+
+
+def _frames_and_sides(sheet: CardSheet, words: Words) -> tuple[Drawing, float, float]:
+    """Draw the frames, and find their left edge and that of what stands beside them."""
+    frames = scale_check(
+        words.say(say("Scale check")),
+        words.say(
+            say(
+                "Lay a bank card here. Each edge must lie between the two lines. "
+                "Does not fit? Do not use. Print at 100 %%."
+            )
+        ),
+    )
+    width = PAGE_SIZES_MM[sheet.page][0]
+    left = (width - frames.width_mm - _BESIDE_MM - _BAR_MM) / 2
+    return frames, left, left + frames.width_mm + _BESIDE_MM
+
+
+def _slim_check(sheet: CardSheet, told: tuple[str, str, str], words: Words) -> tuple[Shape, ...]:
+    """Set words and the lying bar in a strip that is as high as the margin of a sheet."""
+    top = sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM
+    title, side, turn = told
+    bar = length_bar(_BAR_MM, words.say(say("Bar of 100 mm")), "")
+    bar_top = top + 7.6
+    left = _UPRIGHT_LEFT_MM
+    return (
+        Text(left, top + 2.6, f"{title}. {side}.", SMALL_MM, bold=True),
+        Text(left, top + 6.4, f"{turn} {_measure(words)}", SMALL_MM),
+        bar.at(left, bar_top),
+        Text(left + _BAR_MM + 1.6, bar_top + 2.7, "100 mm", SMALL_MM),
+    )
+
+
+def _sheet_number(sheet: CardSheet, number: int, sheets: int, words: Words) -> Piece:
+    """Write a sheet's number, so that a dropped pile can be put in order."""
+    text = words.say(say("Sheet %(number)s of %(count)s", number=number, count=sheets))
+    if sheet.frames:
+        _, _, beside = _frames_and_sides(sheet, words)
+        place = (beside, sheet.check_top_mm + 40.0)
+    else:
+        place = (_UPRIGHT_LEFT_MM + 150.0, sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM + 7.0)
+    drawing = Drawing(48.0, 4.4, (Text(0.0, 3.2, text, SMALL_MM),), text)
+    return Piece(drawing, *place, Role.FURNITURE)

@@ -16,6 +16,7 @@ from audits.standard import Standard, preset, read_standard
 from audits.storage.database import Database
 from audits.storage.queries import standards as queries
 from audits.storage.queries.fetch import insert
+from audits.storage.queries.printing import versions_printed
 from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import standard_version
 from audits.units import MM_PER_INCH
@@ -123,7 +124,7 @@ def edit_standard(
     Raises
     ------
     Conflict
-        If a pass has begun under the version: it is frozen.
+        If a pass has begun under the version, or it is printed: it is frozen.
     InvalidInput
         If a criterion cannot be taken; names each field, dotted.
     NotAllowed
@@ -151,7 +152,7 @@ def edit_standard(
 
 def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardVersion) -> None:
     """
-    Refuse to change a version that passes rest on.
+    Refuse to change a version that passes rest on, or that cards and gauges carry.
 
     Parameters
     ----------
@@ -165,8 +166,18 @@ def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardV
     Raises
     ------
     Conflict
-        If a pass has begun under the version.
+        If a pass has begun under the version, or a print batch of it is not withdrawn.
     """
+    printed = versions_printed(connection, farm_id, version.block_id)
+    if version.id in printed:
+        raise Conflict(
+            say(
+                "Version %(version)s is printed on cards or gauges (batch %(batch)s), so it stays"
+                " as it is. Write a new version, or withdraw what was printed.",
+                version=version.version,
+                batch=f"B{printed[version.id]}",
+            )
+        )
     if version.id in queries.versions_in_use(connection, farm_id, version.block_id):
         raise Conflict(
             say(

@@ -241,22 +241,20 @@ def impose(
         group = cards[(number - 1) * sheet.count : number * sheet.count]
         count = _sheet_number(sheet, number, sheets, words)
         fronts = [
-            moved
+            piece
             for place, (front, _) in enumerate(group)
-            for moved in _moved(front, *sheet.front(place))
+            for piece in moved(front, *sheet.front(place))
         ]
         backs = [
-            moved
+            piece
             for place, (_, back) in enumerate(group)
-            for moved in _moved(back, *sheet.back(place))
+            for piece in moved(back, *sheet.back(place))
         ]
         leaves += [
             Leaf(PAGE_SIZES_MM[sheet.page], (fronts_frame, count, *fronts)),
             Leaf(
                 PAGE_SIZES_MM[sheet.page],
-                tuple(
-                    _moved((backs_frame, count, *backs), correction.right_mm, correction.down_mm)
-                ),
+                tuple(moved((backs_frame, count, *backs), correction.right_mm, correction.down_mm)),
                 turned=turned_over is TurnedOver.SHORT_EDGE,
             ),
         ]
@@ -265,7 +263,22 @@ def impose(
     return leaves
 
 
-def _moved(pieces: Face, right_mm: float, down_mm: float) -> list[Piece]:
+def moved(pieces: Face, right_mm: float, down_mm: float) -> list[Piece]:
+    """
+    Move pieces together.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        The pieces.
+    right_mm, down_mm : float
+        How far.
+
+    Returns
+    -------
+    list of Piece
+        The same drawings in their new places.
+    """
     if right_mm == down_mm == 0.0:
         return list(pieces)
     return [

@@ -29,6 +29,13 @@ MEASURE_LABELS: Final = {
     Stage.HEADING: (mark("diameters"), mark("left long")),
 }
 
+# Names of those boxes, in the same order.
+MEASURE_BOXES: Final = {
+    Stage.TOP: ("height", "letters"),
+    Stage.LIMBS: ("cut", "standing", "letters"),
+    Stage.COLUMNS: ("looked_at", "single", "letters"),
+    Stage.HEADING: ("diameters", "left_long"),
+}
 
 # The faults that no measure shows by itself, so that their letters are written beside it.
 BESIDE_MEASURES: Final = {
@@ -47,7 +54,7 @@ class TallyAnswer:
     Parameters
     ----------
     tap : Tap
-        The answer that a mark in the box stands for; `Tap.FAULT` is the wide box.
+        The answer that a mark in the box stands for; `Tap.FAULT` has a box for each fault.
     label : str, optional
         The count of limbs that it stands for, such as "2" or "1-3"; empty for a sign.
     """
@@ -88,6 +95,8 @@ class TallyTree:
 
     Parameters
     ----------
+    tree_id : int
+        The number by which the draw knows it; its boxes are named by it.
     label : str
         Its number in the walk as drawn, such as "7"; in the reserve with a plus, such as "+2".
     place : str
@@ -100,6 +109,7 @@ class TallyTree:
         How it is reached from the tree before it; empty in the reserve.
     """
 
+    tree_id: int
     label: str
     place: str
     row: str
@@ -154,6 +164,8 @@ class TallySheet:
 
     Parameters
     ----------
+    audit : int
+        The number of the audit.
     farm, block, crew : str
         Their names.
     lot : str
@@ -183,6 +195,7 @@ class TallySheet:
         If a name has letters that the printed font lacks.
     """
 
+    audit: int
     farm: str
     block: str
     crew: str

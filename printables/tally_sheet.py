@@ -1,6 +1,7 @@
 """The tally sheet: a drawn sample on paper, for pencil and gloves, in the order of the walk."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from audits.messages import Message, Words, say
@@ -11,11 +12,14 @@ from audits.vocabulary import (
     STAGE_NAMES,
     Fault,
     Purpose,
+    SheetKind,
 )
 from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text
+from printables.marked import Box, MarkedPage, SheetCode, layout_check
+from printables.paper_code import code_room, content_area, page_frame
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.tally_letters import (
@@ -30,6 +34,7 @@ from printables.tally_table import (
     TEXT_MM,
     TEXT_PT,
     Grid,
+    MarkedDrawing,
     table_head,
     table_rows,
 )
@@ -37,9 +42,12 @@ from printables.tally_table import (
 TITLE_PT: Final = 15.0
 LEAD_PT: Final = 11.0
 
-_MARGIN_MM: Final = 10.0
-_FOOTER_MM: Final = 5.5
+# One letter for each paper in the code of a page.
+PAPER_LETTERS: Final = {Page.LETTER: "L", Page.A4: "A"}
+
 _LINE_MM: Final = 1.22 * TEXT_MM
+_CODE_GAP_MM: Final = 3.0
+_HEAD_GAP_MM: Final = 1.6
 
 
 def tally_sheet(sheet: TallySheet, words: Words, *, page: Page = Page.LETTER) -> Document:
@@ -53,14 +61,14 @@ def tally_sheet(sheet: TallySheet, words: Words, *, page: Page = Page.LETTER) ->
     words : Words
         The reader's language and units.
     page : Page, optional
-        The paper.
+        The paper; it lies on its long side.
 
     Returns
     -------
     Document
         Its pages; the same for the same input.
     """
-    leaves = [Leaf(PAGE_SIZES_MM[page], pieces) for pieces in tally_pages(sheet, words, page)]
+    leaves = [Leaf(_size_mm(page), pieces) for pieces in tally_pages(sheet, words, page)]
     return Document(words.say(_title(sheet)), sheet.farm, words.language, leaves)
 
 
@@ -80,41 +88,130 @@ def tally_pages(sheet: TallySheet, words: Words, page: Page) -> list[tuple[Piece
     Returns
     -------
     list of tuple of Piece
-        The pieces of each page: its head, the head of the table, rows, and letters at its foot.
+        The pieces of each page: its head with the letters, the head of the table and rows, and
+        last what makes it readable from a photo.
     """
-    grid = Grid(sheet, PAGE_SIZES_MM[page][0] - 2 * _MARGIN_MM)
-    legend = _legend(sheet, words, grid.width_mm)
-    columns = table_head(sheet, words, grid)
-    bottom = PAGE_SIZES_MM[page][1] - _MARGIN_MM - _FOOTER_MM - legend.height_mm - 1.5
-    head = _head(sheet, words, grid.width_mm)
-    later_head = paragraph([Run(words.say(_title(sheet)), bold=True)], grid.width_mm, LEAD_PT)
-    pages: list[list[Drawing]] = []
-    room = 0.0
-    for piece in table_rows(sheet, words, grid):
-        if piece.height_mm > room:
-            first = later_head if pages else head
-            pages.append([first, columns])
-            room = bottom - _MARGIN_MM - first.height_mm - 2.0 - columns.height_mm
-        pages[-1].append(piece)
-        room -= piece.height_mm
-    return [
-        (
-            *_down(pieces),
-            Piece(legend, _MARGIN_MM, bottom + 1.5),
-            _footer(sheet, words, page, number, len(pages)),
+    return [(*laid.pieces, *page_frame(laid.marked)) for laid in _laid_out(sheet, words, page)]
+
+
+def tally_marked_pages(sheet: TallySheet, words: Words, page: Page) -> tuple[MarkedPage, ...]:
+    """
+    Describe the pages of a tally sheet as they are read back.
+
+    Parameters
+    ----------
+    sheet : TallySheet
+        The sample.
+    words : Words
+        The reader's language and units.
+    page : Page
+        The paper.
+
+    Returns
+    -------
+    tuple of MarkedPage
+        The pages in order, with the boxes of the rows on each.
+    """
+    return tuple(laid.marked for laid in _laid_out(sheet, words, page))
+
+
+@dataclass(frozen=True)
+class _LaidPage:
+    """What is drawn on a page, and the same page as it is read back."""
+
+    pieces: tuple[Piece, ...]
+    marked: MarkedPage
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """The part of a page that may be used, and where the code of the page ends."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    code_left: float
+    code_bottom: float
+
+    @property
+    def width(self) -> float:
+        return self.right - self.left
+
+    @property
+    def beside_code(self) -> float:
+        """The width to the left of the code."""
+        return self.code_left - _CODE_GAP_MM - self.left
+
+
+def _size_mm(page: Page) -> tuple[float, float]:
+    """Return the size of the paper lying on its long side."""
+    width, height = PAGE_SIZES_MM[page]
+    return (height, width)
+
+
+def _frame(page: Page) -> _Frame:
+    size = _size_mm(page)
+    code_left, _, _, code_bottom = code_room(size)
+    return _Frame(*content_area(size), code_left, code_bottom)
+
+
+def _laid_out(sheet: TallySheet, words: Words, page: Page) -> list[_LaidPage]:
+    frame = _frame(page)
+    grid = Grid(sheet, words, frame.width)
+    columns = table_head(words, grid)
+    legend = _legend(sheet, words, frame.width)
+    beside = _legend(sheet, words, frame.beside_code)
+
+    def head(number: int, count: int) -> list[Piece]:
+        place = (number, count)
+        if number == 1:
+            pieces = _first_head(sheet, words, frame, legend, place)
+        else:
+            pieces = _later_head(sheet, words, frame, beside, place)
+        last = pieces[-1]
+        top = max(last.y_mm + last.drawing.height_mm, frame.code_bottom) + _HEAD_GAP_MM
+        return [*pieces, Piece(columns, frame.left, top)]
+
+    # Where rows begin does not depend on how many pages there are.
+    begins = [_bottom_of(head(number, 1)) for number in (1, 2)]
+    groups = _broken(table_rows(sheet, words, grid), begins, frame.bottom)
+    pages = []
+    for number, group in enumerate(groups, start=1):
+        pieces = head(number, len(groups))
+        boxes: list[Box] = []
+        top = _bottom_of(pieces)
+        for row in group:
+            pieces.append(Piece(row.drawing, frame.left, top))
+            boxes += row.boxes_at(frame.left, top)
+            top += row.drawing.height_mm
+        code = SheetCode(
+            SheetKind.TALLY,
+            (str(sheet.audit), PAPER_LETTERS[page], words.language.upper()),
+            number,
+            layout_check(page, boxes),
         )
-        for number, pieces in enumerate(pages, start=1)
-    ]
+        pages.append(_LaidPage(tuple(pieces), MarkedPage(page, code, tuple(boxes), landscape=True)))
+    return pages
 
 
-def _down(pieces: Sequence[Drawing]) -> list[Piece]:
-    """Set the pieces of a page one below the other, with some room below its head."""
-    placed = []
-    top = _MARGIN_MM
-    for number, piece in enumerate(pieces):
-        placed.append(Piece(piece, _MARGIN_MM, top))
-        top += piece.height_mm + (2.0 if number == 0 else 0.0)
-    return placed
+def _bottom_of(pieces: Sequence[Piece]) -> float:
+    return pieces[-1].y_mm + pieces[-1].drawing.height_mm
+
+
+def _broken(
+    rows: Sequence[MarkedDrawing], begins: Sequence[float], bottom: float
+) -> list[list[MarkedDrawing]]:
+    """Share the rows out over pages, none cut in two."""
+    pages: list[list[MarkedDrawing]] = []
+    room = 0.0
+    for row in rows:
+        if not pages or row.drawing.height_mm > room:
+            room = bottom - begins[min(len(pages), len(begins) - 1)]
+            pages.append([])
+        pages[-1].append(row)
+        room -= row.drawing.height_mm
+    return pages
 
 
 # --- the head of the sheet -----------------------------------------------------------------------
@@ -124,7 +221,14 @@ def _title(sheet: TallySheet) -> Message:
     return say("Tally sheet: %(block)s, %(lot)s", block=sheet.block, lot=sheet.lot)
 
 
-def _head(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
+def _first_head(
+    sheet: TallySheet,
+    words: Words,
+    frame: _Frame,
+    legend: Drawing,
+    place: tuple[int, int],
+) -> list[Piece]:
+    """Say what was drawn for whom and how the sheet is filled in; below it the letters."""
     facts = [
         Run(f"{sheet.farm}. {sheet.crew}."),
         Run(words.say(PURPOSE_NAMES[sheet.purpose]) + "."),
@@ -136,13 +240,55 @@ def _head(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
             bold=True,
         ),
     ]
-    parts = [
-        paragraph([Run(words.say(_title(sheet)), bold=True)], width_mm, TITLE_PT),
-        paragraph(facts, width_mm, LEAD_PT),
-        _signing(sheet, words, width_mm),
-        paragraph([Run(words.say(sentence)) for sentence in _how(sheet)], width_mm, TEXT_PT),
+    width = frame.beside_code
+    number = _page_number(words, place)
+    title = paragraph(
+        [Run(words.say(_title(sheet)), bold=True)], width - number.width_mm - 4.0, TITLE_PT
+    )
+    beside = stacked(
+        [paragraph(facts, width, LEAD_PT), _signing(sheet, words, width)], width, _HEAD_GAP_MM
+    )
+    beside_top = frame.top + title.height_mm + _HEAD_GAP_MM
+    how = paragraph([Run(words.say(sentence)) for sentence in _how(sheet)], frame.width, TEXT_PT)
+    how_top = max(beside_top + beside.height_mm, frame.code_bottom) + _HEAD_GAP_MM
+    return [
+        Piece(title, frame.left, frame.top, Role.TITLE),
+        Piece(number, frame.left + width - number.width_mm, frame.top, Role.FURNITURE),
+        Piece(beside, frame.left, beside_top),
+        Piece(how, frame.left, how_top),
+        Piece(legend, frame.left, how_top + how.height_mm + 1.2),
     ]
-    return stacked(parts, width_mm, 1.6, words.say(_title(sheet)))
+
+
+def _later_head(
+    sheet: TallySheet,
+    words: Words,
+    frame: _Frame,
+    legend: Drawing,
+    place: tuple[int, int],
+) -> list[Piece]:
+    """Say whose page this is, with the letters beside its code."""
+    width = frame.beside_code
+    number = _page_number(words, place)
+    draw = words.say(say("Draw %(number)s", number=str(sheet.draw)))
+    title = paragraph(
+        [Run(words.say(_title(sheet)), bold=True), Run(draw)],
+        width - number.width_mm - 4.0,
+        LEAD_PT,
+    )
+    return [
+        Piece(title, frame.left, frame.top),
+        Piece(number, frame.left + width - number.width_mm, frame.top, Role.FURNITURE),
+        Piece(legend, frame.left, frame.top + title.height_mm + 1.0),
+    ]
+
+
+def _page_number(words: Words, place: tuple[int, int]) -> Drawing:
+    told = words.say(say("Page %(number)s of %(count)s", number=place[0], count=place[1]))
+    # As wide for every page, so that no title breaks where its neighbours' do not.
+    width = text_width(words.say(say("Page %(number)s of %(count)s", number=99, count=99)), TEXT_MM)
+    shape = Text(width, TEXT_MM, told, TEXT_MM, anchor=Anchor.END)
+    return Drawing(width, 1.3 * TEXT_MM, (shape,), told)
 
 
 def _signing(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
@@ -175,8 +321,8 @@ def _how(sheet: TallySheet) -> list[Message]:
     if any(not column.is_measured for column in sheet.columns):
         sentences.append(
             say(
-                "Mark one box for each stage. Tick: right. Bar: nothing due. Wide box: write the "
-                "letter of the fault; the letters stand at the foot."
+                "Mark one box for each stage. Tick: right. Bar: nothing due. Cross: a fault; mark "
+                "the letter of each. The letters stand below."
             )
         )
     if any(answer.label for column in sheet.columns for answer in column.answers):
@@ -189,14 +335,17 @@ def _how(sheet: TallySheet) -> list[Message]:
         sentences.append(
             say('A stage that has as many faults as "not accepted from" may stay empty from there.')
         )
+    sentences.append(
+        say("Erase a wrong mark well. Keep the round signs clean: the sheet is read from a photo.")
+    )
     return sentences
 
 
-# --- the foot ------------------------------------------------------------------------------------
+# --- the letters ---------------------------------------------------------------------------------
 
 
 def _legend(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
-    """List the letters, stage by stage."""
+    """Say what the letters mean, stage after stage, in as few lines as can be."""
     missed = [
         (TREE_MISSED_SIGN, FAULT_NAMES[Fault.TREE_MISSED]),
         (SIDE_MISSED_SIGN, FAULT_NAMES[Fault.SIDE_MISSED]),
@@ -204,56 +353,51 @@ def _legend(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
     kinds = [
         (letter, PLANTING_KIND_NAMES[kind]) for kind, letter in kind_letters(words.language).items()
     ]
-    parts = [
+    groups = [
         *(
-            _listed(STAGE_NAMES[column.stage], letters, words, width_mm)
+            (STAGE_NAMES[column.stage], letters)
             for column in sheet.columns
             if (letters := letters_of(column, words.language))
         ),
-        _listed(MISSED, missed, words, width_mm),
-        _listed(NO_TREE, kinds, words, width_mm),
+        (MISSED, missed),
+        (NO_TREE, kinds),
     ]
-    listed = stacked(parts, width_mm, 0.2)
-    shapes = (Line((0.0, 0.0), (width_mm, 0.0), Ink.LINE), listed.at(0.0, 1.2))
-    return Drawing(width_mm, listed.height_mm + 1.2, shapes, words.say(say("Letters")))
+    listed = _listed(groups, words, width_mm)
+    shapes = (Line((0.0, 0.0), (width_mm, 0.0), Ink.HAIRLINE), listed.at(0.0, 0.9))
+    return Drawing(width_mm, listed.height_mm + 0.9, shapes, words.say(say("Letters")))
 
 
 def _listed(
-    title: str, entries: Sequence[tuple[str, str]], words: Words, width_mm: float
+    groups: Sequence[tuple[str, Sequence[tuple[str, str]]]], words: Words, width_mm: float
 ) -> Drawing:
     """Set letters with what they mean in lines; a letter never parts from its meaning."""
     space = text_width("  ", TEXT_MM)
-    head = f"{words.say(title)}:"
-    shapes: list[Shape] = [Text(0.0, 0.95 * TEXT_MM, head, TEXT_MM, bold=True)]
-    left, top = text_width(head, TEXT_MM, bold=True) + space, 0.0
-    for letter, name in entries:
-        letter_mm = text_width(f"{letter} ", TEXT_MM, bold=True)
-        told = paragraph([Run(words.say(name))], width_mm - letter_mm, TEXT_PT)
-        name_mm = text_width(words.say(name), TEXT_MM)
-        if left > 0.0 and left + letter_mm + name_mm > width_mm:
+    shapes: list[Shape] = []
+    left, top = 0.0, 0.0
+    for title, entries in groups:
+        head = f"{words.say(title)}:"
+        head_mm = text_width(head, TEXT_MM, bold=True) + space
+        # The name of a stage does not part from its first letter.
+        first_mm = _entry_width(entries[0], words)
+        if left > 0.0 and left + space + head_mm + first_mm > width_mm:
             left, top = 0.0, top + _LINE_MM
-        shapes += [
-            Text(left, top + 0.95 * TEXT_MM, letter, TEXT_MM, bold=True),
-            told.at(left + letter_mm, top),
-        ]
-        left += letter_mm + name_mm + space
-        # A name longer than a line takes more than one.
-        top += max(0.0, told.height_mm - _LINE_MM - 0.3)
-    return Drawing(width_mm, top + _LINE_MM, tuple(shapes), head)
+        elif left > 0.0:
+            left += space
+        shapes.append(Text(left, top + 0.95 * TEXT_MM, head, TEXT_MM, bold=True))
+        left += head_mm
+        for letter, name in entries:
+            letter_mm = text_width(f"{letter} ", TEXT_MM, bold=True)
+            width = _entry_width((letter, name), words)
+            if left > 0.0 and left + width > width_mm:
+                left, top = 0.0, top + _LINE_MM
+            shapes += [
+                Text(left, top + 0.95 * TEXT_MM, letter, TEXT_MM, bold=True),
+                Text(left + letter_mm, top + 0.95 * TEXT_MM, words.say(name), TEXT_MM),
+            ]
+            left += width + space
+    return Drawing(width_mm, top + _LINE_MM, tuple(shapes), words.say(say("Letters")))
 
 
-def _footer(sheet: TallySheet, words: Words, page: Page, number: int, count: int) -> Piece:
-    width = PAGE_SIZES_MM[page][0] - 2 * _MARGIN_MM
-    told = words.say(say("Page %(number)s of %(count)s", number=number, count=count))
-    draw = words.say(say("Draw %(number)s", number=str(sheet.draw)))
-    drawing = Drawing(
-        width,
-        1.3 * TEXT_MM,
-        (
-            Text(0.0, TEXT_MM, draw, TEXT_MM),
-            Text(width, TEXT_MM, told, TEXT_MM, anchor=Anchor.END),
-        ),
-        told,
-    )
-    top = PAGE_SIZES_MM[page][1] - _MARGIN_MM - drawing.height_mm
-    return Piece(drawing, _MARGIN_MM, top, Role.FURNITURE)
+def _entry_width(entry: tuple[str, str], words: Words) -> float:
+    letter, name = entry
+    return text_width(f"{letter} ", TEXT_MM, bold=True) + text_width(words.say(name), TEXT_MM)

@@ -1,6 +1,7 @@
 """The table of a tally sheet: its head, a row a tree, and what decides at the end of each wave."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from audits.messages import Message, Words, mark, say, say_n
@@ -13,12 +14,13 @@ from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import missed_pictogram, stage_pictogram
 from printables.drawing.primitives import Anchor, Drawing, Line, Polygon, Rect, Shape, Text
 from printables.drawing.wood import bar
+from printables.marked import Box, BoxKind
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
-from printables.tally_letters import (
-    NOTHING_LETTER,
-    SIDE_MISSED_SIGN,
-    TREE_MISSED_SIGN,
-    right_letter,
+from printables.tally_marks import (
+    MISSED_GROUP,
+    MarkGroup,
+    group_key,
+    mark_groups,
 )
 from printables.tally_records import (
     MEASURE_LABELS,
@@ -31,24 +33,125 @@ from printables.tally_records import (
 
 HEAD_PT: Final = 10.0
 TEXT_PT: Final = 9.0
+HEAD_MM: Final = HEAD_PT * POINT_MM
+TEXT_MM: Final = TEXT_PT * POINT_MM
 # Rows are never lower than this, so that a gloved hand with a pencil stays in its row.
 LEAST_ROW_MM: Final = 9.0
 
-_BOX_MM: Final = 5.5
-_BOX_GAP_MM: Final = 1.2
-_WIDE_BOX_MM: Final = 10.0
-_GAP_MM: Final = 2.2
+# Boxes, the room between two of them and the room between two groups, where there are many of
+# them and where there are few.
+_NARROW: Final = (4.5, 1.0, 2.0)
+_WIDE: Final = (5.4, 1.6, 3.0)
+# Room for where a tree stands: a line such as "left side; out: 3 panels on".
+_PLACE_MM: Final = 46.0
 _NUMBER_MM: Final = 7.0
-_MISSED_MM: Final = 15.0
-_NO_TREE_MM: Final = 10.0
-_MEASURED_MM: Final = 25.0
 _PICTURE_MM: Final = 6.5
 _SIGN_MM: Final = 4.4
 _PAD_MM: Final = 0.9
-TEXT_MM: Final = TEXT_PT * POINT_MM
+# From the baseline of a box's letter to the middle of its frame.
+_LETTER_GAP_MM: Final = 0.9
+_LETTER_MM: Final = CAPITAL_HEIGHT * TEXT_MM + _LETTER_GAP_MM
+
+# What a hand needs to write a measure, by the name of its box.
+_WRITTEN_MM: Final = {
+    "height": 17.0,
+    "cut": 17.0,
+    "standing": 17.0,
+    "diameters": 24.0,
+}
+_SHORT_WRITTEN_MM: Final = 9.0
+
 _TREE: Final = mark("Tree")
 MISSED: Final = mark("Missed")
 NO_TREE: Final = mark("No tree")
+
+
+@dataclass(frozen=True)
+class MarkedDrawing:
+    """
+    A drawing with boxes on it.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        What is drawn.
+    boxes : tuple of Box, optional
+        Its boxes, from its own upper left corner.
+    """
+
+    drawing: Drawing
+    boxes: tuple[Box, ...] = ()
+
+    def boxes_at(self, x_mm: float, y_mm: float) -> tuple[Box, ...]:
+        """
+        Return the boxes where the drawing is put.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float
+            Where its upper left corner comes to lie.
+
+        Returns
+        -------
+        tuple of Box
+            The boxes, moved.
+        """
+        return tuple(replace(box, x_mm=x_mm + box.x_mm, y_mm=y_mm + box.y_mm) for box in self.boxes)
+
+
+@dataclass(frozen=True)
+class Slot:
+    """
+    The place of one box in every row.
+
+    Parameters
+    ----------
+    part : str
+        Its letter or name, the last part of its key.
+    left, width : float
+        Its left edge and its width in mm.
+    kind : BoxKind
+        What is put into it.
+    """
+
+    part: str
+    left: float
+    width: float
+    kind: BoxKind
+
+    @property
+    def centre(self) -> float:
+        """Its middle."""
+        return self.left + self.width / 2
+
+
+@dataclass(frozen=True)
+class GridColumn:
+    """
+    The boxes of one question.
+
+    Parameters
+    ----------
+    group : MarkGroup
+        The question.
+    head : str
+        Its name, in the reader's language.
+    left, width : float
+        Its left edge and its width in mm.
+    slots : tuple of Slot
+        Its boxes from left to right.
+    """
+
+    group: MarkGroup
+    head: str
+    left: float
+    width: float
+    slots: tuple[Slot, ...]
+
+    @property
+    def fault_slots(self) -> tuple[Slot, ...]:
+        """The boxes of its faults."""
+        return tuple(slot for slot in self.slots if slot.part in self.group.faults)
 
 
 class Grid:
@@ -59,25 +162,35 @@ class Grid:
     ----------
     sheet : TallySheet
         The sample.
+    words : Words
+        The reader's language.
     width_mm : float
         Width of the table.
     """
 
-    def __init__(self, sheet: TallySheet, width_mm: float) -> None:
+    def __init__(self, sheet: TallySheet, words: Words, width_mm: float) -> None:
         self.width_mm = width_mm
-        self.columns = sheet.columns
-        self.lefts: list[float] = []
-        widths = [_column_width(column) for column in sheet.columns]
-        fixed = _NUMBER_MM + sum(widths) + _MISSED_MM + _NO_TREE_MM
-        self.place_left = _NUMBER_MM
-        self.place_mm = width_mm - fixed - _GAP_MM * (len(widths) + 2)
-        left = self.place_left + self.place_mm + _GAP_MM
-        for width in widths:
-            self.lefts.append(left)
-            left += width + _GAP_MM
-        self.widths = widths
-        self.missed_left = left
-        self.no_tree_left = left + _MISSED_MM + _GAP_MM
+        self.stages = sheet.columns
+        groups = mark_groups(sheet.columns, words.language)
+        narrow, wide = (
+            _widths(groups, sheet.columns, words, sizes)[1] for sizes in (_NARROW, _WIDE)
+        )
+        # Boxes grow as long as the place of a tree keeps its room.
+        spare = width_mm - _PLACE_MM - narrow
+        share = min(1.0, max(0.0, spare / max(wide - narrow, 0.1)))
+        sizes = tuple(
+            round(small + share * (large - small) - 0.005, 2)
+            for small, large in zip(_NARROW, _WIDE, strict=True)
+        )
+        self.box_mm, gap, self.gap_mm = sizes
+        layout, fixed = _widths(groups, sheet.columns, words, (self.box_mm, gap, self.gap_mm))
+        self.place_mm = width_mm - fixed
+        left = self.place_mm + self.gap_mm
+        columns = []
+        for group, (head, widths, width) in zip(groups, layout, strict=True):
+            columns.append(_placed(group, head, widths, left, width, gap))
+            left += width + self.gap_mm
+        self.columns = tuple(columns)
 
     def lines(self, height_mm: float) -> list[Shape]:
         """
@@ -93,51 +206,95 @@ class Grid:
         list of Shape
             Lines.
         """
-        edges = [*self.lefts, self.missed_left, self.no_tree_left]
+        edges = [column.left - self.gap_mm / 2 for column in self.columns]
         return [
             *(Line((0.0, down), (self.width_mm, down), Ink.FINE_LINE) for down in (0.0, height_mm)),
-            *(
-                Line((left - _GAP_MM / 2, 0.0), (left - _GAP_MM / 2, height_mm), Ink.HAIRLINE)
-                for left in edges
-            ),
+            *(Line((edge, 0.0), (edge, height_mm), Ink.HAIRLINE) for edge in edges),
         ]
 
 
-def _column_width(column: TallyColumn) -> float:
-    if column.is_measured:
-        return _MEASURED_MM
-    return sum(map(_answer_width, column.answers)) + _BOX_GAP_MM * (len(column.answers) - 1)
+def _widths(
+    groups: Sequence[MarkGroup],
+    stages: Sequence[TallyColumn],
+    words: Words,
+    sizes: tuple[float, float, float],
+) -> tuple[list[tuple[str, list[float], float]], float]:
+    """Return each column's name, its boxes' widths and its own, and what all of them take."""
+    box, gap, between = sizes
+    heads = [
+        *(words.say(STAGE_NAMES[column.stage]) for column in stages),
+        words.say(MISSED),
+        words.say(NO_TREE),
+    ]
+    columns: list[TallyColumn | None] = [*stages, None, None]
+    layout = []
+    for group, column, head in zip(groups, columns, heads, strict=True):
+        widths = (
+            _written_widths(column, words)
+            if column is not None and column.is_measured
+            else [max(box, _label_width(label)) for label in _labels(group, column)]
+        )
+        boxes = sum(widths) + gap * (len(widths) - 1) + (gap if _is_split(group) else 0.0)
+        beside = 0.0 if column is None else _PICTURE_MM + 1.0
+        named = beside + text_width(head, TEXT_MM if column is None else HEAD_MM, bold=True)
+        layout.append((head, widths, max(boxes, named)))
+    return layout, sum(width + between for _, _, width in layout)
 
 
-def _answer_width(answer: TallyAnswer) -> float:
-    return _WIDE_BOX_MM if answer.tap is Tap.FAULT else max(_BOX_MM, _label_width(answer))
+def _is_split(group: MarkGroup) -> bool:
+    """Tell whether answers and faults stand a little apart."""
+    return bool(group.answers and group.faults)
 
 
-def _label_width(answer: TallyAnswer) -> float:
-    return text_width(answer.label, TEXT_MM, bold=True)
+def _labels(group: MarkGroup, column: TallyColumn | None) -> list[str]:
+    """Return what stands above each box in the head of the table."""
+    answers = [] if column is None else [a for a in column.answers if a.tap is not Tap.FAULT]
+    shown = [answer.label for answer in answers] or ["" for _ in group.answers]
+    return [*shown, *("" for _ in group.faults)]
 
 
-def _answer_boxes(column: TallyColumn, left: float) -> list[tuple[TallyAnswer, float, float]]:
-    """Return each box of a column with its left edge and its width."""
-    boxes = []
-    for answer in column.answers:
-        width = _answer_width(answer)
-        boxes.append((answer, left, width))
-        left += width + _BOX_GAP_MM
-    return boxes
+def _label_width(label: str) -> float:
+    return text_width(label, TEXT_MM, bold=True)
+
+
+def _written_widths(column: TallyColumn, words: Words) -> list[float]:
+    return [
+        max(
+            _WRITTEN_MM.get(name, _SHORT_WRITTEN_MM),
+            *(text_width(word, TEXT_MM) for word in words.say(label).split()),
+        )
+        for name, label in zip(
+            mark_groups([column], words.language)[0].written,
+            MEASURE_LABELS[column.stage],
+            strict=True,
+        )
+    ]
+
+
+def _placed(
+    group: MarkGroup, head: str, widths: Sequence[float], left: float, width: float, gap: float
+) -> GridColumn:
+    parts = (*group.answers, *group.faults, *group.written)
+    kind = BoxKind.WRITTEN if group.written else BoxKind.MARK
+    slots = []
+    at = left
+    for part, box in zip(parts, widths, strict=True):
+        if _is_split(group) and part == group.faults[0]:
+            at += gap
+        slots.append(Slot(part, at, box, kind))
+        at += box + gap
+    return GridColumn(group, head, left, width, tuple(slots))
 
 
 # --- the head of the table -----------------------------------------------------------------------
 
 
-def table_head(sheet: TallySheet, words: Words, grid: Grid) -> Drawing:
+def table_head(words: Words, grid: Grid) -> Drawing:
     """
-    Name the columns, with a sign and a letter above each box.
+    Name the columns, with the signs of the answers above their boxes.
 
     Parameters
     ----------
-    sheet : TallySheet
-        The sample.
     words : Words
         The reader's language.
     grid : Grid
@@ -148,122 +305,89 @@ def table_head(sheet: TallySheet, words: Words, grid: Grid) -> Drawing:
     Drawing
         As wide as the grid.
     """
-    names = [
-        # A name may come as near to the next column as the line between the two.
-        _name(words.say(STAGE_NAMES[column.stage]), width + _GAP_MM / 2)
-        for column, width in zip(sheet.columns, grid.widths, strict=True)
+    size = HEAD_MM
+    baseline = (_PICTURE_MM + CAPITAL_HEIGHT * size) / 2
+    signs_top = _PICTURE_MM + 0.8
+    shapes: list[Shape] = [Text(0.3, baseline, words.say(_TREE), size, bold=True)]
+    height = signs_top + _SIGN_MM
+    for place, column in enumerate(grid.columns):
+        left = column.left
+        if place < len(grid.stages):
+            picture = stage_pictogram(grid.stages[place].stage, "")
+            shapes.append(picture.at(left, 0.0, _PICTURE_MM / PICTOGRAM_MM))
+            left += _PICTURE_MM + 1.0
+        stage_size = HEAD_MM if place < len(grid.stages) else TEXT_MM
+        shapes.append(Text(left, baseline, column.head, stage_size, bold=True))
+        if place < len(grid.stages) and grid.stages[place].is_measured:
+            labels = _written_labels(grid.stages[place], column, words)
+            shapes += [label.at(slot.left, signs_top) for slot, label in labels]
+            height = max(height, *(signs_top + label.height_mm for _, label in labels))
+        elif place < len(grid.stages):
+            shapes += _answer_signs(grid.stages[place], column, signs_top)
+        elif column.group.name == MISSED_GROUP:
+            shapes += _missed_signs(column, signs_top)
+    return Drawing(grid.width_mm, height + 1.0, tuple(shapes), words.say(_TREE))
+
+
+def _written_labels(
+    column: TallyColumn, places: GridColumn, words: Words
+) -> list[tuple[Slot, Drawing]]:
+    return [
+        (slot, paragraph([Run(words.say(label))], slot.width + 0.1, TEXT_PT, leading=1.1))
+        for slot, label in zip(places.slots, MEASURE_LABELS[column.stage], strict=True)
     ]
-    others = [
-        paragraph([Run(words.say(label), bold=True)], width, size_pt, leading=1.1)
-        for label, width, size_pt in (
-            (_TREE, grid.place_mm - 1.0, HEAD_PT),
-            (MISSED, _MISSED_MM, TEXT_PT),
-            (NO_TREE, _NO_TREE_MM, TEXT_PT),
-        )
-    ]
-    below_pictures = _PICTURE_MM + 0.6
-    name_mm = max(piece.height_mm for piece in (*names, *others))
-    signs_top = below_pictures + name_mm + 0.6
-    signs = [
-        _signs(column, words, width)
-        for column, width in zip(sheet.columns, grid.widths, strict=True)
-    ]
-    sign_mm = max(_SIGN_MM + 0.4 + 1.3 * TEXT_MM, *(piece.height_mm for piece in signs))
+
+
+def _answer_signs(column: TallyColumn, places: GridColumn, top: float) -> list[Shape]:
+    """Draw tick, bar or count above each answer, and a cross that spans the faults."""
+    answers = [answer for answer in column.answers if answer.tap is not Tap.FAULT]
     shapes: list[Shape] = []
-    for column, left, name, sign in zip(sheet.columns, grid.lefts, names, signs, strict=True):
-        picture = stage_pictogram(column.stage, "")
-        shapes += [
-            picture.at(left, 0.0, _PICTURE_MM / PICTOGRAM_MM),
-            name.at(left, below_pictures),
-            sign.at(left, signs_top),
-        ]
-    for piece, left in zip(
-        others, (grid.place_left, grid.missed_left, grid.no_tree_left), strict=True
-    ):
-        shapes.append(piece.at(left, below_pictures))
-    shapes += _missed_signs(grid, signs_top)
-    return Drawing(grid.width_mm, signs_top + sign_mm, tuple(shapes), words.say(_TREE))
+    for answer, slot in zip(answers, places.slots, strict=False):
+        shapes += _sign(answer, slot.centre, top)
+    faults = places.fault_slots
+    if faults:
+        left, right = faults[0].left, faults[-1].left + faults[-1].width
+        centre, middle = (left + right) / 2, top + _SIGN_MM / 2
+        shapes += _sign(TallyAnswer(Tap.FAULT), centre, top)
+        reach = _SIGN_MM / 2 + 1.0
+        if right - centre > reach:
+            shapes += [
+                Line((left, middle), (centre - reach, middle), Ink.FINE_LINE),
+                Line((centre + reach, middle), (right, middle), Ink.FINE_LINE),
+            ]
+    return shapes
 
 
-def _name(name: str, width_mm: float) -> Drawing:
-    """Set a stage's name; a word wider than its column is first set smaller, then broken."""
-    widest_mm = max(text_width(word, HEAD_PT * POINT_MM, bold=True) for word in name.split())
-    size_pt = max(TEXT_PT, HEAD_PT * min(1.0, width_mm / widest_mm))
-    return paragraph([Run(name, bold=True)], width_mm, size_pt, leading=1.1)
-
-
-def _signs(column: TallyColumn, words: Words, width_mm: float) -> Drawing:
-    if column.is_measured:
-        labels = ", ".join(words.say(label) for label in MEASURE_LABELS[column.stage])
-        return paragraph([Run(labels)], width_mm, TEXT_PT, leading=1.1)
-    shapes: list[Shape] = []
-    for answer, left, width in _answer_boxes(column, 0.0):
-        centre = left + width / 2
-        shapes += _sign(answer, centre)
-        letter = _key(answer, words)
-        if letter:
-            shapes.append(
-                Text(
-                    centre,
-                    _SIGN_MM + 0.6 + CAPITAL_HEIGHT * TEXT_MM,
-                    letter,
-                    TEXT_MM,
-                    anchor=Anchor.MIDDLE,
-                )
-            )
-    return Drawing(width_mm, _SIGN_MM + 0.4 + 1.3 * TEXT_MM, tuple(shapes), "")
-
-
-def _key(answer: TallyAnswer, words: Words) -> str:
-    """Return the letter that the desk types for a box; a count is its own."""
-    if answer.tap is Tap.RIGHT:
-        single = answer.label.isdecimal()
-        return "" if single else right_letter(words.language)
-    return "" if answer.tap is Tap.FAULT else NOTHING_LETTER
-
-
-def _sign(answer: TallyAnswer, centre: float) -> list[Shape]:
+def _sign(answer: TallyAnswer, centre: float, top: float) -> list[Shape]:
     """Draw tick, bar or cross as on the tiles of the phone, or write the count."""
     if answer.label:
-        baseline = _SIGN_MM / 2 + CAPITAL_HEIGHT * TEXT_MM / 2
+        baseline = top + _SIGN_MM / 2 + CAPITAL_HEIGHT * TEXT_MM / 2
         return [Text(centre, baseline, answer.label, TEXT_MM, anchor=Anchor.MIDDLE, bold=True)]
     left = centre - _SIGN_MM / 2
     match answer.tap:
         case Tap.RIGHT:
             tick = ((0.0, 2.4), (0.8, 1.6), (1.6, 2.5), (3.6, 0.4), (4.4, 1.2), (1.6, 4.1))
-            return [Polygon(tuple((left + x, y) for x, y in tick))]
+            return [Polygon(tuple((left + x, top + y) for x, y in tick))]
         case Tap.FAULT:
             return [
-                bar(((left + 0.5, 0.6), (left + 3.9, 3.8)), 1.0, Ink.SOLID),
-                bar(((left + 0.5, 3.8), (left + 3.9, 0.6)), 1.0, Ink.SOLID),
+                bar(((left + 0.5, top + 0.6), (left + 3.9, top + 3.8)), 1.0, Ink.SOLID),
+                bar(((left + 0.5, top + 3.8), (left + 3.9, top + 0.6)), 1.0, Ink.SOLID),
             ]
         case _:
-            return [Rect(left + 0.2, 1.7, _SIGN_MM - 0.4, 1.1)]
+            return [Rect(left + 0.2, top + 1.7, _SIGN_MM - 0.4, 1.1)]
 
 
-def _missed_signs(grid: Grid, top: float) -> list[Shape]:
-    shapes: list[Shape] = []
-    baseline = top + _SIGN_MM + 0.6 + CAPITAL_HEIGHT * TEXT_MM
-    for left, fault, sign in (
-        (grid.missed_left, Fault.TREE_MISSED, TREE_MISSED_SIGN),
-        (_side_left(grid), Fault.SIDE_MISSED, SIDE_MISSED_SIGN),
-    ):
-        picture = missed_pictogram(fault, "")
-        shapes += [
-            picture.at(left + (_BOX_MM - _SIGN_MM) / 2, top, _SIGN_MM / PICTOGRAM_MM),
-            Text(left + _BOX_MM / 2, baseline, sign, TEXT_MM, anchor=Anchor.MIDDLE),
-        ]
-    return shapes
-
-
-def _side_left(grid: Grid) -> float:
-    return grid.missed_left + _MISSED_MM - _BOX_MM - 1.0
+def _missed_signs(places: GridColumn, top: float) -> list[Shape]:
+    return [
+        missed_pictogram(fault, "").at(slot.centre - _SIGN_MM / 2, top, _SIGN_MM / PICTOGRAM_MM)
+        for slot, fault in zip(places.slots, (Fault.TREE_MISSED, Fault.SIDE_MISSED), strict=True)
+    ]
 
 
 # --- rows ----------------------------------------------------------------------------------------
 
 
-def table_rows(sheet: TallySheet, words: Words, grid: Grid) -> list[Drawing]:
+def table_rows(sheet: TallySheet, words: Words, grid: Grid) -> list[MarkedDrawing]:
     """
     Return the rows with what stands between them; a title never parts from its first row.
 
@@ -278,7 +402,7 @@ def table_rows(sheet: TallySheet, words: Words, grid: Grid) -> list[Drawing]:
 
     Returns
     -------
-    list of Drawing
+    list of MarkedDrawing
         From top to bottom, each as wide as the grid.
     """
     pieces = []
@@ -295,7 +419,7 @@ def table_rows(sheet: TallySheet, words: Words, grid: Grid) -> list[Drawing]:
             line = _tree_row(tree, grid)
             pieces.append(_titled(titles, line, words, grid))
         walked += len(wave.trees)
-        pieces.append(_wave_end(sheet, number, walked, words, grid))
+        pieces.append(MarkedDrawing(_wave_end(sheet, number, walked, words, grid)))
     for at, tree in enumerate(sheet.reserve):
         titles = [_RESERVE_TITLE] if at == 0 else []
         line = _reserve_row(tree, words, grid)
@@ -305,7 +429,7 @@ def table_rows(sheet: TallySheet, words: Words, grid: Grid) -> list[Drawing]:
 
 _RESERVE_TITLE: Final = say(
     "Reserve: use these in this order if no tree for this standard stands at a position. "
-    "Write what stands there under No tree."
+    "Mark what stands there under No tree."
 )
 
 
@@ -319,74 +443,87 @@ def _wave_title(number: int, count: int, tree: TallyTree) -> Message:
     )
 
 
-def _titled(titles: Sequence[Message], line: Drawing, words: Words, grid: Grid) -> Drawing:
+def _titled(
+    titles: Sequence[Message], line: MarkedDrawing, words: Words, grid: Grid
+) -> MarkedDrawing:
     if not titles:
         return line
     heads = [
         paragraph([Run(words.say(title), bold=True)], grid.width_mm, HEAD_PT) for title in titles
     ]
     room = Drawing(grid.width_mm, 1.2, (), "")
-    return stacked([room, *heads, room, line], grid.width_mm, 0.0, line.title)
+    above = [room, *heads, room]
+    whole = stacked([*above, line.drawing], grid.width_mm, 0.0, line.drawing.title)
+    return MarkedDrawing(whole, line.boxes_at(0.0, sum(piece.height_mm for piece in above)))
 
 
-def _tree_row(tree: TallyTree, grid: Grid) -> Drawing:
+def _tree_row(tree: TallyTree, grid: Grid) -> MarkedDrawing:
     said = "; ".join(filter(None, (tree.side, tree.way)))
-    return _row(tree.label, [Run(tree.place, bold=True)], [Run(said)], grid)
+    return _row(tree, [Run(tree.place, bold=True)], [Run(said)], grid)
 
 
-def _reserve_row(tree: TallyTree, words: Words, grid: Grid) -> Drawing:
+def _reserve_row(tree: TallyTree, words: Words, grid: Grid) -> MarkedDrawing:
     instead = words.say(say("for number ____"))
     place = f"{tree.row}, {tree.place}"
-    return _row(tree.label, [Run(place, bold=True)], [Run(f"{tree.side};"), Run(instead)], grid)
+    return _row(tree, [Run(place, bold=True)], [Run(f"{tree.side};"), Run(instead)], grid)
 
 
-def _row(label: str, place: Sequence[Run], way: Sequence[Run], grid: Grid) -> Drawing:
-    size = HEAD_PT * POINT_MM
+def _row(tree: TallyTree, place: Sequence[Run], way: Sequence[Run], grid: Grid) -> MarkedDrawing:
+    size = HEAD_MM
+    number_mm = max(_NUMBER_MM, text_width(tree.label, size, bold=True) + 1.5)
     told = stacked(
         [
-            paragraph(place, grid.place_mm - 1.0, TEXT_PT, leading=1.15),
-            paragraph(way, grid.place_mm - 1.0, TEXT_PT, leading=1.15),
+            _shifted(paragraph(place, grid.place_mm - number_mm, TEXT_PT, leading=1.15), number_mm),
+            paragraph(way, grid.place_mm, TEXT_PT, leading=1.15),
         ],
         grid.place_mm,
+        0.2,
     )
-    two_lines = any(column.is_measured for column in grid.columns)
-    boxes_mm = 2 * _BOX_MM + _BOX_GAP_MM if two_lines else _BOX_MM
-    height = max(LEAST_ROW_MM, told.height_mm + 2 * _PAD_MM, boxes_mm + 3.0)
-    shapes: list[Shape] = [
+    boxes_mm = _LETTER_MM + grid.box_mm
+    height = max(LEAST_ROW_MM, told.height_mm + 2 * _PAD_MM, boxes_mm + 2 * _PAD_MM + 0.2)
+    top = (height - boxes_mm) / 2
+    boxes = tuple(
+        _box(tree, column.group, slot, top, grid.box_mm)
+        for column in grid.columns
+        for slot in column.slots
+    )
+    letters = [
+        Text(
+            slot.centre, top + _LETTER_MM - _LETTER_GAP_MM, slot.part, TEXT_MM, anchor=Anchor.MIDDLE
+        )
+        for column in grid.columns
+        for slot in column.slots
+        if slot.kind is BoxKind.MARK
+    ]
+    told_top = (height - told.height_mm) / 2
+    shapes: tuple[Shape, ...] = (
         *grid.lines(height),
-        Text(0.3, _PAD_MM + 0.95 * size, label, size, bold=True),
-        told.at(grid.place_left, _PAD_MM),
-    ]
-    top = (height - _BOX_MM) / 2
-    for at, column in enumerate(grid.columns):
-        if column.is_measured:
-            shapes += _measure_boxes(column, grid.lefts[at], (height - boxes_mm) / 2)
-        else:
-            shapes += [
-                Rect(left, top, width, _BOX_MM, Ink.FRAME)
-                for _, left, width in _answer_boxes(column, grid.lefts[at])
-            ]
-    shapes += [
-        Rect(grid.missed_left, top, _BOX_MM, _BOX_MM, Ink.FRAME),
-        Rect(_side_left(grid), top, _BOX_MM, _BOX_MM, Ink.FRAME),
-        Rect(grid.no_tree_left, top, _NO_TREE_MM - 1.0, _BOX_MM, Ink.FRAME),
-    ]
-    return Drawing(grid.width_mm, height, tuple(shapes), " ".join(run.text for run in place))
+        Text(0.3, told_top + 0.95 * TEXT_MM, tree.label, size, bold=True),
+        told.at(0.3, told_top),
+        *letters,
+        # The frames are drawn where the boxes are looked for.
+        *(Rect(box.x_mm, box.y_mm, box.width_mm, box.height_mm, Ink.FRAME) for box in boxes),
+    )
+    title = " ".join(run.text for run in place)
+    return MarkedDrawing(Drawing(grid.width_mm, height, shapes, title), boxes)
 
 
-def _measure_boxes(column: TallyColumn, left: float, top: float) -> list[Shape]:
-    """Draw the boxes of a measured stage: two beside each other above a third, or one and one."""
-    half = (_MEASURED_MM - _BOX_GAP_MM) / 2
-    below = top + _BOX_MM + _BOX_GAP_MM
-    boxes = [Rect(left, below, _MEASURED_MM, _BOX_MM, Ink.FRAME)]
-    if len(MEASURE_LABELS[column.stage]) > len(boxes) + 1:
-        boxes += [
-            Rect(left, top, half, _BOX_MM, Ink.FRAME),
-            Rect(left + half + _BOX_GAP_MM, top, half, _BOX_MM, Ink.FRAME),
-        ]
-    else:
-        boxes.append(Rect(left, top, _MEASURED_MM, _BOX_MM, Ink.FRAME))
-    return [*boxes]
+def _shifted(piece: Drawing, left: float) -> Drawing:
+    return Drawing(piece.width_mm + left, piece.height_mm, (piece.at(left, 0.0),), piece.title)
+
+
+def _box(tree: TallyTree, group: MarkGroup, slot: Slot, top: float, box_mm: float) -> Box:
+    """Return a box of a row; what is written into has no letter above and is as much higher."""
+    is_written = slot.kind is BoxKind.WRITTEN
+    return Box(
+        key=group.key(tree.tree_id, slot.part),
+        group=group_key(tree.tree_id, group.name),
+        x_mm=slot.left,
+        y_mm=top if is_written else top + _LETTER_MM,
+        width_mm=slot.width,
+        height_mm=box_mm + _LETTER_MM if is_written else box_mm,
+        kind=slot.kind,
+    )
 
 
 # --- what decides at the end of a wave -----------------------------------------------------------
@@ -490,16 +627,16 @@ def _number_line(
     wave: TallyWave | None = None,
 ) -> Drawing:
     """Write a number under each column, or leave a box to write one in."""
-    size = HEAD_PT * POINT_MM
-    told = paragraph([Run(words.say(label))], grid.lefts[0] - 3.0, TEXT_PT)
-    height = max(told.height_mm + 0.8, _BOX_MM + 1.4 if numbers is None else 0.0)
+    size = HEAD_MM
+    told = paragraph([Run(words.say(label))], grid.columns[0].left - 3.0, TEXT_PT)
+    height = max(told.height_mm + 0.8, grid.box_mm + 1.4 if numbers is None else 0.0)
     shapes: list[Shape] = [told.at(1.0, (height - told.height_mm) / 2)]
-    for at in range(len(grid.columns)):
-        centre = grid.lefts[at] + grid.widths[at] / 2
+    for at in range(len(grid.stages)):
+        centre = grid.columns[at].left + grid.columns[at].width / 2
         if numbers is None or wave is None:
-            box = 2 * _BOX_MM
-            top = (height - _BOX_MM) / 2
-            shapes.append(Rect(centre - box / 2, top, box, _BOX_MM, Ink.FRAME))
+            box = 2 * grid.box_mm
+            top = (height - grid.box_mm) / 2
+            shapes.append(Rect(centre - box / 2, top, box, grid.box_mm, Ink.FRAME))
         else:
             number = numbers[at]
             hidden = number is None or wave.numbers[at].by_mean

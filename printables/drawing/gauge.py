@@ -146,28 +146,46 @@ def scale_check(title: str, instruction: str) -> Drawing:
     ----------
     .. [1] ISO/IEC 7810, Identification cards - Physical characteristics: ID-1, 85.60 x 53.98 mm.
     """
-    width_mm = OUTER_FRAME_MM[0] + 2 * _MARGIN_MM
-    height_mm = OUTER_FRAME_MM[1] + 2 * _MARGIN_MM
-    line_mm = APPEARANCES[Ink.GAUGE_LINE].width_mm
+    frames = card_frames()
+    width_mm, height_mm = frames.width_mm, frames.height_mm
     lines = balanced(instruction, INNER_FRAME_MM[0] - 10.0, SMALL_MM)
     first = height_mm / 2 + 1.0 - (len(lines) - 1) * 2.0
     letters = [
         Text(width_mm / 2, first + 4.0 * row, line, SMALL_MM, anchor=Anchor.MIDDLE)
         for row, line in enumerate(lines)
     ]
-    shapes: tuple[Shape, ...] = (
-        # Lines are drawn inwards of the inner and outwards of the outer size: between them lies
-        # clear paper, which a card's edge has to cross nowhere.
-        _frame(INNER_FRAME_MM, (width_mm, height_mm), -line_mm),
-        _frame(OUTER_FRAME_MM, (width_mm, height_mm), line_mm),
-        *letters,
-    )
-    return Drawing(width_mm, height_mm, shapes, title, instruction)
+    return Drawing(width_mm, height_mm, (*frames.shapes, *letters), title, instruction)
+
+
+def card_frames(title: str = "", *, upright: bool = False) -> Drawing:
+    """
+    Draw the two frames between whose lines the edges of a bank-type card must fall.
+
+    Parameters
+    ----------
+    title : str, optional
+        For those who cannot see it.
+    upright : bool, optional
+        Whether they stand instead of lying.
+
+    Returns
+    -------
+    Drawing
+        The frames with a narrow margin, true to scale at scale 1.
+    """
+    turn = -1 if upright else 1
+    inner, outer = INNER_FRAME_MM[::turn], OUTER_FRAME_MM[::turn]
+    around = (outer[0] + 2 * _MARGIN_MM, outer[1] + 2 * _MARGIN_MM)
+    line_mm = APPEARANCES[Ink.GAUGE_LINE].width_mm
+    # Lines are drawn inwards of the inner and outwards of the outer size: between them lies clear
+    # paper, which a card's edge has to cross nowhere.
+    frames = (_frame(inner, around, -line_mm), _frame(outer, around, line_mm))
+    return Drawing(*around, frames, title)
 
 
 def _frame(size_mm: tuple[float, float], around_mm: tuple[float, float], grow_mm: float) -> Rect:
     width, height = size_mm[0] + grow_mm, size_mm[1] + grow_mm
-    corner = ID_1_CORNER_MM + (width - ID_1_MM[0]) / 2
+    corner = ID_1_CORNER_MM + (max(width, height) - ID_1_MM[0]) / 2
     return Rect(
         (around_mm[0] - width) / 2,
         (around_mm[1] - height) / 2,

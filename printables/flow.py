@@ -1,7 +1,8 @@
 """Pieces of a document set one below the other on as many pages as they need, none cut in two."""
 
 from collections.abc import Callable, Sequence
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
 
 from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.primitives import Drawing
@@ -9,6 +10,26 @@ from printables.sheet import PAGE_SIZES_MM, Page
 
 MARGIN_MM: Final = 16.0
 FOOTER_MM: Final = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """
+    Pieces that stay together on one page, each with its own role.
+
+    Parameters
+    ----------
+    pieces : tuple of Piece
+        The pieces in the order in which they are read, placed from the block's upper left corner.
+    height_mm : float
+        Room that they take.
+    """
+
+    pieces: tuple[Piece, ...]
+    height_mm: float
+
+
+Part: TypeAlias = Drawing | Block
 
 
 def content_width(page: Page) -> float:
@@ -46,7 +67,7 @@ def content_height(page: Page) -> float:
 
 
 def paged(
-    parts: Sequence[Sequence[Drawing]],
+    parts: Sequence[Sequence[Part]],
     footer: Callable[[int, int], Drawing],
     *,
     page: Page,
@@ -60,7 +81,7 @@ def paged(
 
     Parameters
     ----------
-    parts : sequence of sequence of Drawing
+    parts : sequence of sequence of Drawing or Block
         The pieces of each part, from top to bottom, each as wide as the content.
     footer : callable
         Given a page's number and the number of pages, what stands at its foot.
@@ -89,7 +110,7 @@ def paged(
         gap = _gap(group, content_height(page), gap_mm)
         pieces = []
         for piece in group:
-            pieces.append(Piece(piece, MARGIN_MM, top))
+            pieces += _placed(piece, top)
             top += piece.height_mm + gap
         foot = footer(number, len(pages))
         foot_top = PAGE_SIZES_MM[page][1] - MARGIN_MM - foot.height_mm
@@ -98,13 +119,22 @@ def paged(
     return Document(title, author, language, leaves)
 
 
-def _broken(pieces: Sequence[Drawing], room_mm: float, gap_mm: float) -> list[list[Drawing]]:
+def _placed(part: Part, top_mm: float) -> list[Piece]:
+    if isinstance(part, Drawing):
+        return [Piece(part, MARGIN_MM, top_mm)]
+    return [
+        replace(piece, x_mm=MARGIN_MM + piece.x_mm, y_mm=top_mm + piece.y_mm)
+        for piece in part.pieces
+    ]
+
+
+def _broken(pieces: Sequence[Part], room_mm: float, gap_mm: float) -> list[list[Part]]:
     """
     Share pieces out over pages.
 
     Parameters
     ----------
-    pieces : sequence of Drawing
+    pieces : sequence of Drawing or Block
         The pieces.
     room_mm : float
         Height of a page.
@@ -113,7 +143,7 @@ def _broken(pieces: Sequence[Drawing], room_mm: float, gap_mm: float) -> list[li
 
     Returns
     -------
-    list of list of Drawing
+    list of list of Drawing or Block
         The pieces of each page.
 
     Raises
@@ -121,7 +151,7 @@ def _broken(pieces: Sequence[Drawing], room_mm: float, gap_mm: float) -> list[li
     ValueError
         If a piece is higher than a page.
     """
-    pages: list[list[Drawing]] = []
+    pages: list[list[Part]] = []
     used = 0.0
     for piece in pieces:
         if piece.height_mm > room_mm:
@@ -135,6 +165,6 @@ def _broken(pieces: Sequence[Drawing], room_mm: float, gap_mm: float) -> list[li
     return pages
 
 
-def _gap(group: Sequence[Drawing], room_mm: float, gap_mm: float) -> float:
+def _gap(group: Sequence[Part], room_mm: float, gap_mm: float) -> float:
     spare = room_mm - sum(piece.height_mm for piece in group)
     return min(2 * gap_mm, spare / max(len(group) - 1, 1))

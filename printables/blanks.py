@@ -1,0 +1,113 @@
+"""Room to write by hand: labelled lines, boxes to tick, numbered lines for signatures."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from printables.drawing.inks import Ink
+from printables.drawing.lettering import largest_size, text_width
+from printables.drawing.primitives import Drawing, Line, Rect, Shape, Text
+from printables.paragraphs import POINT_MM, Run, paragraph
+
+TICK_MM: Final = 5.0
+
+# A hand needs this much room above a line.
+LINE_MM: Final = 10.0
+_GAP_MM: Final = 5.0
+_BELOW_MM: Final = 1.8
+_LEAST_PT: Final = 9.0
+
+
+def blank_fields(
+    fields: Sequence[tuple[str, float]], width_mm: float, size_pt: float = 12.0
+) -> Drawing:
+    """
+    Set labels side by side, each with a line to write on.
+
+    Parameters
+    ----------
+    fields : sequence of (str, float)
+        Each label, in the reader's language, with its share of the width.
+    width_mm : float
+        Width of the row.
+    size_pt : float, optional
+        Size of the labels; one that would leave no line gets smaller.
+
+    Returns
+    -------
+    Drawing
+        The row, as high as a hand needs it.
+    """
+    shares = sum(share for _, share in fields)
+    room = width_mm - _GAP_MM * (len(fields) - 1)
+    baseline = LINE_MM - _BELOW_MM
+    shapes: list[Shape] = []
+    left = 0.0
+    for label, share in fields:
+        width = room * share / shares
+        # At least half of the field is the line.
+        wanted, least = size_pt * POINT_MM, _LEAST_PT * POINT_MM
+        size = largest_size(label, 0.5 * width, wanted, least, bold=True)
+        start = left + text_width(label, size, bold=True) + 2.0
+        shapes += [
+            Text(left, baseline, label, size, bold=True),
+            Line((start, baseline + 0.8), (left + width, baseline + 0.8), Ink.FINE_LINE),
+        ]
+        left += width + _GAP_MM
+    return Drawing(width_mm, LINE_MM, tuple(shapes), ", ".join(label for label, _ in fields))
+
+
+def tick_line(text: str, width_mm: float, size_pt: float = 12.0, *, bold: bool = False) -> Drawing:
+    """
+    Set a sentence beside a box to tick.
+
+    Parameters
+    ----------
+    text : str
+        The sentence, in the reader's language.
+    width_mm : float
+        Width of box and sentence.
+    size_pt : float, optional
+        Size of the letters.
+    bold : bool, optional
+        Whether they are heavy.
+
+    Returns
+    -------
+    Drawing
+        The box and the sentence, over several lines if it is long.
+    """
+    left = TICK_MM + 2.6
+    said = paragraph([Run(text, bold=bold)], width_mm - left, size_pt)
+    height = max(said.height_mm, TICK_MM + 0.4)
+    shapes = (
+        Rect(0.2, 0.2, TICK_MM, TICK_MM, Ink.FRAME, 0.6),
+        said.at(left, 0.2 + max(0.0, (TICK_MM - said.height_mm) / 2)),
+    )
+    return Drawing(width_mm, height, shapes, text)
+
+
+def ruled_lines(count: int, width_mm: float, pitch_mm: float = LINE_MM) -> Drawing:
+    """
+    Rule lines to write on.
+
+    Parameters
+    ----------
+    count : int
+        Number of lines.
+    width_mm : float
+        Their length.
+    pitch_mm : float, optional
+        Distance between two of them.
+
+    Returns
+    -------
+    Drawing
+        The lines.
+    """
+    lines = tuple(
+        Line(
+            (0.0, pitch_mm * (row + 1) - 1.0), (width_mm, pitch_mm * (row + 1) - 1.0), Ink.FINE_LINE
+        )
+        for row in range(count)
+    )
+    return Drawing(width_mm, pitch_mm * count, lines, "")

@@ -1,0 +1,288 @@
+"""The certificate of sign-off: which stages a worker learned, by which rule, and who signed."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from audits.messages import Message, Words, say, say_n
+from audits.standard import SignOffRule
+from audits.vocabulary import STAGE_NAMES, Stage
+from printables.blanks import blank_fields
+from printables.document import Document, Leaf, Piece, Role
+from printables.drawing.inks import Ink
+from printables.drawing.lettering import text_lines, text_width
+from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
+from printables.drawing.pictograms import stage_pictogram
+from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Text
+from printables.fonts import require_letters
+from printables.paragraphs import POINT_MM, Run, paragraph, stacked
+from printables.sheet import PAGE_SIZES_MM, Page
+from printables.sheet_frame import TEXT_PT
+
+NAME_PT: Final = 26.0
+LEAST_NAME_PT: Final = 16.0
+TITLE_PT: Final = 22.0
+LEAD_PT: Final = 14.0
+
+_FRAME_MM: Final = 12.0
+_INSIDE_MM: Final = 24.0
+_PICTOGRAM_MM: Final = 18.0
+
+
+@dataclass(frozen=True)
+class SignedStage:
+    """
+    A stage that was signed off.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    headline : Message
+        What the standard asks in it, in one sentence.
+    rule : SignOffRule
+        The rule by which it was signed off.
+    trees : int
+        Trees on which the rule was met.
+    signed_on : date
+        The day, as the farm's calendar has it.
+    signed_by : str
+        Who signed.
+    block : str
+        The block whose standard held.
+    version : int
+        Number of that standard's version.
+    """
+
+    stage: Stage
+    headline: Message
+    rule: SignOffRule
+    trees: int
+    signed_on: date
+    signed_by: str
+    block: str
+    version: int
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """
+    A certificate, ready to be printed.
+
+    Parameters
+    ----------
+    farm, worker : str
+        Their names.
+    issued_on : date
+        The day of the certificate.
+    stages : tuple of SignedStage
+        The stages, from the top of the tree down; at least one.
+
+    Raises
+    ------
+    InvalidInput
+        If a name has letters that the printed font lacks.
+    ValueError
+        If there is no stage.
+    """
+
+    farm: str
+    worker: str
+    issued_on: date
+    stages: tuple[SignedStage, ...]
+
+    def __post_init__(self) -> None:
+        if not self.stages:
+            raise ValueError("stages is empty; a certificate names at least one")
+        require_letters(
+            {
+                "farm": self.farm,
+                "worker": self.worker,
+                "signed_by": " ".join(each.signed_by for each in self.stages),
+                "block": " ".join(each.block for each in self.stages),
+            }
+        )
+
+
+def sign_off_certificate(
+    certificate: Certificate, words: Words, *, page: Page = Page.LETTER
+) -> Document:
+    """
+    Print a certificate of sign-off on one page.
+
+    Parameters
+    ----------
+    certificate : Certificate
+        What it says.
+    words : Words
+        The worker's language.
+    page : Page, optional
+        The paper.
+
+    Returns
+    -------
+    Document
+        Its page; the same for the same input.
+    """
+    title = words.say(say("Certificate of sign-off: %(name)s", name=certificate.worker))
+    leaf = Leaf(PAGE_SIZES_MM[page], certificate_pieces(certificate, words, page))
+    return Document(title, certificate.farm, words.language, (leaf,))
+
+
+def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tuple[Piece, ...]:
+    """
+    Place what stands on a certificate.
+
+    Parameters
+    ----------
+    certificate : Certificate
+        What it says.
+    words : Words
+        The worker's language.
+    page : Page
+        The paper.
+
+    Returns
+    -------
+    tuple of Piece
+        The pieces, in the order in which they are read.
+    """
+    width, height = PAGE_SIZES_MM[page]
+    room = width - 2 * _INSIDE_MM
+    head = _head(certificate, words, room)
+    stages = [_stage(each, words, room) for each in certificate.stages]
+    foot = _foot(certificate, words, room)
+    upper = [*head, (Drawing(room, 0.0, (), ""), Role.FURNITURE)]
+    pieces = [Piece(_frame(page), 0.0, 0.0, Role.FURNITURE)]
+    top = _INSIDE_MM
+    for drawing, role in upper:
+        if drawing.shapes:
+            pieces.append(Piece(drawing, _INSIDE_MM, top, role))
+        top += drawing.height_mm + 3.0
+    bottom = height - _INSIDE_MM - foot.height_mm
+    spare = bottom - top - sum(stage.height_mm for stage in stages)
+    gap = min(8.0, spare / (len(stages) + 1))
+    for stage in stages:
+        top += gap
+        pieces.append(Piece(stage, _INSIDE_MM, top, Role.TEXT))
+        top += stage.height_mm
+    pieces.append(Piece(foot, _INSIDE_MM, bottom, Role.TEXT))
+    return tuple(pieces)
+
+
+def _frame(page: Page) -> Drawing:
+    """Draw two plain frames, a heavy one and a fine one inside it."""
+    width, height = PAGE_SIZES_MM[page]
+    edge, inner = _FRAME_MM, _FRAME_MM + 2.0
+    shapes = (
+        Rect(edge, edge, width - 2 * edge, height - 2 * edge, Ink.HEAVY_LINE),
+        Rect(inner, inner, width - 2 * inner, height - 2 * inner, Ink.FINE_LINE),
+    )
+    return Drawing(width, height, shapes, "")
+
+
+def _centred(text: str, width_mm: float, size_pt: float, *, bold: bool = False) -> Drawing:
+    size = size_pt * POINT_MM
+    lines = text_lines(
+        Text(width_mm / 2, 0.95 * size, text, size, anchor=Anchor.MIDDLE, bold=bold),
+        width_mm,
+        even=True,
+    )
+    height = lines[-1].y_mm + 0.27 * size if lines else 0.0
+    return Drawing(width_mm, height, lines, text)
+
+
+def _name(name: str, width_mm: float) -> Drawing:
+    """Set a name as large as fits in one line, else smaller in two."""
+    for size_pt in (NAME_PT, 22.0, 19.0, LEAST_NAME_PT):
+        if text_width(name, size_pt * POINT_MM, bold=True) <= width_mm:
+            return _centred(name, width_mm, size_pt, bold=True)
+    # Words longer than a line are broken by the paragraph, which centres nothing.
+    if any(
+        text_width(word, LEAST_NAME_PT * POINT_MM, bold=True) > width_mm for word in name.split()
+    ):
+        return paragraph([Run(name, bold=True)], width_mm, LEAST_NAME_PT)
+    return _centred(name, width_mm, LEAST_NAME_PT, bold=True)
+
+
+def _head(certificate: Certificate, words: Words, width_mm: float) -> list[tuple[Drawing, Role]]:
+    said = words.say(
+        say("was signed off on this farm in these stages of pruning by the block's standard.")
+    )
+    return [
+        (_centred(certificate.farm, width_mm, LEAD_PT), Role.TEXT),
+        (
+            _centred(words.say(say("Certificate of sign-off")), width_mm, TITLE_PT, bold=True),
+            Role.TITLE,
+        ),
+        (_name(certificate.worker, width_mm), Role.TEXT),
+        (_centred(said, width_mm, TEXT_PT), Role.TEXT),
+    ]
+
+
+def _stage(signed: SignedStage, words: Words, width_mm: float) -> Drawing:
+    name = words.say(STAGE_NAMES[signed.stage])
+    left = _PICTOGRAM_MM + 6.0
+    room = width_mm - left
+    said = stacked(
+        [
+            paragraph([Run(f"{name}.", bold=True), Run(words.say(signed.headline))], room, LEAD_PT),
+            paragraph([Run(words.say(_rule_words(signed)))], room, TEXT_PT),
+            paragraph(
+                [
+                    Run(
+                        words.say(
+                            say(
+                                "Signed off on %(day)s by %(name)s. %(block)s, standard "
+                                "%(version)s.",
+                                day=signed.signed_on,
+                                name=signed.signed_by,
+                                block=signed.block,
+                                version=str(signed.version),
+                            )
+                        )
+                    )
+                ],
+                room,
+                TEXT_PT,
+            ),
+        ],
+        room,
+        0.8,
+    )
+    height = max(said.height_mm, _PICTOGRAM_MM) + 2.6
+    shapes = (
+        Line((0.0, 0.0), (width_mm, 0.0), Ink.HAIRLINE),
+        stage_pictogram(signed.stage, name).at(0.0, 2.6, _PICTOGRAM_MM / PICTOGRAM_MM),
+        said.at(left, 2.6),
+    )
+    return Drawing(width_mm, height, shapes, name)
+
+
+def _rule_words(signed: SignedStage) -> Message:
+    if signed.rule.most_nonconforming == 0:
+        return say("Rule met: all of %(trees)s due trees in a row right.", trees=signed.trees)
+    return say_n(
+        "Rule met: at most %(count)s of %(trees)s due trees in a row wrong.",
+        "Rule met: at most %(count)s of %(trees)s due trees in a row wrong.",
+        signed.rule.most_nonconforming,
+        trees=signed.trees,
+    )
+
+
+def _foot(certificate: Certificate, words: Words, width_mm: float) -> Drawing:
+    own = say(
+        "This is the farm's own statement. It is no licence, and it stands for no training that "
+        "the law asks for."
+    )
+    issued = say("Issued on %(day)s.", day=certificate.issued_on)
+    fields = [(words.say(say("For the farm")), 1.6), (words.say(say("Date")), 1.0)]
+    return stacked(
+        [
+            blank_fields(fields, width_mm),
+            paragraph([Run(words.say(own)), Run(words.say(issued))], width_mm, TEXT_PT),
+        ],
+        width_mm,
+        4.0,
+        words.say(own),
+    )

@@ -1,0 +1,348 @@
+"""The safety brief for a crew: the notes for its method, where help comes to, and who was there."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Final
+
+from audits.messages import Message, Words, say
+from audits.safety import (
+    AUTHORITY_SENTENCES,
+    SIGNAL_WORD_NAMES,
+    TOPIC_NAMES,
+    SafetyNote,
+    SignalWord,
+    Topic,
+    emergency_words,
+    safety_brief,
+)
+from audits.vocabulary import METHOD_NAMES, Method
+from printables.blanks import LINE_MM, TICK_MM, blank_fields
+from printables.document import Document, Piece
+from printables.drawing.inks import Ink
+from printables.drawing.lettering import text_width
+from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
+from printables.flow import Block, Part, content_height, content_width, paged
+from printables.fonts import require_letters
+from printables.paragraphs import POINT_MM, Run, paragraph, stacked
+from printables.sheet import Page
+from printables.sheet_frame import (
+    HEADING_PT,
+    SMALL_PT,
+    TEXT_PT,
+    section_heading,
+    sheet_foot,
+    sheet_head,
+)
+
+# Lines for people whose names are not printed: a crew's newcomers, or a crew that is not chosen.
+BLANK_LINES: Final = 12
+NEWCOMERS: Final = 3
+
+_FRAME_MM: Final = 4.0
+_GAP_MM: Final = 3.0
+_TAG_GAP_MM: Final = 4.0
+_TAG_PAD_MM: Final = 1.4
+
+
+@dataclass(frozen=True)
+class SafetyBrief:
+    """
+    A safety brief, ready to be printed.
+
+    Parameters
+    ----------
+    farm : str
+        Its name.
+    method : Method
+        From where the crew works; it chooses the notes.
+    block : str, optional
+        The block; empty where the brief holds for all of them.
+    emergency_location : str, optional
+        Where help finds the crew; empty if nobody wrote it down.
+    first_aider : str, optional
+        Who gives first aid; empty if nobody wrote it down.
+    crew : str, optional
+        The crew; empty if none was chosen.
+    names : tuple of str, optional
+        Names of its people, as they stand on the lines.
+    blank_lines : int, optional
+        Lines without a name.
+
+    Raises
+    ------
+    InvalidInput
+        If a name has letters that the printed font lacks.
+    """
+
+    farm: str
+    method: Method
+    block: str = ""
+    emergency_location: str = ""
+    first_aider: str = ""
+    crew: str = ""
+    names: tuple[str, ...] = ()
+    blank_lines: int = BLANK_LINES
+
+    def __post_init__(self) -> None:
+        require_letters(
+            {
+                "farm": self.farm,
+                "block": self.block,
+                "emergency_location": self.emergency_location,
+                "first_aider": self.first_aider,
+                "crew": self.crew,
+                "worker": " ".join(self.names),
+            }
+        )
+
+
+def safety_brief_sheet(brief: SafetyBrief, words: Words, *, page: Page = Page.LETTER) -> Document:
+    """
+    Print a safety brief: what is said first, then the lines on which people sign.
+
+    Parameters
+    ----------
+    brief : SafetyBrief
+        What it is for.
+    words : Words
+        The reader's language and units.
+    page : Page, optional
+        The paper.
+
+    Returns
+    -------
+    Document
+        Its pages; the same for the same input.
+    """
+    title = words.say(say("Safety brief: %(method)s", method=say(METHOD_NAMES[brief.method])))
+    foot = f"{title}. {brief.farm}"
+    width = content_width(page)
+    return paged(
+        [brief_parts(brief, words, width), signature_parts(brief, words, page)],
+        lambda number, count: sheet_foot(foot, words, width, (number, count)),
+        page=page,
+        title=title,
+        author=brief.farm,
+        language=words.language,
+        gap_mm=_GAP_MM,
+    )
+
+
+def brief_parts(brief: SafetyBrief, words: Words, width_mm: float) -> list[Part]:
+    """
+    Set what is said to the crew.
+
+    Parameters
+    ----------
+    brief : SafetyBrief
+        What it is for.
+    words : Words
+        The reader's language and units.
+    width_mm : float
+        Width between the margins.
+
+    Returns
+    -------
+    list of Drawing or Block
+        The parts, from top to bottom.
+    """
+    title = words.say(say("Safety brief: %(method)s", method=say(METHOD_NAMES[brief.method])))
+    below = [Run(f"{name}.") for name in (brief.farm, brief.block, brief.crew) if name]
+    below.append(Run(words.say(say("Read it out before the work begins."))))
+    parts: list[Part] = [sheet_head(title, [below], width_mm), _help(brief, words, width_mm)]
+    notes = safety_brief(brief.method)
+    for topic, group in groupby(notes, key=lambda note: note.topic):
+        parts += _topic(topic, list(group), words, width_mm)
+    parts.append(_last_word(notes, words, width_mm))
+    return parts
+
+
+def _help(brief: SafetyBrief, words: Words, width_mm: float) -> Drawing:
+    inner = width_mm - 2 * _FRAME_MM
+    said = emergency_words(brief.emergency_location, brief.first_aider)
+    heading = words.say(say("If somebody is hurt"))
+    letters = stacked(
+        [
+            paragraph([Run(heading, bold=True)], inner, HEADING_PT),
+            *(paragraph([Run(words.say(each))], inner, TEXT_PT) for each in said),
+        ],
+        inner,
+        1.2,
+    )
+    height = letters.height_mm + 2 * _FRAME_MM
+    shapes = (
+        Rect(0.4, 0.4, width_mm - 0.8, height - 0.8, Ink.HEAVY_LINE),
+        letters.at(_FRAME_MM, _FRAME_MM),
+    )
+    return Drawing(width_mm, height, shapes, heading)
+
+
+def _topic(
+    topic: Topic, notes: Sequence[SafetyNote], words: Words, width_mm: float
+) -> Iterator[Part]:
+    """Set the notes of a topic; its heading stays with the first of them."""
+    heading = section_heading(words.say(TOPIC_NAMES[topic]), width_mm)
+    tag_mm = widest_tag(words)
+    drawn = [_note(note, words, width_mm, tag_mm) for note in notes]
+    first = heading.height_mm + 1.6
+    yield Block((Piece(heading, 0.0, 0.0), Piece(drawn[0], 0.0, first)), first + drawn[0].height_mm)
+    yield from drawn[1:]
+
+
+def widest_tag(words: Words) -> float:
+    """
+    Measure the widest signal word with its frame, so that all notes begin in one line.
+
+    Parameters
+    ----------
+    words : Words
+        The reader's language.
+
+    Returns
+    -------
+    float
+        Width in mm.
+    """
+    size = TEXT_PT * POINT_MM
+    names = (words.say(SIGNAL_WORD_NAMES[signal]) for signal in SignalWord)
+    return max(text_width(name, size, bold=True) for name in names) + 2 * _TAG_PAD_MM
+
+
+def _note(note: SafetyNote, words: Words, width_mm: float, tag_mm: float) -> Drawing:
+    left = tag_mm + _TAG_GAP_MM
+    room = width_mm - left
+    letters = [paragraph([Run(words.say(note.text))], room, TEXT_PT)]
+    if note.source is not None:
+        source = words.say(say("Source of the figure: %(source)s", source=note.source))
+        letters.append(paragraph([Run(source, ink=Ink.SOFT)], room, SMALL_PT))
+    said = stacked(letters, room, 0.8)
+    shapes: list[Shape] = [said.at(left, 0.4)]
+    if note.signal is not None:
+        shapes += _tag(words.say(SIGNAL_WORD_NAMES[note.signal]), note.signal, tag_mm)
+    return Drawing(width_mm, max(said.height_mm + 0.4, _TAG_HEIGHT_MM), tuple(shapes), said.title)
+
+
+_TAG_HEIGHT_MM: Final = 6.0
+
+
+def _tag(name: str, signal: SignalWord, tag_mm: float) -> Iterator[Shape]:
+    """Frame a signal word; the gravest is white on black, so that grey print tells them apart."""
+    size = TEXT_PT * POINT_MM
+    grave = signal is SignalWord.DANGER
+    yield Rect(0.2, 0.2, tag_mm - 0.4, _TAG_HEIGHT_MM - 0.4, Ink.SOLID if grave else Ink.FRAME, 0.8)
+    baseline = _TAG_HEIGHT_MM / 2 + 0.365 * size
+    ink = Ink.PAPER if grave else Ink.SOLID
+    yield Text(tag_mm / 2, baseline, name, size, ink, Anchor.MIDDLE, bold=True)
+
+
+def _last_word(notes: Sequence[SafetyNote], words: Words, width_mm: float) -> Drawing:
+    """Say once who has the last word, for every kind that the notes name."""
+    sentences = dict.fromkeys(AUTHORITY_SENTENCES[note.authority] for note in notes)
+    heading = words.say(say("Who has the last word"))
+    letters = [section_heading(heading, width_mm)]
+    letters += [paragraph([Run(words.say(sentence))], width_mm, TEXT_PT) for sentence in sentences]
+    return stacked(letters, width_mm, 1.2, heading)
+
+
+def signature_parts(brief: SafetyBrief, words: Words, page: Page) -> list[Part]:
+    """
+    Set the lines on which people sign that they heard the brief.
+
+    Parameters
+    ----------
+    brief : SafetyBrief
+        What it is for.
+    words : Words
+        The reader's language.
+    page : Page
+        The paper.
+
+    Returns
+    -------
+    list of Drawing or Block
+        The parts, from top to bottom; lines beyond the first page come in one part a page.
+    """
+    width = content_width(page)
+    heading = words.say(say("Who was there"))
+    top: list[Part] = [
+        section_heading(heading, width),
+        blank_fields([(words.say(say("Date")), 1.0), (words.say(say("Given by")), 1.6)], width),
+        _language_line(words, width),
+        paragraph(
+            [Run(words.say(said)) for said in _AGREED],
+            width,
+            TEXT_PT,
+        ),
+    ]
+    used = sum(part.height_mm + 2 * _GAP_MM for part in top)
+    lines = _signature_lines(brief, words, width)
+    head = _signature_head(words, width)
+    room = content_height(page)
+    groups: list[list[Drawing]] = [[]]
+    left = room - used - head.height_mm
+    for line in lines:
+        if line.height_mm > left:
+            groups.append([])
+            left = room - head.height_mm
+        groups[-1].append(line)
+        left -= line.height_mm
+    return [*top, *(stacked([head, *group], width, 0.0, heading) for group in groups if group)]
+
+
+_AGREED: Final[tuple[Message, ...]] = (
+    say("I heard this brief in a language that I understand."),
+    say("I could ask what I wanted to know."),
+)
+
+
+def _language_line(words: Words, width_mm: float) -> Drawing:
+    """Offer the languages in which the brief may have been given; another one is written."""
+    size = TEXT_PT * POINT_MM
+    label = words.say(say("Language"))
+    baseline = LINE_MM - 1.8
+    shapes: list[Shape] = [Text(0.0, baseline, label, size, bold=True)]
+    left = text_width(label, size, bold=True) + 5.0
+    # A language goes by its own name, so that its readers find it.
+    for name in ("English", "Espa\u00f1ol", words.say(say("Other"))):
+        shapes += [
+            Rect(left, baseline - TICK_MM + 0.6, TICK_MM, TICK_MM, Ink.FRAME, 0.6),
+            Text(left + TICK_MM + 2.0, baseline, name, size),
+        ]
+        left += TICK_MM + 2.0 + text_width(name, size) + 7.0
+    shapes.append(Line((left - 4.0, baseline + 0.8), (width_mm, baseline + 0.8), Ink.FINE_LINE))
+    return Drawing(width_mm, LINE_MM, tuple(shapes), label)
+
+
+_NUMBER_MM: Final = 10.0
+_NAME_PART: Final = 0.48
+
+
+def _signature_head(words: Words, width_mm: float) -> Drawing:
+    size = TEXT_PT * POINT_MM
+    name, signature = words.say(say("Name")), words.say(say("Signature"))
+    shapes = (
+        Text(_NUMBER_MM, size, name, size, bold=True),
+        Text(_NAME_PART * width_mm + 4.0, size, signature, size, bold=True),
+        Line((0.0, 1.6 * size), (width_mm, 1.6 * size), Ink.LINE),
+    )
+    return Drawing(width_mm, 1.6 * size, shapes, f"{name}, {signature}")
+
+
+def _signature_lines(brief: SafetyBrief, words: Words, width_mm: float) -> list[Drawing]:
+    names = (*brief.names, *[""] * brief.blank_lines)
+    return [_signature_line(place, name, words, width_mm) for place, name in enumerate(names, 1)]
+
+
+def _signature_line(place: int, name: str, words: Words, width_mm: float) -> Drawing:
+    size = TEXT_PT * POINT_MM
+    split = _NAME_PART * width_mm
+    said = paragraph([Run(name)], split - _NUMBER_MM - 2.0, TEXT_PT)
+    height = max(LINE_MM, said.height_mm + 3.0)
+    shapes: tuple[Shape, ...] = (
+        Text(_NUMBER_MM - 3.0, height - 2.0, words.show(place), size, anchor=Anchor.END),
+        said.at(_NUMBER_MM, height - said.height_mm - 0.8),
+        Line((_NUMBER_MM, height - 0.4), (split, height - 0.4), Ink.FINE_LINE),
+        Line((split + 4.0, height - 0.4), (width_mm, height - 0.4), Ink.FINE_LINE),
+    )
+    return Drawing(width_mm, height, shapes, f"{place} {name}".strip())

@@ -1,0 +1,341 @@
+"""The training record of a worker: what was shown when and by whom, what was learned and signed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from audits.messages import Message, Words, say, say_n
+from audits.plain_words import sign_off_words
+from audits.standard import SignOffRule
+from audits.vocabulary import STAGE_NAMES, TRAINING_KIND_NAMES, Stage, TrainingKind
+from printables.blanks import blank_fields
+from printables.document import Document, Piece
+from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
+from printables.drawing.pictograms import stage_pictogram
+from printables.drawing.primitives import Drawing
+from printables.flow import Block, Part, content_height, content_width, paged
+from printables.fonts import require_letters
+from printables.paragraphs import Run, paragraph, stacked
+from printables.sheet import Page
+from printables.sheet_frame import HEADING_PT, TEXT_PT, section_heading, sheet_foot, sheet_head
+from printables.table import Column, Table, table_pieces
+
+_GAP_MM: Final = 3.0
+_PICTOGRAM_MM: Final = 15.0
+_TABLE_PT: Final = 11.0
+# Rows to note a training by hand before it is typed.
+_BLANK_ROWS: Final = 3
+_BLANK_ROW_MM: Final = 9.0
+
+
+@dataclass(frozen=True)
+class TrainingLine:
+    """
+    A training as the record shows it.
+
+    Parameters
+    ----------
+    stage : Stage
+        What was shown.
+    kind : TrainingKind
+        How.
+    held_on : date
+        When.
+    noted_by : str
+        Who wrote it down.
+    note : str, optional
+        What was written beside it.
+    """
+
+    stage: Stage
+    kind: TrainingKind
+    held_on: date
+    noted_by: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SignedOff:
+    """
+    How a stage was signed off.
+
+    Parameters
+    ----------
+    day : date
+        When, as the farm's calendar has it.
+    name : str
+        Who signed.
+    trees, nonconforming : int
+        The trees with which the rule was met, and how many of them had a fault.
+    """
+
+    day: date
+    name: str
+    trees: int
+    nonconforming: int
+
+
+@dataclass(frozen=True)
+class LearnedStage:
+    """
+    How far a worker is with a stage.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    begun_on : date or None, optional
+        Since when it is learned; None if it was never begun.
+    begun_by : str, optional
+        Who let it begin.
+    trees, nonconforming : int, optional
+        Due trees since then, and how many of them had a fault.
+    rule : SignOffRule or None, optional
+        When it is signed off; None before the crew's first pass.
+    standard : Message or None, optional
+        Whose rule that is, such as a block with its standard's number.
+    signed_off : SignedOff or None, optional
+        How it was signed off; None while it is not.
+    """
+
+    stage: Stage
+    begun_on: date | None = None
+    begun_by: str = ""
+    trees: int = 0
+    nonconforming: int = 0
+    rule: SignOffRule | None = None
+    standard: Message | None = None
+    signed_off: SignedOff | None = None
+
+
+@dataclass(frozen=True)
+class TrainingRecord:
+    """
+    A training record, ready to be printed.
+
+    Parameters
+    ----------
+    farm, worker : str
+        Their names.
+    issued_on : date
+        The day of the record.
+    stages : tuple of LearnedStage
+        The stages, from the top of the tree down.
+    trainings : tuple of TrainingLine
+        All trainings.
+    crew : str, optional
+        The worker's crew; empty if there is none.
+    started_on : date or None, optional
+        The worker's first day, if it was written down.
+
+    Raises
+    ------
+    InvalidInput
+        If a name or a note has letters that the printed font lacks.
+    """
+
+    farm: str
+    worker: str
+    issued_on: date
+    stages: tuple[LearnedStage, ...]
+    trainings: tuple[TrainingLine, ...]
+    crew: str = ""
+    started_on: date | None = None
+
+    def __post_init__(self) -> None:
+        people = {line.noted_by for line in self.trainings}
+        people |= {each.begun_by for each in self.stages}
+        people |= {each.signed_off.name for each in self.stages if each.signed_off}
+        require_letters(
+            {
+                "farm": self.farm,
+                "worker": self.worker,
+                "crew": self.crew,
+                "noted_by": " ".join(sorted(people)),
+                "note": " ".join(line.note for line in self.trainings),
+            }
+        )
+
+
+def training_record_sheet(
+    record: TrainingRecord, words: Words, *, page: Page = Page.LETTER
+) -> Document:
+    """
+    Print a training record.
+
+    Parameters
+    ----------
+    record : TrainingRecord
+        What it says.
+    words : Words
+        The worker's language.
+    page : Page, optional
+        The paper.
+
+    Returns
+    -------
+    Document
+        Its pages; the same for the same input.
+    """
+    title = words.say(say("Training record: %(name)s", name=record.worker))
+    foot = f"{title}. {record.farm}"
+    width = content_width(page)
+    return paged(
+        [record_parts(record, words, page)],
+        lambda number, count: sheet_foot(foot, words, width, (number, count)),
+        page=page,
+        title=title,
+        author=record.farm,
+        language=words.language,
+        gap_mm=_GAP_MM,
+    )
+
+
+def record_parts(record: TrainingRecord, words: Words, page: Page) -> list[Part]:
+    """
+    Set what stands on a training record.
+
+    Parameters
+    ----------
+    record : TrainingRecord
+        What it says.
+    words : Words
+        The worker's language.
+    page : Page
+        The paper.
+
+    Returns
+    -------
+    list of Drawing or Block
+        The parts, from top to bottom.
+    """
+    width, room = content_width(page), content_height(page)
+    parts: list[Part] = [_head(record, words, width)]
+    parts += _stages(record.stages, words, width)
+    heading = section_heading(words.say(say("Trainings")), width)
+    used = sum(part.height_mm + _GAP_MM for part in parts) + heading.height_mm + _GAP_MM
+    tables = table_pieces(_trainings(record, words), width, room - used, room)
+    first = tables[0]
+    together = heading.height_mm + 1.0
+    parts.append(
+        Block((Piece(heading, 0.0, 0.0), Piece(first, 0.0, together)), together + first.height_mm)
+    )
+    parts += tables[1:]
+    parts.append(_signatures(words, width))
+    return parts
+
+
+def _head(record: TrainingRecord, words: Words, width_mm: float) -> Block:
+    title = words.say(say("Training record: %(name)s", name=record.worker))
+    below = [Run(f"{name}.") for name in (record.farm, record.crew) if name]
+    if record.started_on is not None:
+        started = say("Here since %(day)s.", day=record.started_on)
+        below.append(Run(words.say(started)))
+    below.append(Run(words.say(say("As of %(day)s.", day=record.issued_on))))
+    return sheet_head(title, [below], width_mm)
+
+
+def _stages(stages: Sequence[LearnedStage], words: Words, width_mm: float) -> list[Part]:
+    heading = section_heading(words.say(say("Stages learned")), width_mm)
+    drawn = [_stage(each, words, width_mm) for each in stages]
+    if not drawn:
+        return [heading]
+    first = heading.height_mm + 1.6
+    together = Block(
+        (Piece(heading, 0.0, 0.0), Piece(drawn[0], 0.0, first)), first + drawn[0].height_mm
+    )
+    return [together, *drawn[1:]]
+
+
+def _stage(learned: LearnedStage, words: Words, width_mm: float) -> Drawing:
+    name = words.say(STAGE_NAMES[learned.stage])
+    left = _PICTOGRAM_MM + 5.0
+    room = width_mm - left
+    letters = [
+        paragraph([Run(f"{name}:", bold=True), Run(words.say(_state(learned)))], room, HEADING_PT),
+        *(paragraph([Run(words.say(line))], room, TEXT_PT) for line in _lines(learned)),
+    ]
+    said = stacked(letters, room, 0.6)
+    height = max(said.height_mm, _PICTOGRAM_MM) + 1.0
+    shapes = (
+        stage_pictogram(learned.stage, name).at(0.0, 0.5, _PICTOGRAM_MM / PICTOGRAM_MM),
+        said.at(left, 0.0),
+    )
+    return Drawing(width_mm, height, shapes, name)
+
+
+def _state(learned: LearnedStage) -> Message:
+    if learned.begun_on is None:
+        return say("Not begun")
+    return say("Being learned") if learned.signed_off is None else say("Signed off")
+
+
+def _lines(learned: LearnedStage) -> list[Message]:
+    if learned.begun_on is None:
+        return []
+    lines = [say("Begun on %(day)s by %(name)s.", day=learned.begun_on, name=learned.begun_by)]
+    signed = learned.signed_off
+    if signed is not None:
+        lines.append(
+            say(
+                "Signed off on %(day)s by %(name)s: %(wrong)s of %(trees)s trees wrong.",
+                day=signed.day,
+                name=signed.name,
+                wrong=signed.nonconforming,
+                trees=signed.trees,
+            )
+        )
+    else:
+        lines.append(
+            say_n(
+                "%(wrong)s of %(count)s due tree wrong so far.",
+                "%(wrong)s of %(count)s due trees wrong so far.",
+                learned.trees,
+                wrong=learned.nonconforming,
+            )
+        )
+    if learned.rule is not None:
+        lines.append(say("Rule: %(rule)s", rule=sign_off_words(learned.rule)))
+    if learned.standard is not None:
+        lines.append(learned.standard)
+    return lines
+
+
+def _trainings(record: TrainingRecord, words: Words) -> Table:
+    order = list(Stage)
+    lines = sorted(record.trainings, key=lambda line: (order.index(line.stage), line.held_on))
+    rows = [
+        (
+            words.say(STAGE_NAMES[line.stage]),
+            words.show(line.held_on),
+            words.say(TRAINING_KIND_NAMES[line.kind]),
+            line.noted_by,
+            line.note,
+        )
+        for line in lines
+    ]
+    heads = (say("Stage"), say("Day"), say("How"), say("Noted by"), say("Note"))
+    shares = (1.0, 1.2, 1.9, 1.5, 1.7)
+    columns = tuple(
+        Column(words.say(head), share) for head, share in zip(heads, shares, strict=True)
+    )
+    blank = [("",) * len(columns)] * _BLANK_ROWS
+    return Table(
+        words.say(say("Trainings")),
+        columns,
+        [*rows, *blank],
+        _TABLE_PT,
+        _BLANK_ROW_MM,
+    )
+
+
+def _signatures(words: Words, width_mm: float) -> Drawing:
+    own = say("This is the farm's own record. It stands for no training that the law asks for.")
+    fields = [(words.say(say("Seen by the worker")), 1.4), (words.say(say("For the farm")), 1.2)]
+    return stacked(
+        [blank_fields(fields, width_mm), paragraph([Run(words.say(own))], width_mm, TEXT_PT)],
+        width_mm,
+        2.4,
+        words.say(own),
+    )

@@ -11,21 +11,27 @@ from audits.vocabulary import TurnedOver
 from printables.document import Leaf, Piece, Progress, Role
 from printables.drawing.gauge import length_bar, scale_check
 from printables.drawing.inks import Ink
-from printables.drawing.lettering import text_lines
-from printables.drawing.primitives import Drawing, Line, Point, Shape, Text
-from printables.sheet import PAGE_SIZES_MM, SMALL_MM, TEXT_MM, Page
+from printables.drawing.lettering import largest_size
+from printables.drawing.primitives import Anchor, Drawing, Line, Point, Shape, Text
+from printables.paragraphs import Run, paragraph, stacked
+from printables.sheet import PAGE_SIZES_MM, SMALL_MM, Page
 
 # What office printers leave blank at the edges (common practice: 4.2 mm).
 UNPRINTED_MM: Final = 4.3
 # A back that is further off than this has another cause, such as the wrong paper in the tray.
 MOST_CORRECTION_MM: Final = 5.0
 
+LONG_BAR_MM: Final = 100.0
+SHORT_BAR_MM: Final = 50.0
+
 _MARK_MM: Final = 2.0
 _MARK_GAP_MM: Final = 0.8
-_BAR_MM: Final = 100.0
 _BESIDE_MM: Final = 6.0
 # The upright bar stands this far from the paper's left edge.
 _UPRIGHT_LEFT_MM: Final = 6.0
+# Beside the frames: words, the number of the sheet or a short bar, and at the foot a long bar.
+_TOLD_MM: Final = 36.0
+_SHORT_BAR_TOP_MM: Final = 39.0
 # Two lines of words and a lying bar, for sheets without frames.
 _SLIM_MM: Final = 13.4
 
@@ -234,8 +240,9 @@ def impose(
         Fronts and backs in turn.
     """
     sheets = math.ceil(len(cards) / sheet.count)
-    fronts_frame = _furniture(sheet, title, say("Fronts"), turned_over, words)
-    backs_frame = _furniture(sheet, title, say("Backs"), turned_over, words)
+    how = (turning(turned_over), say("Both bars must measure 100 mm with a steel rule."))
+    fronts_frame = furniture(sheet, title, (say("Fronts"), *how), words)
+    backs_frame = furniture(sheet, title, (say("Backs"), *how), words)
     leaves = []
     for number in range(1, sheets + 1):
         group = cards[(number - 1) * sheet.count : number * sheet.count]
@@ -350,56 +357,93 @@ def turning(turned_over: TurnedOver) -> Message:
     return say("Print on both sides. Turn the sheet over its long edge.")
 
 
-def _furniture(
-    sheet: CardSheet, title: Message, side: Message, turned_over: TurnedOver, words: Words
+def furniture(
+    sheet: CardSheet, title: Message, told: Sequence[Message], words: Words, *, short: bool = False
 ) -> Piece:
-    """Draw what a sheet carries besides its cards."""
+    """
+    Draw what a sheet carries besides its cards: cut marks, and the check of its scale.
+
+    Parameters
+    ----------
+    sheet : CardSheet
+        The layout.
+    title : Message
+        What the cards are.
+    told : sequence of Message
+        Which side this is, and how to print; short sentences.
+    words : Words
+        The reader's language.
+    short : bool, optional
+        Whether there are bars of 50 mm besides those of 100 mm; only on sheets with frames.
+
+    Returns
+    -------
+    Piece
+        As large as the paper.
+    """
     check = _check_with_frames if sheet.frames else _slim_check
-    shapes = (
-        *cut_marks(sheet),
-        *_upright_bar(sheet, words),
-        *check(sheet, (words.say(title), words.say(side), words.say(turning(turned_over))), words),
-    )
-    drawing = Drawing(*PAGE_SIZES_MM[sheet.page], shapes, words.say(title))
+    said = [words.say(title), *map(words.say, told)]
+    shapes = [*cut_marks(sheet), *_upright_bar(sheet, words), *check(sheet, said, words)]
+    if short:
+        shapes += _short_bars(sheet, words)
+    drawing = Drawing(*PAGE_SIZES_MM[sheet.page], tuple(shapes), words.say(title))
     return Piece(drawing, 0.0, 0.0, Role.FURNITURE)
 
 
 def _upright_bar(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
     """Stand a bar left of the cards, its figure below it, where no cut mark is near."""
-    label = "100 mm"
-    bar = length_bar(_BAR_MM, words.say(say("Bar of 100 mm")), "", upright=True)
+    bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "", upright=True)
     bottom = sheet.bottom_mm - 12.0
     return (
-        bar.at(_UPRIGHT_LEFT_MM, bottom - _BAR_MM),
-        Text(_UPRIGHT_LEFT_MM, bottom + 4.0, label, SMALL_MM),
+        bar.at(_UPRIGHT_LEFT_MM, bottom - LONG_BAR_MM),
+        Text(_UPRIGHT_LEFT_MM, bottom + 4.0, "100 mm", SMALL_MM),
     )
 
 
-def _lying_bar(words: Words) -> Drawing:
-    return length_bar(_BAR_MM, words.say(say("Bar of 100 mm")), "100 mm")
+def _short_bars(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
+    """Lay a short bar above the long one, and stand one right of the cards."""
+    name = words.say(_bar_name(SHORT_BAR_MM))
+    lying = length_bar(SHORT_BAR_MM, name, "")
+    standing = length_bar(SHORT_BAR_MM, name, "", upright=True)
+    _, _, beside = _frames_and_sides(sheet, words)
+    top = sheet.check_top_mm + _SHORT_BAR_TOP_MM
+    right = PAGE_SIZES_MM[sheet.page][0] - _UPRIGHT_LEFT_MM
+    bottom = sheet.bottom_mm - 12.0
+    return (
+        lying.at(beside, top),
+        Text(beside + SHORT_BAR_MM + 1.6, top + 2.7, "50 mm", SMALL_MM),
+        standing.at(right - standing.width_mm, bottom - SHORT_BAR_MM),
+        Text(right, bottom + 4.0, "50 mm", SMALL_MM, anchor=Anchor.END),
+    )
 
 
-def _measure(words: Words) -> str:
-    return words.say(say("Both bars must measure 100 mm with a steel rule."))
+def _bar_name(length_mm: float) -> Message:
+    return say("Bar of %(length)s mm", length=int(length_mm))
 
 
-def _check_with_frames(
-    sheet: CardSheet, told: tuple[str, str, str], words: Words
-) -> tuple[Shape, ...]:
+def _check_with_frames(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Shape, ...]:
     frames, left, beside = _frames_and_sides(sheet, words)
-    bar = _lying_bar(words)
+    bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "100 mm")
     top = sheet.check_top_mm
-    shapes: list[Shape] = [
+    letters = _told_beside(told)
+    return (
         frames.at(left, top),
         bar.at(beside, top + frames.height_mm - bar.height_mm - 1.0),
-    ]
-    baseline = top + 6.0
-    title, side, turn = told
-    for text, bold in ((title, True), (side, False), (turn, False), (_measure(words), False)):
-        lines = text_lines(Text(beside, baseline, text, TEXT_MM, bold=bold), _BAR_MM)
-        shapes += lines
-        baseline = lines[-1].y_mm + 6.2
-    return tuple(shapes)
+        letters.at(beside, top + 1.6),
+    )
+
+
+def _told_beside(told: Sequence[str]) -> Drawing:
+    """Set what is said beside the frames as large as there is room for."""
+    for size_pt in (12.0, 11.0, 10.0, 9.0):
+        lines = [
+            paragraph([Run(text, bold=number == 0)], LONG_BAR_MM, size_pt, leading=1.2)
+            for number, text in enumerate(told)
+        ]
+        letters = stacked(lines, LONG_BAR_MM, 0.8)
+        if letters.height_mm <= _TOLD_MM:
+            break
+    return letters
 
 
 def _frames_and_sides(sheet: CardSheet, words: Words) -> tuple[Drawing, float, float]:
@@ -414,22 +458,32 @@ def _frames_and_sides(sheet: CardSheet, words: Words) -> tuple[Drawing, float, f
         ),
     )
     width = PAGE_SIZES_MM[sheet.page][0]
-    left = (width - frames.width_mm - _BESIDE_MM - _BAR_MM) / 2
+    left = (width - frames.width_mm - _BESIDE_MM - LONG_BAR_MM) / 2
     return frames, left, left + frames.width_mm + _BESIDE_MM
 
 
-def _slim_check(sheet: CardSheet, told: tuple[str, str, str], words: Words) -> tuple[Shape, ...]:
+def _slim_check(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Shape, ...]:
     """Set words and the lying bar in a strip that is as high as the margin of a sheet."""
     top = sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM
-    title, side, turn = told
-    bar = length_bar(_BAR_MM, words.say(say("Bar of 100 mm")), "")
-    bar_top = top + 7.6
     left = _UPRIGHT_LEFT_MM
+    title, side, *others = told
+    bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "")
+    bar_top = top + 7.6
+    room = PAGE_SIZES_MM[sheet.page][0] - 2 * left
+    lines = ((f"{side}. {title}", True, 2.6), (" ".join(others), False, 6.4))
     return (
-        Text(left, top + 2.6, f"{title}. {side}.", SMALL_MM, bold=True),
-        Text(left, top + 6.4, f"{turn} {_measure(words)}", SMALL_MM),
+        *(
+            Text(
+                left,
+                top + down,
+                text,
+                largest_size(text, room, SMALL_MM, 2.0, bold=bold),
+                bold=bold,
+            )
+            for text, bold, down in lines
+        ),
         bar.at(left, bar_top),
-        Text(left + _BAR_MM + 1.6, bar_top + 2.7, "100 mm", SMALL_MM),
+        Text(left + LONG_BAR_MM + 1.6, bar_top + 2.7, "100 mm", SMALL_MM),
     )
 
 

@@ -1,0 +1,1 @@
+"""Practice trees: drawn from chance after published figures, and what a standard asks of them."""

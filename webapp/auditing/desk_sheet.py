@@ -30,7 +30,7 @@ from printables.tally_letters import (
     kinds_by_letter,
     right_letter,
 )
-from printables.tally_records import BESIDE_MEASURES, MEASURE_LABELS, TallyColumn
+from printables.tally_records import BESIDE_MEASURES, MEASURE_BOXES, MEASURE_LABELS, TallyColumn
 from webapp.auditing.entry import as_form, read_entry
 from webapp.auditing.samples import Sample
 
@@ -45,10 +45,7 @@ _LONGEST: Final = 60
 
 # The boxes of a measured stage, as the sheet has them.
 _MEASURES: Final = {
-    Stage.TOP: ("top_height", "top_letters"),
-    Stage.LIMBS: ("limbs_cut", "limbs_standing", "limbs_letters"),
-    Stage.COLUMNS: ("columns_looked_at", "columns_single", "columns_letters"),
-    Stage.HEADING: ("heading_diameters", "heading_left_long"),
+    stage: tuple(f"{stage}_{name}" for name in names) for stage, names in MEASURE_BOXES.items()
 }
 
 

@@ -109,6 +109,7 @@ def _sheet(view: VerdictView, version: StandardVersion, sample: Sample) -> Tally
     book = view.view.book
     day = book.draw.created_at.astimezone(ZoneInfo(book.farm.time_zone)).date()
     return TallySheet(
+        audit=book.audit.id,
         farm=book.farm.name,
         block=view.block.name,
         crew=view.crew.name,
@@ -182,6 +183,7 @@ def _paper_tree(
 ) -> TallyTree:
     row = rows[tree.orchard_row_id]
     return TallyTree(
+        tree_id=tree.id,
         label=sample.labels[tree.id],
         place=position_words(row, tree.position),
         row=row_name(row),

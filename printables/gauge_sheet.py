@@ -169,8 +169,8 @@ def gauge_strip(
     lines = []
     how = [Run(words.say(say("Hold this edge on the wood. Lay it flat. Close one eye.")))]
     beside = paragraph(how, max(width - _MARGIN_MM - needed, 1.0), _SMALL_PT, leading=1.15)
-    if beside.height_mm <= gauges_mm - 0.6:
-        shapes.append(beside.at(needed, 0.8))
+    if beside.height_mm <= gauges_mm + 0.3:
+        shapes.append(beside.at(needed, 0.0))
     else:
         lines.append(paragraph(how, inner, _SMALL_PT))
     version = [Run(words.say(subject.version_words()))]

@@ -120,7 +120,7 @@ class CardSheet:
         """Upper edge of the cards."""
         spare = PAGE_SIZES_MM[self.page][1] - self.rows * self.card_mm[1]
         if self.frames:
-            return (spare - _check_height_mm(frames=True)) / 3
+            return max(_least_top_mm(), (spare - _check_height_mm(frames=True)) / 3)
         # The words of the check begin below the cut marks, and need no more room above them.
         return max(_least_top_mm(), (spare - _SLIM_MM) / 2)
 
@@ -132,7 +132,10 @@ class CardSheet:
     @property
     def check_top_mm(self) -> float:
         """Upper edge of the scale check."""
-        return self.bottom_mm + (self.top_mm if self.frames else 0.0)
+        if not self.frames:
+            return self.bottom_mm
+        left_over = PAGE_SIZES_MM[self.page][1] - self.bottom_mm - _check_height_mm(frames=True)
+        return self.bottom_mm + left_over / 2
 
     def front(self, place: int) -> Point:
         """
@@ -195,7 +198,7 @@ def card_sheet(page: Page, card_mm: tuple[float, float], *, frames: bool = True)
         If not even one card fits.
     """
     width, height = PAGE_SIZES_MM[page]
-    around = 3 * UNPRINTED_MM if frames else _least_top_mm() + UNPRINTED_MM
+    around = _least_top_mm() + (2 if frames else 1) * UNPRINTED_MM
     columns = int((width - 2 * UNPRINTED_MM) // card_mm[0])
     rows = int((height - around - _check_height_mm(frames=frames)) // card_mm[1])
     if columns < 1 or rows < 1:

@@ -47,6 +47,7 @@ PAPER_LETTERS: Final = {Page.LETTER: "L", Page.A4: "A"}
 
 _LINE_MM: Final = 1.22 * TEXT_MM
 _CODE_GAP_MM: Final = 3.0
+_LEAST_LINE_MM: Final = 60.0
 _HEAD_GAP_MM: Final = 1.6
 
 
@@ -298,19 +299,28 @@ def _signing(sheet: TallySheet, words: Words, width_mm: float) -> Drawing:
     baseline = 6.5
     date_left = 0.7 * width_mm
     of_audit = words.say(say("(audit of %(name)s)", name=sheet.auditor)) if sheet.auditor else ""
-    for label, left, right in (
-        (words.say(say("Auditor")), 0.0, date_left - 4.0),
-        (words.say(say("Date")), date_left, width_mm),
+    note_mm = text_width(of_audit, TEXT_MM)
+    auditor = words.say(say("Auditor"))
+    note_left = text_width(auditor, size, bold=True) + 2.0
+    # A long name goes below, so that the line keeps its room.
+    is_beside = note_left + note_mm + 2.0 + _LEAST_LINE_MM <= date_left
+    for label, left, right, beside_mm in (
+        (auditor, 0.0, date_left - 4.0, note_mm + 2.0 if of_audit and is_beside else 0.0),
+        (words.say(say("Date")), date_left, width_mm, 0.0),
     ):
-        start = left + text_width(label, size, bold=True) + 2.0
+        start = left + text_width(label, size, bold=True) + 2.0 + beside_mm
         shapes += [
             Text(left, baseline, label, size, bold=True),
             Line((start, baseline + 0.8), (right, baseline + 0.8), Ink.FINE_LINE),
         ]
-    note = paragraph([Run(of_audit)], width_mm, TEXT_PT)
-    shapes.append(note.at(0.0, baseline + 1.6))
-    height = baseline + 1.6 + note.height_mm
-    return Drawing(width_mm, height, tuple(shapes), words.say(say("Auditor")))
+    height = baseline + 1.6
+    if is_beside and of_audit:
+        shapes.append(Text(note_left, baseline, of_audit, TEXT_MM))
+    elif of_audit:
+        note = paragraph([Run(of_audit)], width_mm, TEXT_PT)
+        shapes.append(note.at(0.0, height))
+        height += note.height_mm
+    return Drawing(width_mm, height, tuple(shapes), auditor)
 
 
 def _how(sheet: TallySheet) -> list[Message]:

@@ -41,13 +41,15 @@ LEAST_ROW_MM: Final = 9.0
 # Boxes, the room between two of them and the room between two groups, where there are many of
 # them and where there are few.
 _NARROW: Final = (4.5, 1.0, 2.0)
-_WIDE: Final = (5.4, 1.6, 3.0)
-# Room for where a tree stands: a line such as "left side; out: 3 panels on".
-_PLACE_MM: Final = 46.0
+_WIDE: Final = (4.9, 1.6, 3.0)
+# Room for where a tree stands, such as "left side; out: 3 panels on": boxes grow only beyond it,
+# and where there are few boxes they stay near.
+_LEAST_PLACE_MM: Final = 46.0
+_MOST_PLACE_MM: Final = 66.0
 _NUMBER_MM: Final = 7.0
 _PICTURE_MM: Final = 6.5
 _SIGN_MM: Final = 4.4
-_PAD_MM: Final = 0.9
+_PAD_MM: Final = 0.7
 # From the baseline of a box's letter to the middle of its frame.
 _LETTER_GAP_MM: Final = 0.9
 _LETTER_MM: Final = CAPITAL_HEIGHT * TEXT_MM + _LETTER_GAP_MM
@@ -165,18 +167,19 @@ class Grid:
     words : Words
         The reader's language.
     width_mm : float
-        Width of the table.
+        Most that the table may be wide.
     """
 
     def __init__(self, sheet: TallySheet, words: Words, width_mm: float) -> None:
-        self.width_mm = width_mm
         self.stages = sheet.columns
+        self.rows = {tree.row for wave in sheet.waves for tree in wave.trees}
+        self.rows |= {tree.row for tree in sheet.reserve}
         groups = mark_groups(sheet.columns, words.language)
         narrow, wide = (
             _widths(groups, sheet.columns, words, sizes)[1] for sizes in (_NARROW, _WIDE)
         )
-        # Boxes grow as long as the place of a tree keeps its room.
-        spare = width_mm - _PLACE_MM - narrow
+        wanted = _wanted_place(sheet, words)
+        spare = width_mm - wanted - narrow
         share = min(1.0, max(0.0, spare / max(wide - narrow, 0.1)))
         sizes = tuple(
             round(small + share * (large - small) - 0.005, 2)
@@ -184,7 +187,8 @@ class Grid:
         )
         self.box_mm, gap, self.gap_mm = sizes
         layout, fixed = _widths(groups, sheet.columns, words, (self.box_mm, gap, self.gap_mm))
-        self.place_mm = width_mm - fixed
+        self.place_mm = min(width_mm - fixed, wanted)
+        self.width_mm = self.place_mm + fixed
         left = self.place_mm + self.gap_mm
         columns = []
         for group, (head, widths, width) in zip(groups, layout, strict=True):
@@ -211,6 +215,14 @@ class Grid:
             *(Line((0.0, down), (self.width_mm, down), Ink.FINE_LINE) for down in (0.0, height_mm)),
             *(Line((edge, 0.0), (edge, height_mm), Ink.HAIRLINE) for edge in edges),
         ]
+
+
+def _wanted_place(sheet: TallySheet, words: Words) -> float:
+    """Return how wide the place of a tree must be so that no line of it breaks."""
+    lines = [_said_of(tree) for wave in sheet.waves for tree in wave.trees]
+    lines += [f"{tree.side}; {words.say(_INSTEAD)}" for tree in sheet.reserve]
+    widest_mm = max((text_width(line, TEXT_MM) for line in lines), default=0.0) + 2.0
+    return min(max(widest_mm, _LEAST_PLACE_MM), _MOST_PLACE_MM)
 
 
 def _widths(
@@ -457,15 +469,22 @@ def _titled(
     return MarkedDrawing(whole, line.boxes_at(0.0, sum(piece.height_mm for piece in above)))
 
 
+_INSTEAD: Final = say("for number ____")
+
+
+def _said_of(tree: TallyTree) -> str:
+    return "; ".join(filter(None, (tree.side, tree.way)))
+
+
 def _tree_row(tree: TallyTree, grid: Grid) -> MarkedDrawing:
-    said = "; ".join(filter(None, (tree.side, tree.way)))
-    return _row(tree, [Run(tree.place, bold=True)], [Run(said)], grid)
+    return _row(tree, [Run(tree.place, bold=True)], [Run(_said_of(tree))], grid)
 
 
 def _reserve_row(tree: TallyTree, words: Words, grid: Grid) -> MarkedDrawing:
-    instead = words.say(say("for number ____"))
-    place = f"{tree.row}, {tree.place}"
-    return _row(tree, [Run(place, bold=True)], [Run(f"{tree.side};"), Run(instead)], grid)
+    """Say where a reserve tree stands; its row only where the sheet has more than one."""
+    place = tree.place if len(grid.rows) == 1 else f"{tree.row}, {tree.place}"
+    way = [Run(f"{tree.side};"), Run(words.say(_INSTEAD))]
+    return _row(tree, [Run(place, bold=True)], way, grid)
 
 
 def _row(tree: TallyTree, place: Sequence[Run], way: Sequence[Run], grid: Grid) -> MarkedDrawing:

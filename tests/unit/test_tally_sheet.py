@@ -2,9 +2,12 @@
 
 import ctypes
 import re
+from collections import Counter
 from dataclasses import replace
 from datetime import date
-from itertools import pairwise
+from itertools import combinations, pairwise
+from math import dist
+from operator import itemgetter
 
 import pypdfium2
 import pypdfium2.raw as pdfium
@@ -21,11 +24,15 @@ from audits.vocabulary import (
     Method,
     PlantingKind,
     Purpose,
+    SheetKind,
     Stage,
 )
+from printables.document import Role
 from printables.drawing.inks import APPEARANCES, Ink
 from printables.drawing.palette import COLOURS
 from printables.drawing.primitives import Rect, Text, flattened
+from printables.marked import parse_code
+from printables.paper_code import code_room, content_area
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from printables.tally_letters import (
     NOTHING_LETTER,
@@ -43,8 +50,15 @@ from printables.tally_records import (
     TallyWave,
     WaveNumbers,
 )
-from printables.tally_sheet import tally_pages, tally_sheet
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
+from printables.tally_sheet import tally_marked_pages, tally_pages, tally_sheet
+from tests.paper import (
+    POINT_MM,
+    assert_nothing_clipped,
+    page_sizes_mm,
+    page_texts,
+    pdf_of,
+    printed_lines,
+)
 from tests.reading import PSEUDO, spanish_words
 
 LANGUAGES = ("en", "es")
@@ -66,6 +80,7 @@ MEASURED = tuple(replace(column, answers=()) for column in COLUMNS)
 def trees(first: int, last: int, row: str = "Row 12", way: str = "out: 3 panels on"):
     return tuple(
         TallyTree(
+            100 + number,
             str(number),
             f"panel {number}, tree {1 + number % 10}",
             row,
@@ -81,6 +96,7 @@ def numbers(accepted, rejected):
 
 
 SHEET = TallySheet(
+    audit=7,
     farm="Alder Flat",
     block="Gala Home 3",
     crew="North crew",
@@ -201,19 +217,26 @@ def test_the_name_of_a_narrow_column_stays_in_one_piece():
     forbidden = TallyColumn(Stage.HEADING, (RIGHT, FAULT), (Fault.FORBIDDEN,))
     sheet = replace(SHEET, columns=(*COLUMNS[:3], forbidden))
     document = pdf_of(tally_sheet(sheet, spanish_words()))
-    assert "Columnas B N Despunte B" in " ".join(page_texts(document)[0].split())
+    assert "Columnas Despunte Saltado" in " ".join(page_texts(document)[0].split())
     assert min(letter_sizes_pt(document)) >= 9.0
 
 
 def test_the_reserve_comes_last_and_says_how_it_is_used():
     text = printed()
     reserve = text[text.index("Reserve: use these in this order if no tree") :]
-    assert "+1 Row 12, panel 31, tree" in reserve
-    assert "+8 Row 12, panel 38, tree" in reserve
+    assert "+1 panel 31, tree" in reserve
+    assert "+8 panel 38, tree" in reserve
     assert reserve.count("for number ____") == 8
 
 
-def test_letters_of_every_fault_that_can_be_stand_at_the_foot_of_every_page():
+def test_reserve_trees_name_their_row_where_there_is_more_than_one():
+    elsewhere = tuple(replace(tree, row="Row 13") for tree in SHEET.reserve[:2])
+    text = printed(replace(SHEET, reserve=(*elsewhere, *SHEET.reserve[2:])))
+    assert "+1 Row 13, panel 31, tree" in text
+    assert "+8 Row 12, panel 38, tree" in text
+
+
+def test_letters_of_every_fault_that_can_be_stand_on_every_page():
     pages = page_texts(tally_sheet(SHEET, ENGLISH))
     assert len(pages) > 1
     for text in pages:
@@ -261,7 +284,8 @@ def test_the_same_sheet_gives_the_same_bytes():
 
 @pytest.mark.parametrize("page", SHEET_PAGES)
 def test_it_is_printed_on_the_paper_asked_for(page):
-    assert page_sizes_mm(tally_sheet(SHEET, ENGLISH, page=page)) == {PAGE_SIZES_MM[page]}
+    """It lies on its long side: a tree with all its boxes is one row."""
+    assert page_sizes_mm(tally_sheet(SHEET, ENGLISH, page=page)) == {PAGE_SIZES_MM[page][::-1]}
 
 
 def test_every_font_is_embedded():
@@ -312,18 +336,6 @@ def test_letters_and_boxes_are_black_on_white():
     assert contrast_on_white(COLOURS["ink"]) >= 15
 
 
-def row_pieces(sheet, words, page):
-    labels = {tree.label for wave in sheet.waves for tree in wave.trees}
-    labels |= {tree.label for tree in sheet.reserve}
-    return [
-        piece
-        for piece in all_pieces(sheet, words, page)
-        if len(boxes(piece.drawing)) > 2
-        and labels & {line.text for line in printed_lines(piece.drawing)}
-        and not any("Accepted" in line.text for line in printed_lines(piece.drawing))
-    ]
-
-
 def boxes(drawing):
     return [
         placed.shape
@@ -332,28 +344,119 @@ def boxes(drawing):
     ]
 
 
+def drawn_frames(sheet, words, page):
+    """Frames of every page as they are drawn, but for those that count trees after a wave."""
+    return [
+        [
+            replace(box, x_mm=piece.x_mm + box.x_mm, y_mm=piece.y_mm + box.y_mm)
+            for piece in pieces
+            if not any("Accepted" in line.text for line in printed_lines(piece.drawing))
+            for box in boxes(piece.drawing)
+        ]
+        for pieces in tally_pages(sheet, words, page)
+    ]
+
+
+@pytest.mark.parametrize("page", SHEET_PAGES)
+@pytest.mark.parametrize("name", SHEETS)
+def test_boxes_are_looked_for_where_their_frames_are_drawn(name, page):
+    marked = tally_marked_pages(SHEETS[name], ENGLISH, page)
+    drawn = drawn_frames(SHEETS[name], ENGLISH, page)
+    assert [len(one.boxes) for one in marked] == [len(frames) for frames in drawn]
+    for one, frames in zip(marked, drawn, strict=True):
+        for box, frame in zip(one.boxes, frames, strict=True):
+            for side in ("x_mm", "y_mm", "width_mm", "height_mm"):
+                assert getattr(box, side) == pytest.approx(getattr(frame, side), abs=0.01)
+
+
+@pytest.mark.parametrize("name", ["usual", "measured"])
+def test_frames_lie_there_in_the_file_too(name):
+    """An independent reader of the file finds a rectangle at every box."""
+    sheet = SHEETS[name]
+    document = pypdfium2.PdfDocument(pdf_of(tally_sheet(sheet, ENGLISH)))
+    for one, page in zip(tally_marked_pages(sheet, ENGLISH, Page.LETTER), document, strict=True):
+        height = page.get_height()
+        found = [
+            (left * POINT_MM, (height - top) * POINT_MM, right * POINT_MM)
+            for left, _, right, top in (
+                item.get_bounds()
+                for item in page.get_objects()
+                if item.type == pdfium.FPDF_PAGEOBJ_PATH
+            )
+        ]
+        # What this reader calls bounds is the path, wider by the stroke's width on each side.
+        stroke = APPEARANCES[Ink.FRAME].width_mm
+        for box in one.boxes:
+            wanted = (box.x_mm - stroke, box.y_mm - stroke, box.x_mm + box.width_mm + stroke)
+            nearest = min(found, key=lambda bounds: dist(bounds, wanted))
+            assert nearest == pytest.approx(wanted, abs=0.01), box
+
+
 @pytest.mark.parametrize("page", SHEET_PAGES)
 @pytest.mark.parametrize("name", SHEETS)
 def test_rows_and_boxes_leave_room_for_gloves_and_pencil(name, page):
     sheet = SHEETS[name]
-    rows = row_pieces(sheet, ENGLISH, page)
-    wanted = sum(len(wave.trees) for wave in sheet.waves) + len(sheet.reserve)
-    assert len(rows) == wanted
-    for row in rows:
-        assert row.drawing.height_mm >= 8.0
-        for box in boxes(row.drawing):
-            assert box.height_mm >= 5.0
-            assert box.width_mm >= 5.0
+    trees_of = Counter()
+    for one in tally_marked_pages(sheet, ENGLISH, page):
+        tops = sorted({tree_of(box): box.y_mm for box in one.boxes}.items(), key=itemgetter(1))
+        trees_of.update(tree for tree, _ in tops)
+        for (_, above), (_, below) in pairwise(tops):
+            assert below - above >= 9.0
+        for box in one.boxes:
+            assert box.height_mm >= 4.5
+            assert box.width_mm >= 4.5
+    wanted = [tree.tree_id for wave in sheet.waves for tree in wave.trees]
+    wanted += [tree.tree_id for tree in sheet.reserve]
+    # Every tree stands on one page only.
+    assert trees_of == Counter(f"t{tree_id}" for tree_id in wanted)
+
+
+def tree_of(box):
+    return box.key.split(".")[0]
 
 
 def test_boxes_stand_under_each_other_and_apart():
-    rows = [boxes(row.drawing) for row in row_pieces(SHEET, ENGLISH, Page.A4)]
-    lefts = {tuple(round(box.x_mm, 3) for box in row) for row in rows}
+    rows = {}
+    for one in tally_marked_pages(SHEET, ENGLISH, Page.A4):
+        for box in one.boxes:
+            rows.setdefault(tree_of(box), []).append(box)
+    lefts = {tuple(round(box.x_mm, 3) for box in row) for row in rows.values()}
     assert len(lefts) == 1
-    # Three boxes a stage, one more for limbs, two for what was missed and one for no tree.
-    assert len(rows[0]) == 3 + 4 + 3 + 3 + 3
-    for one, other in pairwise(sorted(rows[0], key=lambda box: box.x_mm)):
-        assert one.x_mm + one.width_mm + 1.0 <= other.x_mm
+    row = next(iter(rows.values()))
+    # Answers and faults of each stage, two for what was missed, and one for each kind.
+    assert len(row) == (2 + 4) + (3 + 7) + (2 + 5) + (2 + 3) + 2 + 5
+    for one, other in pairwise(row):
+        assert one.x_mm + one.width_mm + 1.0 <= other.x_mm + 1e-6
+
+
+def test_every_box_of_a_row_has_its_letter_above_it():
+    piece = all_pieces(SHEET, ENGLISH, Page.LETTER)[6]
+    letters = [line for line in printed_lines(piece.drawing) if len(line.text) == 1]
+    one = tally_marked_pages(SHEET, ENGLISH, Page.LETTER)[0]
+    row = [box for box in one.boxes if tree_of(box) == tree_of(one.boxes[0])]
+    for box, frame in zip(row, boxes(piece.drawing), strict=True):
+        sign = box.key.split(".")[-1]
+        above = [
+            line
+            for line in letters
+            if line.text == sign
+            and frame.x_mm < line.left
+            and line.right < frame.x_mm + frame.width_mm
+        ]
+        assert len(above) == 1, box.key
+        # Other print keeps clear of the frames, so that it is not taken for a mark.
+        assert above[0].bottom <= frame.y_mm - APPEARANCES[Ink.FRAME].width_mm / 2 - 0.4
+
+
+def test_every_page_has_a_code_of_its_own_and_another_layout_another_one():
+    pages = tally_marked_pages(SHEET, ENGLISH, Page.LETTER)
+    codes = [one.code for one in pages]
+    assert {(code.kind, code.fields) for code in codes} == {(SheetKind.TALLY, ("7", "L", "EN"))}
+    assert [code.page_number for code in codes] == list(range(1, len(pages) + 1))
+    assert all(parse_code(code.text) == code for code in codes)
+    assert tally_marked_pages(SHEET, ENGLISH, Page.LETTER) == pages
+    other = tally_marked_pages(replace(SHEET, waves=SHEET.waves[1:]), ENGLISH, Page.LETTER)
+    assert other[0].code.layout != pages[0].code.layout
 
 
 def readers():
@@ -374,30 +477,47 @@ def test_nothing_is_clipped_in_spanish(name, page):
 
 
 def assert_sound(sheet, words, page):
-    width, height = PAGE_SIZES_MM[page]
+    left, top, right, bottom = content_area(SIZES[page])
     for pieces in tally_pages(sheet, words, page):
-        for piece in pieces:
+        content = [piece for piece in pieces if not is_frame(piece)]
+        assert len(pieces) - len(content) == 2
+        for piece in content:
             assert_nothing_clipped(piece.drawing)
             for box in boxes(piece.drawing):
-                assert 0.0 <= box.x_mm <= piece.drawing.width_mm - box.width_mm
-            # What office printers leave blank at the edges (common practice: 4.2 mm).
-            assert piece.x_mm >= 4.3
-            assert piece.x_mm + piece.drawing.width_mm <= width - 4.3
-            assert piece.y_mm >= 4.3
-            assert piece.y_mm + piece.drawing.height_mm <= height - 4.3
-        assert_apart(pieces)
+                assert 0.0 <= box.x_mm <= piece.drawing.width_mm - box.width_mm + 1e-6
+            assert piece.x_mm >= left - 1e-6
+            assert piece.x_mm + piece.drawing.width_mm <= right + 1e-6
+            assert piece.y_mm >= top - 1e-6
+            assert piece.y_mm + piece.drawing.height_mm <= bottom + 1e-6
+        assert_apart([rectangle(piece) for piece in content] + [code_room(SIZES[page])])
 
 
-def assert_apart(pieces):
-    """No piece of a page lies on the one below it."""
-    for above, below in pairwise(sorted(pieces, key=lambda piece: piece.y_mm)):
-        assert above.y_mm + above.drawing.height_mm <= below.y_mm + 0.01
+SIZES = {page: PAGE_SIZES_MM[page][::-1] for page in SHEET_PAGES}
+
+
+def is_frame(piece):
+    """Whether a piece is one of those that make a page readable from a photo."""
+    return piece.spoken_as is Role.FURNITURE and not printed_lines(piece.drawing)
+
+
+def rectangle(piece):
+    right, bottom = piece.x_mm + piece.drawing.width_mm, piece.y_mm + piece.drawing.height_mm
+    return (piece.x_mm, piece.y_mm, right, bottom)
+
+
+def assert_apart(rectangles):
+    """No piece of a page lies on another or on the code."""
+    for one, other in combinations(rectangles, 2):
+        beside = one[2] <= other[0] + 0.01 or other[2] <= one[0] + 0.01
+        below = one[3] <= other[1] + 0.01 or other[3] <= one[1] + 0.01
+        assert beside or below, (one, other)
 
 
 def test_a_piece_that_lies_on_another_would_be_found():
-    first, *others = tally_pages(SHEET, ENGLISH, Page.A4)[0]
+    pieces = [piece for piece in tally_pages(SHEET, ENGLISH, Page.A4)[0] if not is_frame(piece)]
+    first, *others = pieces
     with pytest.raises(AssertionError):
-        assert_apart([replace(first, y_mm=first.y_mm + 30), *others])
+        assert_apart([rectangle(replace(first, y_mm=first.y_mm + 30)), *map(rectangle, others)])
 
 
 def test_names_with_letters_that_the_font_lacks_are_refused():

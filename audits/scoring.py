@@ -25,6 +25,12 @@ from audits.vocabulary import (
 
 FULL_POINTS: Final = 100.0
 
+# The fields of measures that hold diameters.
+DIAMETER_LISTS: Final = ("cut_mm", "standing_mm", "diameters_mm")
+
+# The field of a tree's answers that names a gauge, under which problems with it are told.
+GAUGE: Final = "gauge"
+
 # Tops and limbs are judged on the whole tree, columns and heading on the drawn side.
 WHOLE_TREE_STAGES: Final = frozenset({Stage.TOP, Stage.LIMBS})
 
@@ -171,10 +177,32 @@ class TreeAnswers(_Answer):
         Set when the crew walked past the tree or its drawn side.
     stages : dict of Stage to Answer
         The answers; a stage without one is not scored.
+    gauge : int or None
+        Number of the print batch whose gauge the diameters were measured with; None for a caliper
+        or a gauge of one's own, and where no diameter was measured. No result depends on it.
     """
 
     missed: Missed | None = None
     stages: dict[Stage, Answer] = Field(default_factory=dict)
+    # Left out of what is stored where there is none: answers from before gauges read the same.
+    gauge: Annotated[
+        int | None, Field(strict=True, ge=1, le=2**31 - 1, exclude_if=lambda gauge: gauge is None)
+    ] = None
+
+    @property
+    def diameters_mm(self) -> tuple[tuple[float, ...], ...]:
+        """Every diameter that was measured: fresh trunk cuts, limbs standing, heading cuts."""
+        limbs, heading = self.stages.get(Stage.LIMBS), self.stages.get(Stage.HEADING)
+        return (
+            limbs.cut_mm if isinstance(limbs, LimbsMeasure) else (),
+            limbs.standing_mm if isinstance(limbs, LimbsMeasure) else (),
+            heading.diameters_mm if isinstance(heading, HeadingMeasure) else (),
+        )
+
+    @property
+    def has_diameters(self) -> bool:
+        """Whether any diameter was measured."""
+        return any(self.diameters_mm)
 
 
 _TREE_ANSWERS: Final = TypeAdapter(TreeAnswers)
@@ -238,19 +266,29 @@ def read_answers(payload: object) -> TreeAnswers:
     Raises
     ------
     InvalidInput
-        If a value lies outside its range; names the stage.
+        If a value lies outside its range, or a gauge is named where no diameter was measured;
+        names the stage, or the gauge.
     """
     try:
-        return _TREE_ANSWERS.validate_python(payload)
+        answers = _TREE_ANSWERS.validate_python(payload)
     except ValidationError as error:
         raise InvalidInput(
             {
-                str(problem["loc"][1] if len(problem["loc"]) > 1 else "stages"): say(
+                _field_of(problem["loc"]): say(
                     "This answer cannot be read: %(value)s", value=str(problem["input"])[:60]
                 )
                 for problem in error.errors()
             }
         ) from error
+    if answers.gauge is not None and not answers.has_diameters:
+        raise InvalidInput({GAUGE: say("A gauge is named, but no diameter was measured.")})
+    return answers
+
+
+def _field_of(location: tuple[int | str, ...]) -> str:
+    if location[:1] == (GAUGE,):
+        return GAUGE
+    return str(location[1] if len(location) > 1 else "stages")
 
 
 def score_tree(

@@ -245,6 +245,7 @@ class HeldBecause(StrEnum):
     OTHER_DRAW = "other_draw"
     STANDARD_CHANGED = "standard_changed"
     ANSWER_REFUSED = "answer_refused"
+    GAUGE_UNUSABLE = "gauge_unusable"
     ALREADY_SEALED = "already_sealed"
     STILL_OPEN = "still_open"
     OTHER_VERDICT = "other_verdict"
@@ -458,6 +459,7 @@ HELD_BECAUSE_NAMES: Final = {
     HeldBecause.OTHER_DRAW: mark("The map of its row has changed since its trees were drawn."),
     HeldBecause.STANDARD_CHANGED: mark("It was scored by another standard than the pass has."),
     HeldBecause.ANSWER_REFUSED: mark("An answer does not fit its stage."),
+    HeldBecause.GAUGE_UNUSABLE: mark("Its diameters were measured with a gauge not to be used."),
     HeldBecause.ALREADY_SEALED: mark("The audit was sealed before it came."),
     HeldBecause.STILL_OPEN: mark("A stage of the audit is still open."),
     HeldBecause.OTHER_VERDICT: mark("The phone showed another verdict than the one found here."),

@@ -12,6 +12,7 @@ from audits.records import Actor, Decision
 from audits.scoring import TreeAnswers, read_answers, score_tree
 from audits.services.access import require_crew_lead
 from audits.services.auditing import Device, refuse_used_ids
+from audits.services.gauges import refuse_unusable_gauges
 from audits.services.scorebook import (
     Scorebook,
     StageStanding,
@@ -103,6 +104,7 @@ def amend_in(
     client_id: str,
     device: Device,
     now: datetime,
+    decided: bool = False,
 ) -> None:
     """
     Correct a tree of a sealed audit in an open transaction.
@@ -127,6 +129,8 @@ def amend_in(
         Where it was made.
     now : datetime
         The present.
+    decided : bool, optional
+        Whether a person has decided that measures count although their gauge may not be used.
 
     Raises
     ------
@@ -152,6 +156,9 @@ def amend_in(
     read = read_answers(answers)
     score = score_tree(book.standard, read, method=book.crew_pass.method, stages=book.draw.stages)
     _refuse_fewer_stages(latest.answers, read)
+    refuse_unusable_gauges(
+        connection, book, [(read, read_answers(latest.answers))], now, decided=decided
+    )
     score_id = insert(
         connection,
         tree_score,

@@ -18,6 +18,7 @@ from audits.services.auditing import (
     record_in,
     replace_in,
 )
+from audits.services.gauges import GaugeRefused
 from audits.services.passes import finish_part
 from audits.services.scorebook import Scorebook, open_scorebook
 from audits.services.sealing import seal_in
@@ -165,7 +166,17 @@ class Applying:
             TreeEntry(item.tree, item.id, item.answers, self._device(book, item)) for item in items
         ]
         try:
-            record_in(self._connection, book, entries, self._now, though_given_up=True)
+            record_in(
+                self._connection,
+                book,
+                entries,
+                self._now,
+                though_given_up=True,
+                decided=self._decided,
+            )
+        except GaugeRefused as error:
+            against = self._kept(book, items[0].tree)
+            raise HeldBack(HeldBecause.GAUGE_UNUSABLE, against) from error
         except InvalidInput as error:
             against = self._kept(book, items[0].tree)
             raise HeldBack(HeldBecause.ANSWER_REFUSED, against) from error

@@ -22,6 +22,7 @@ from audits.scoring import TreeAnswers, TreeScore, read_answers, score_tree
 from audits.seasons import season_of
 from audits.services.access import require_crew_lead
 from audits.services.farms import insert_planting, the_farm
+from audits.services.gauges import refuse_unusable_gauges
 from audits.services.planning import (
     draw_lot,
     plan_lot_audit,
@@ -362,6 +363,7 @@ def record_in(
     now: datetime,
     *,
     though_given_up: bool = False,
+    decided: bool = False,
 ) -> None:
     """
     Store and score trees in an open transaction.
@@ -378,6 +380,8 @@ def record_in(
         The present.
     though_given_up : bool, optional
         Whether answers are kept although somebody has given the draw up since they were given.
+    decided : bool, optional
+        Whether a person has decided that measures count although their gauge may not be used.
 
     Raises
     ------
@@ -408,6 +412,17 @@ def record_in(
             book.standard, answers, method=book.crew_pass.method, stages=book.draw.stages
         )
         read[tree.id] = (entry, answers, score)
+    refuse_unusable_gauges(
+        connection,
+        book,
+        [
+            (answers, read_answers(existing[tree_id].answers) if tree_id in existing else None)
+            for tree_id, (_, answers, _) in read.items()
+            if answers.gauge is not None
+        ],
+        now,
+        decided=decided,
+    )
     fresh = [tree_id for tree_id in read if tree_id not in existing]
     insert_many(
         connection,

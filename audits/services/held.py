@@ -301,6 +301,7 @@ def _amend(
         client_id=item.id,
         device=device,
         now=now,
+        decided=True,
     )
 
 

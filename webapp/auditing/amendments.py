@@ -18,6 +18,7 @@ from webapp.auditing.blueprint import blueprint
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
 from webapp.auditing.entry import StagePanel, as_form, read_entry, read_missed, stage_panels
 from webapp.auditing.forms import AmendmentForm
+from webapp.auditing.gauges import gauge_question
 from webapp.auditing.places import lot_name, place_words
 from webapp.auditing.sheets import AmendedTree, versions_of
 from webapp.extensions import database, farm, present
@@ -118,6 +119,7 @@ def _page(
         place=place_words(tree, view.rows),
         side=words().say(SIDE_NAMES[tree.side]),
         stages=panels,
+        gauges=gauge_question(book, book.draw.stages, given, error.problems if error else None),
         missed=read_missed(given),
         client_id=new_client_id(),
         contested=_contested_stages(book.audit.id, tree.id),

@@ -11,6 +11,7 @@ from flask_babel import gettext, ngettext
 from audits.errors import Conflict, InvalidInput
 from audits.messages import Message
 from audits.records import DrawTree
+from audits.scoring import GAUGE
 from audits.services.accounts import LANGUAGES
 from audits.services.auditing import TreeEntry
 from audits.services.desk_entry import record_sheet
@@ -37,6 +38,7 @@ from webapp.auditing.desk_sheet import (
     typed_cells,
 )
 from webapp.auditing.device import new_client_id, posted_client_id, this_desk
+from webapp.auditing.gauges import GaugeQuestion, gauge_question
 from webapp.auditing.places import lot_name, position_words, row_name
 from webapp.auditing.samples import sample_of
 from webapp.auditing.sheets_on_paper import paper_columns, usual_page
@@ -113,7 +115,7 @@ def type_in(audit_id: int) -> ResponseReturnValue:
     """Keep everything that was typed, or nothing and say what is wrong with it."""
     verdict, sheet = _sheet(audit_id)
     typed = typed_cells(sheet, request.form)
-    reading = read_desk(sheet, typed)
+    reading = read_desk(sheet, typed, request.form.get(GAUGE, ""))
     client_id = request.form.get("client_id", "")
     if reading.problems:
         return _page(verdict, sheet, typed, reading.problems, client_id), 422
@@ -133,7 +135,10 @@ def type_in(audit_id: int) -> ResponseReturnValue:
         if "client_id" in error.problems:
             flash(message_text(error.message), "problem")
             return _page(verdict, sheet, typed, {}, new_client_id()), 422
-        problems = {f"t{cell}": problem for cell, problem in error.problems.items()}
+        problems = {
+            cell if cell == GAUGE else f"t{cell}": problem
+            for cell, problem in error.problems.items()
+        }
         return _page(verdict, sheet, typed, problems, client_id), 422
     except Conflict as error:
         flash(message_text(error.message), "problem")
@@ -200,11 +205,20 @@ def _page(
         shows_as_measured=any(
             cell.value == AS_MEASURED for row in rows for cells in row.cells for cell in cells
         ),
+        gauges=_gauges(sheet, problems),
+        gauge_problem=words().say(problems[GAUGE]) if GAUGE in problems else "",
         papers=[(str(page), PAPER_NAMES[page]) for page in SHEET_PAGES],
         usual_paper=str(usual_page()),
         languages=[(code, name) for code, name in LANGUAGE_NAMES if code in LANGUAGES],
         own_language=chosen_language(),
     )
+
+
+def _gauges(sheet: DeskSheet, problems: Mapping[str, Message]) -> GaugeQuestion | None:
+    """Ask with what diameters were measured, where the sheet has boxes for any."""
+    measured = [column.stage for column in sheet.columns if column.is_measured]
+    view = sheet.view
+    return gauge_question(view.book, measured, request.form, problems, before=view)
 
 
 def _parts(

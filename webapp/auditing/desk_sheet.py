@@ -10,6 +10,7 @@ from audits.errors import InvalidInput
 from audits.messages import Message, Words, say
 from audits.records import DrawTree
 from audits.scoring import (
+    GAUGE,
     WHOLE_TREE_STAGES,
     ClassAnswer,
     Missed,
@@ -131,8 +132,12 @@ def shows_fault(stage: Stage, typed: str, missed: str) -> bool:
     return bool(letters) and letters <= set(faults_by_letter(stage))
 
 
-def read_desk(sheet: DeskSheet, typed: Mapping[str, str]) -> DeskReading:
-    """Read the cells whose rows were changed; everything that cannot be taken is named at once."""
+def read_desk(sheet: DeskSheet, typed: Mapping[str, str], gauge: str = "") -> DeskReading:
+    """
+    Read the cells whose rows were changed; everything that cannot be taken is named at once.
+
+    `gauge` is what was chosen for the diameters of this sheet.
+    """
     reading = DeskReading()
     kinds = kinds_by_letter()
     changed = []
@@ -146,12 +151,12 @@ def read_desk(sheet: DeskSheet, typed: Mapping[str, str]) -> DeskReading:
         if kind is not None:
             reading.replaced[tree.id] = kind
     for tree, now in changed:
-        _read_row(sheet, tree, now, reading)
+        _read_row(sheet, tree, now, gauge, reading)
     return reading
 
 
 def _read_row(
-    sheet: DeskSheet, tree: DrawTree, now: Mapping[str, str], reading: DeskReading
+    sheet: DeskSheet, tree: DrawTree, now: Mapping[str, str], gauge: str, reading: DeskReading
 ) -> None:
     too_long = next((name for name, value in now.items() if len(value) > _LONGEST), None)
     if too_long is not None:
@@ -173,12 +178,17 @@ def _read_row(
         )
         return
     form, problems = _form_of(sheet, tree, now)
+    form[GAUGE] = gauge
     if not problems:
         problems = _unanswered(sheet, tree, form)
     if not problems:
         try:
-            reading.entries[tree.id] = _payload(sheet, form)
+            reading.entries[tree.id] = _payload(sheet, tree, form)
         except InvalidInput as error:
+            if GAUGE in error.problems:
+                # Asked once for the sheet, and so told once.
+                reading.problems[GAUGE] = error.problems[GAUGE]
+                return
             problems = {_box_of(sheet, name): problem for name, problem in error.problems.items()}
     reading.problems.update({cell_name(tree, name): problem for name, problem in problems.items()})
 
@@ -213,7 +223,7 @@ def _first_cell(tree: DrawTree, now: Mapping[str, str], *, typed: bool = True) -
     return next(iter(names), cell_name(tree, MISSED))
 
 
-def _payload(sheet: DeskSheet, form: MultiDict[str, str]) -> dict[str, Any]:
+def _payload(sheet: DeskSheet, tree: DrawTree, form: MultiDict[str, str]) -> dict[str, Any]:
     book = sheet.view.book
     payload = read_entry(
         form,
@@ -224,12 +234,12 @@ def _payload(sheet: DeskSheet, form: MultiDict[str, str]) -> dict[str, Any]:
         may_skip=set(book.draw.stages),
     )
     # What the scoring engine will not take is named at its box, as long as the tree is known.
-    score_tree(
-        book.standard,
-        read_answers(payload),
-        method=book.crew_pass.method,
-        stages=book.draw.stages,
-    )
+    answers = read_answers(payload)
+    score_tree(book.standard, answers, method=book.crew_pass.method, stages=book.draw.stages)
+    kept = sheet.view.answers.get(tree.id)
+    if kept is not None and kept.has_diameters and kept.diameters_mm == answers.diameters_mm:
+        # Another box of the row was changed; the diameters are those measured before.
+        payload[GAUGE] = kept.gauge
     return payload
 
 

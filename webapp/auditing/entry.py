@@ -16,6 +16,8 @@ from wtforms import Field
 from audits.errors import InvalidInput
 from audits.messages import Message, Units, Words, mark, say
 from audits.scoring import (
+    DIAMETER_LISTS,
+    GAUGE,
     WHOLE_TREE_STAGES,
     ClassAnswer,
     Missed,
@@ -48,6 +50,8 @@ from webapp.auditing.measures import (
 
 # The row of a stage has room for four tiles on the narrowest phone.
 _MOST_TILES: Final = 4
+# Nine digits are within what a database numbers.
+_MOST_DIGITS: Final = 9
 
 TAP_NAMES: Final = {
     Tap.RIGHT: RESULT_NAMES[Result.CONFORMING],
@@ -125,9 +129,10 @@ def read_entry(
             answers[str(stage)] = answer
         elif stage not in may_skip:
             problems[str(stage)] = _unanswered(stage, standard, missed)
+    gauge = _read_gauge(form, problems) if names_diameters(answers) else {}
     if problems:
         raise InvalidInput(problems)
-    return {"missed": missed, "stages": answers}
+    return {"missed": missed, "stages": answers, **gauge}
 
 
 def read_missed(form: MultiDict[str, str]) -> Missed | None:
@@ -151,6 +156,8 @@ def as_form(answers: TreeAnswers, standard: Standard, words: Words) -> MultiDict
     form: MultiDict[str, str] = MultiDict()
     if answers.missed is not None:
         form["kept_missed"] = answers.missed
+    if answers.has_diameters:
+        form[GAUGE] = "" if answers.gauge is None else str(answers.gauge)
     for stage, answer in answers.stages.items():
         if not isinstance(answer, ClassAnswer):
             form.update(write_measure(answer, words))
@@ -185,6 +192,22 @@ def stage_panels(
         _panel(stage, standard, method, selected, settled.get(stage, ""), words, problems or {})
         for stage in asked
     ]
+
+
+def names_diameters(stages: Mapping[str, Mapping[str, Any]]) -> bool:
+    """Tell whether any diameter is among answers by stage that are not looked through yet."""
+    return any(answer.get(name) for answer in stages.values() for name in DIAMETER_LISTS)
+
+
+def _read_gauge(form: MultiDict[str, str], problems: dict[str, Message]) -> dict[str, int]:
+    """Return the gauge that diameters were measured with; whether it may be used is not asked."""
+    text = form.get(GAUGE, "")
+    if not text:
+        return {}
+    if not (text.isascii() and text.isdecimal() and len(text) <= _MOST_DIGITS and int(text)):
+        problems[GAUGE] = say("Choose one of the gauges, or the caliper.")
+        return {}
+    return {GAUGE: int(text)}
 
 
 def _panel(

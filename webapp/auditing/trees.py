@@ -26,6 +26,7 @@ from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
 from webapp.auditing.entry import as_form, read_entry, read_missed, stage_panels
+from webapp.auditing.gauges import gauge_question
 from webapp.auditing.places import place_words, tree_place
 from webapp.auditing.standing import sign_of, tallies
 from webapp.extensions import database, farm, present
@@ -189,6 +190,9 @@ def _screen(
         stages=book.draw.stages,
         problems=error.problems if error else None,
     )
+    gauges = gauge_question(
+        book, book.draw.stages, given, error.problems if error else None, before=view
+    )
     if error is not None and not any(panel.error for panel in panels):
         flash(message_text(error.message), "problem")
     missed = read_missed(given)
@@ -201,6 +205,7 @@ def _screen(
         saved_words=_kept(view),
         undo_url=_undo_url(view, found),
         stages=panels,
+        gauges=gauges,
         tallies=tallies(view.standings),
         settled=_decided_stages(view),
         missed={

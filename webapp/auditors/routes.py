@@ -25,6 +25,7 @@ from audits.storage.queries import trends as trend_queries
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
 from webapp.auditing.entry import as_form, read_entry, read_missed, stage_panels
+from webapp.auditing.gauges import gauge_question
 from webapp.auditing.places import tree_place
 from webapp.auditors import measures, presenters
 from webapp.auditors.forms import NOBODY, WalkForm
@@ -358,6 +359,13 @@ def _screen(
         if last is None or last.id == found.id
         else url_for("auditors.tree", audit_id=book.audit.id, tree_id=last.id),
         stages=panels,
+        gauges=gauge_question(
+            book,
+            book.draw.stages,
+            given,
+            error.problems if error else None,
+            before=view.view,
+        ),
         tallies={},
         settled={},
         missed={

@@ -17,6 +17,7 @@ from audits.vocabulary import STAGE_NAMES, PassKind, Side, Stage
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
 from webapp.auditing.entry import as_form, read_entry, read_missed, stage_panels
+from webapp.auditing.gauges import gauge_question
 from webapp.checks import presenters
 from webapp.checks.forms import TreeForm, WorkerChoiceForm
 from webapp.extensions import database, farm, present
@@ -226,6 +227,7 @@ def _screen(
         worker=worker_words(check.worker),
         number=len(check.view.answers) + (0 if was else 1),
         stages=panels,
+        gauges=gauge_question(book, book.draw.stages, given, problems, before=check.view),
         missed={
             "tree_selected": missed is Missed.TREE,
             "side_selected": missed is Missed.SIDE,

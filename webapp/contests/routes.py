@@ -9,6 +9,7 @@ from flask_babel import gettext
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Worker
+from audits.scoring import GAUGE
 from audits.services import contesting
 from audits.services.contesting import DAYS_TO_ANSWER, DAYS_TO_DISAGREE, ContestToAnswer
 from audits.services.own_trees import (
@@ -22,7 +23,14 @@ from audits.storage.queries import farms as farm_queries
 from audits.vocabulary import Role, Stage
 from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
 from webapp.auditing.device import new_client_id, posted_client_id, this_device
-from webapp.auditing.entry import as_form, read_entry, read_missed, stage_panels
+from webapp.auditing.entry import (
+    as_form,
+    names_diameters,
+    read_entry,
+    read_missed,
+    stage_panels,
+)
+from webapp.auditing.gauges import gauge_question
 from webapp.contests import presenters
 from webapp.contests.files import csv_text, own_rows
 from webapp.contests.forms import AnswerForm, WordsForm
@@ -277,7 +285,14 @@ def _changed(found: ContestToAnswer) -> dict[str, Any]:
     if found.answers.missed is not None:
         return read
     kept = found.answers.model_dump(mode="json")
-    return {"missed": None, "stages": {**kept["stages"], **read["stages"]}}
+    stages = {**kept["stages"], **read["stages"]}
+    # A tree is measured with one gauge: the one of the diameters that were measured last.
+    gauge = (read if names_diameters(read["stages"]) else kept).get(GAUGE)
+    return {
+        "missed": None,
+        "stages": stages,
+        GAUGE: gauge if names_diameters(stages) else None,
+    }
 
 
 def _asked(found: ContestToAnswer) -> tuple[Stage, ...]:
@@ -308,6 +323,7 @@ def _change_page(
         line=presenters.open_line(found.contest),
         form=form,
         stages=panels,
+        gauges=gauge_question(book, _asked(found), given, error.problems if error else None),
         missed=read_missed(given),
         asks_missed=found.answers.missed is not None,
         client_id=new_client_id(),

@@ -139,9 +139,9 @@ def test_a_page_that_waits_shows_how_far_the_work_is(database, orchard, supervis
     with database.write() as connection:
         connection.execute(mixed_fit.update().values(state=FitState.RUNNING, progress=0.4))
     page = supervisor.get("/comparison?stage=top").text
-    assert 'data-fits="/comparison/fits?season=2025&amp;stage=top"' in page
+    assert 'data-waiting="/comparison/fits?season=2025&amp;stage=top"' in page
     assert '<progress id="fits-progress" max="1" value="0.4">' in page
-    assert "js/fitting.js" in page
+    assert "js/waiting.js" in page
     assert "Work out the fair rates" not in page
     assert supervisor.get("/comparison/fits?season=2025&stage=top").json == {
         "pending": 1,

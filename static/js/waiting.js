@@ -1,10 +1,10 @@
-// A page whose figures are still being worked out: asks how far they are, and loads itself anew
-// once they are there. Without this module people press the link that looks again.
+// A page that waits for figures or for a file: asks how far they are, and loads itself anew once
+// they are there. Without this module people press the link that looks again.
 
 const LOOK_EVERY_MS = 1000;
 const MOST_LOOKS = 900;
 
-const waiting = document.querySelector("[data-fits]");
+const waiting = document.querySelector("[data-waiting]");
 if (waiting) {
   look(waiting, 0);
 }
@@ -14,7 +14,7 @@ function look(waiting, looks) {
     return;
   }
   setTimeout(async () => {
-    const standing = await ask(waiting.dataset.fits);
+    const standing = await ask(waiting.dataset.waiting);
     if (standing?.pending === 0) {
       location.reload();
       return;

@@ -18,7 +18,7 @@ from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import SIDE_NAMES, Outcome, Stage
-from printables.document import to_pdf
+from printables.document import Document, to_pdf
 from printables.sheet import SHEET_PAGES, Page
 from printables.tally_records import (
     TallyAnswer,
@@ -62,6 +62,13 @@ def tally_sheet_pdf(
     source: Database, reader: Actor, audit_id: int, *, page: Page, language: str
 ) -> bytes:
     """Print the sample of an audit in a language; needs an application context, no request."""
+    return to_pdf(tally_document(source, reader, audit_id, page=page, language=language))
+
+
+def tally_document(
+    source: Database, reader: Actor, audit_id: int, *, page: Page, language: str
+) -> Document:
+    """Lay the sample of an audit out in a language; needs an application context, no request."""
     view = view_verdict(source, reader, audit_id, present())
     book = view.view.book
     sample = sample_of(source, book)
@@ -72,7 +79,7 @@ def tally_sheet_pdf(
     if version is None:
         raise NotFound(say("There is no such audit."))
     with read_in(language):
-        return to_pdf(tally_sheet(_sheet(view, version, sample), words(), page=page))
+        return tally_sheet(_sheet(view, version, sample), words(), page=page)
 
 
 def usual_page() -> Page:

@@ -7,7 +7,7 @@ from audits.services.coaching import CoachingView, CrewView, coaching_view, crew
 from audits.services.coaching import SeenFault as Seen
 from printables.coaching_sheet import CoachingSheet, SeenOnSheet, SinceLast, coaching_sheet
 from printables.crew_sheet import CrewSheet, CrewSheetStage, crew_sheet
-from printables.document import to_pdf
+from printables.document import Document, to_pdf
 from printables.sheet import Page
 from webapp.access import actor
 from webapp.extensions import database, farm, today
@@ -17,16 +17,24 @@ from webapp.season.choice import chosen_season, season_label
 
 def coaching_pdf(worker_id: int, page: Page) -> bytes:
     """Print a worker's coaching sheet in the worker's language."""
+    return to_pdf(coaching_document(worker_id, page))
+
+
+def coaching_document(worker_id: int, page: Page) -> Document:
+    """Lay a worker's coaching sheet out in the worker's language."""
     view = coaching_view(database(), actor(), worker_id, chosen_season())
-    return to_pdf(
-        coaching_sheet(sheet_of(view), words_of_farm(farm(), view.worker.language), page=page)
-    )
+    return coaching_sheet(sheet_of(view), words_of_farm(farm(), view.worker.language), page=page)
 
 
 def crew_pdf(crew_id: int, page: Page) -> bytes:
     """Print a crew leader's sheet in the reader's language."""
+    return to_pdf(crew_document(crew_id, page))
+
+
+def crew_document(crew_id: int, page: Page) -> Document:
+    """Lay a crew leader's sheet out in the reader's language."""
     view = crew_view(database(), actor(), crew_id, chosen_season())
-    return to_pdf(crew_sheet(crew_sheet_of(view), words(), page=page))
+    return crew_sheet(crew_sheet_of(view), words(), page=page)
 
 
 def sheet_of(view: CoachingView) -> CoachingSheet:

@@ -109,6 +109,8 @@ class StageWords:
         A few words with the limit itself, for a card without such a drawing.
     steps : tuple of Message
         What to do, in order, one idea a sentence.
+    beginner : tuple of Message
+        The steps for a card that has the headline above its picture: at most four.
     leave : tuple of Message
         When to leave the wood alone.
     """
@@ -119,6 +121,7 @@ class StageWords:
     hint: Message | None
     limit: Message | None
     steps: tuple[Message, ...]
+    beginner: tuple[Message, ...]
     leave: tuple[Message, ...]
 
 
@@ -425,7 +428,7 @@ def _top_words(standard: Standard, method: Method) -> StageWords:
         if standard.top_wire_mm is None
         else against_the_wire(rule.target_mm, standard.top_wire_mm)
     )
-    steps = [say("Cut the top at %(height)s from the ground.", height=target)]
+    steps = [say("Cut at %(height)s from the ground.", height=target)]
     if wire is not None:
         steps.append(say("That is %(place)s.", place=wire))
     steps.append(
@@ -440,6 +443,7 @@ def _top_words(standard: Standard, method: Method) -> StageWords:
         hint=wire,
         limit=wire,
         steps=tuple(steps),
+        beginner=tuple(steps),
         leave=_top_leave(rule),
     )
 
@@ -454,18 +458,17 @@ def _top_leave(rule: TopRule) -> tuple[Message, ...]:
 def _limbs_words(standard: Standard, *, low_bloom: bool) -> StageWords:
     rule = standard.limbs
     large = Length(rule.large_mm, LengthKind.DIAMETER)
-    steps = [
-        _limbs_headline(rule),
+    measure = (
         say("A limb counts from %(diameter)s up.", diameter=large),
         say("Measure %(distance)s out from the trunk.", distance=Length(rule.measured_out_mm)),
-        say("Take the thickest first."),
-    ]
+    )
+    cut: tuple[Message, ...] = (say("Leave a short, slanted stub."),)
     if rule.clean_cut_height_mm:
         clean = Length(rule.clean_cut_height_mm)
-        steps.append(say("Below %(height)s cut clean at the trunk.", height=clean))
-        steps.append(say("Higher up leave a short, slanted stub."))
-    else:
-        steps.append(say("Leave a short, slanted stub."))
+        cut = (
+            say("Below %(height)s cut clean at the trunk.", height=clean),
+            say("Higher up leave a short, slanted stub."),
+        )
     leave = [say("Leave the limbs if none is %(diameter)s thick.", diameter=large)]
     if low_bloom:
         leave.append(say("Few flower buds this year: take out less."))
@@ -475,7 +478,8 @@ def _limbs_words(standard: Standard, *, low_bloom: bool) -> StageWords:
         figure=_limbs_figure(rule),
         hint=say("the largest"),
         limit=say("%(diameter)s or more", diameter=large),
-        steps=tuple(steps),
+        steps=(_limbs_headline(rule), *measure, say("Take the thickest first."), *cut),
+        beginner=(*measure, *cut),
         leave=tuple(leave),
     )
 
@@ -508,6 +512,9 @@ def _limbs_figure(rule: LimbsRule) -> Message:
 
 def _columns_words(standard: Standard) -> StageWords:
     longest = Length(standard.columns.side_branch_mm)
+    long = say("Cut off side branches longer than %(length)s.", length=longest)
+    thick = say("Cut off side branches thicker than a pencil.")
+    keep = say("Keep the spurs and the tip.")
     return StageWords(
         stage=Stage.COLUMNS,
         headline=say("Make each branch one column."),
@@ -516,12 +523,13 @@ def _columns_words(standard: Standard) -> StageWords:
         limit=say("keep the spurs"),
         steps=(
             say("Make each branch one column."),
-            say("Cut off side branches longer than %(length)s.", length=longest),
-            say("Cut off side branches thicker than a pencil."),
+            long,
+            thick,
             say("Take one arm off each fork."),
             say("Take off strong uprights."),
-            say("Keep the spurs and the tip."),
+            keep,
         ),
+        beginner=(long, thick, say("Take off forks and strong uprights."), keep),
         leave=(
             say("Leave thin shoots up to %(length)s: they are spurs.", length=longest),
             say("Leave a branch that is one column already."),
@@ -539,6 +547,7 @@ def _heading_words(standard: Standard) -> StageWords:
             hint=say("leave every tip"),
             limit=say("leave every tip"),
             steps=(say("Do not head the branch ends."), say("Leave every tip on.")),
+            beginner=(say("Leave every tip on."),),
             leave=(say("Leave thin, hanging ends too."),),
         )
     if rule.rule is HeadingRule.OFF:
@@ -549,20 +558,23 @@ def _heading_words(standard: Standard) -> StageWords:
             hint=say("in this block"),
             limit=say("in this block"),
             steps=(say("No heading in this block."),),
+            beginner=(say("Leave every tip on."),),
             leave=(),
         )
     band = just(Band(rule.thinnest_mm, rule.thickest_mm))
+    steps = (
+        say("Find ends that hang and are thin."),
+        say("Cut them where they are pencil thick."),
+        say("That is %(band)s.", band=band),
+    )
     return StageWords(
         stage=Stage.HEADING,
-        headline=say("Cut thin, hanging ends at pencil size."),
+        headline=say("Cut thin ends that hang at pencil size."),
         figure=say("Pencil thick"),
         hint=say("thin ends that hang"),
         limit=band,
-        steps=(
-            say("Find ends that hang and are thin."),
-            say("Cut them where they are pencil thick."),
-            say("That is %(band)s.", band=band),
-        ),
+        steps=steps,
+        beginner=steps,
         leave=(
             say("Leave ends that do not hang."),
             say("Leave ends that are thicker than a pencil."),

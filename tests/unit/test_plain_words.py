@@ -133,7 +133,7 @@ def test_columns_keep_spurs_up_to_the_standards_length():
 @pytest.mark.parametrize(
     ("rule", "headline"),
     [
-        (HeadingRule.REQUIRED, "Cut thin, hanging ends at pencil size."),
+        (HeadingRule.REQUIRED, "Cut thin ends that hang at pencil size."),
         (HeadingRule.OFF, "No heading in this block."),
         (HeadingRule.FORBIDDEN, "Do not head the branch ends."),
     ],

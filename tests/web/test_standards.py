@@ -65,7 +65,7 @@ def test_a_standard_reads_in_plain_words_in_both_languages(supervisor, url):
 
     text = read_page(answer).text
     for sentence in (
-        "Cut the top at 9 ft 11 in from the ground.",
+        "Cut at 9 ft 11 in from the ground.",
         "That is 1 in below the top wire.",
         "Take out the 2 largest limbs.",
         "Make each branch one column.",

@@ -1,0 +1,371 @@
+"""The front of a card with all stages: a picture, a figure and few words for each."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from audits.card_words import (
+    StageLine,
+    brief_leave,
+    brief_line,
+    card_sick_wood,
+    leave_cases,
+    leave_heading,
+    stage_line,
+)
+from audits.errors import InvalidInput
+from audits.messages import Words, say
+from audits.plain_words import stage_words
+from audits.vocabulary import Stage
+from printables.cards.fitting import evened, fitted, tied, unbroken_size
+from printables.cards.request import CardFormat, CardRequest
+from printables.drawing.primitives import Drawing, Shape
+from printables.paragraphs import Run, paragraph, stacked
+from printables.stage_pictures import leave_pictures, stage_thumb
+
+_TIGHT: Final = 1.08
+
+
+def stages_of(request: CardRequest) -> tuple[Stage, ...]:
+    """
+    List the stages that the standard uses, from the top of the tree down.
+
+    Parameters
+    ----------
+    request : CardRequest
+        The card.
+
+    Returns
+    -------
+    tuple of Stage
+        The stages.
+    """
+    return tuple(stage for stage in Stage if request.standard.rule(stage).in_use)
+
+
+def described(request: CardRequest, words: Words, stages: Sequence[Stage]) -> str:
+    """
+    Say a front in full for those who cannot see it.
+
+    Parameters
+    ----------
+    request : CardRequest
+        The card.
+    words : Words
+        The reader's language and units.
+    stages : sequence of Stage
+        The stages on it.
+
+    Returns
+    -------
+    str
+        Each stage's steps, when to leave a tree, and what to do about sick wood.
+    """
+    subject = request.subject
+    said = [
+        stage_words(request.standard, stage, method=subject.method, low_bloom=subject.low_bloom)
+        for stage in stages
+    ]
+    parts = [
+        *(part for each in said for part in (each.headline, *each.steps, *each.leave)),
+        card_sick_wood(brief=False),
+    ]
+    return " ".join(dict.fromkeys(words.say(part) for part in parts))
+
+
+# --- all stages
+
+
+def all_stages(request: CardRequest, words: Words, room_mm: tuple[float, float]) -> Drawing:
+    """
+    Draw the stages, two in a row, with what holds for all of them below.
+
+    Parameters
+    ----------
+    request : CardRequest
+        The card.
+    words : Words
+        The reader's language and units.
+    room_mm : tuple of float
+        Width and height below the head.
+
+    Returns
+    -------
+    Drawing
+        Of that size.
+    """
+    width, height = room_mm
+    small = request.card_format is CardFormat.ID_1
+    foot = _small_foot(request, words, width) if small else _foot(request, words, width)
+    stages = stages_of(request)
+    columns = 1 if len(stages) == 1 else _COLUMNS
+    rows = -(-len(stages) // columns)
+    gap = 0.6 if small else 1.2
+    high = (height - foot.height_mm) / rows - gap
+    wide = (width - (columns - 1) * _BETWEEN_MM) / columns
+    lay_out = _beside if small else _between
+    cells = lay_out(request, stages, words, (wide, high))
+    shapes: list[Shape] = []
+    for place, cell in enumerate(cells):
+        row, column = divmod(place, columns)
+        shapes.append(cell.at(column * (wide + _BETWEEN_MM), row * (high + gap)))
+    shapes.append(foot.at(0.0, height - foot.height_mm))
+    return Drawing(width, height, tuple(shapes), "")
+
+
+_COLUMNS: Final = 2
+_BETWEEN_MM: Final = 1.0
+
+
+def _thumb(request: CardRequest, stage: Stage, words: Words) -> Drawing:
+    return stage_thumb(
+        request.standard, stage, words, method=request.subject.method, lettered=False
+    )
+
+
+def _key(line: StageLine, words: Words, width_mm: float, request: CardRequest) -> Drawing:
+    """Set the key of a stage, smaller only where a word would be broken."""
+    letters = request.letters
+    key = tied(words.say(line.key), width_mm, letters.key_pt, bold=True)
+    size = max(letters.least_key_pt, unbroken_size(key, width_mm, letters.key_pt, bold=True))
+    return paragraph([Run(key, bold=True)], width_mm, size, leading=_TIGHT)
+
+
+def _limit(
+    line: StageLine, words: Words, room_mm: tuple[float, float], wanted_pt: float, least_pt: float
+) -> Drawing | None:
+    """Set the limit of a stage; nothing if it has none, or if it does not fit."""
+    if line.limit is None:
+        return None
+    limit = words.say(line.limit)
+    wanted = unbroken_size(limit, room_mm[0], wanted_pt)
+    return fitted([[Run(limit)]], room_mm, (max(wanted, least_pt), least_pt))
+
+
+def _beside(
+    request: CardRequest, stages: Sequence[Stage], words: Words, size_mm: tuple[float, float]
+) -> list[Drawing]:
+    """Draw each stage beside its figure and its limit."""
+    width, height = size_mm
+    least = request.letters.least_pt
+    side = min(height, _THUMB_SHARE * width)
+    left = side + 1.2
+    room = width - left
+    cells = []
+    for stage in stages:
+        line = brief_line(request.standard, stage)
+        thumb = _thumb(request, stage, words)
+        parts = [_key(line, words, room, request)]
+        limit = _limit(line, words, (room, height - parts[0].height_mm), least, least)
+        parts += [limit] if limit is not None else []
+        text = stacked(parts, room, 0.3)
+        shapes = (
+            thumb.at(0.0, (height - side) / 2, side / thumb.width_mm),
+            text.at(left, max(0.0, (height - text.height_mm) / 2)),
+        )
+        cells.append(Drawing(width, height, shapes, thumb.title))
+    return cells
+
+
+_THUMB_SHARE: Final = 0.42
+
+
+def _between(
+    request: CardRequest, stages: Sequence[Stage], words: Words, size_mm: tuple[float, float]
+) -> list[Drawing]:
+    """Draw each stage between its figure and its limit, all pictures of one size."""
+    width, height = size_mm
+    letters = request.letters
+    lines = [stage_line(request.standard, stage, method=request.subject.method) for stage in stages]
+    keys = [_key(line, words, width, request) for line in lines]
+    limits = [
+        _limit(line, words, (width, height / 3), letters.text_pt, letters.least_pt)
+        for line in lines
+    ]
+    key_high = max(key.height_mm for key in keys)
+    side = min(
+        width,
+        *(
+            height - key_high - (0.0 if limit is None else limit.height_mm) - 0.4
+            for limit in limits
+        ),
+    )
+    cells = []
+    for stage, key, limit in zip(stages, keys, limits, strict=True):
+        thumb = _thumb(request, stage, words)
+        shapes = [key.at(0.0, 0.0), thumb.at(0.0, key_high, side / thumb.width_mm)]
+        if limit is not None:
+            shapes.append(limit.at(0.0, key_high + side + 0.4))
+        cells.append(Drawing(width, height, tuple(shapes), thumb.title))
+    return cells
+
+
+# --- what holds for all stages
+
+
+def _small_foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
+    """Say in two or three short lines when to leave a tree, and what to do about sick wood."""
+    low_bloom = request.subject.low_bloom
+    least = request.letters.least_pt
+    pictures = leave_pictures(request.standard, words, low_bloom=low_bloom)
+    sentence = brief_leave(request.standard, low_bloom=low_bloom)
+    sick = evened([Run(words.say(card_sick_wood(brief=True)), bold=True)], width_mm, least)
+    if sentence is None:
+        return sick
+    side = _SMALL_LEAVE_MM
+    left = len(pictures) * (side + 0.6) + 0.8
+    text = evened([Run(words.say(sentence))], width_mm - left, least)
+    high = max(side, text.height_mm)
+    shapes: list[Shape] = [
+        picture.at(place * (side + 0.6), (high - side) / 2, side / picture.width_mm)
+        for place, picture in enumerate(pictures)
+    ]
+    shapes += [text.at(left, (high - text.height_mm) / 2), sick.at(0.0, high + 0.2)]
+    return Drawing(width_mm, high + 0.2 + sick.height_mm, tuple(shapes), "")
+
+
+_SMALL_LEAVE_MM: Final = 7.6
+
+
+def _foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
+    """Show when to leave a tree, and say what to do about sick wood."""
+    letters = request.letters
+    sick = evened(
+        [Run(words.say(card_sick_wood(brief=False)), bold=True)], width_mm, letters.text_pt
+    )
+    leave = leave_strip(request, words, width_mm)
+    return stacked([leave, sick] if leave is not None else [sick], width_mm, 1.0)
+
+
+_LEAVE_MM: Final = 11.0
+
+
+def leave_strip(request: CardRequest, words: Words, width_mm: float) -> Drawing | None:
+    """
+    Draw trees to be left alone, with the reason beside each.
+
+    Parameters
+    ----------
+    request : CardRequest
+        The card.
+    words : Words
+        The reader's language and units.
+    width_mm : float
+        Width of the strip.
+
+    Returns
+    -------
+    Drawing or None
+        The strip; none if neither tops nor limbs are pruned, or if a reason's words would be
+        broken.
+    """
+    least = request.letters.least_pt
+    low_bloom = request.subject.low_bloom
+    pictures = leave_pictures(request.standard, words, low_bloom=low_bloom)
+    cases = [words.say(case) for case in leave_cases(request.standard, low_bloom=low_bloom)]
+    if not pictures:
+        return None
+    head = paragraph([Run(words.say(leave_heading()), bold=True)], width_mm, least + 0.5)
+    gap = 1.5
+    wide = (width_mm - gap * (len(pictures) - 1)) / len(pictures)
+    side = min(_LEAVE_MM, _THUMB_SHARE * wide)
+    room = wide - side - 0.8
+    if any(unbroken_size(case, room, least) < least for case in cases):
+        return None
+    captions = [evened([Run(case)], room, least) for case in cases]
+    high = max(side, *(caption.height_mm for caption in captions))
+    shapes: list[Shape] = [head.at(0.0, 0.0)]
+    top = head.height_mm + 0.4
+    for place, (picture, caption) in enumerate(zip(pictures, captions, strict=True)):
+        left = place * (wide + gap)
+        shapes += [
+            picture.at(left, top + (high - side) / 2, side / picture.width_mm),
+            caption.at(left + side + 0.8, top + (high - caption.height_mm) / 2),
+        ]
+    return Drawing(width_mm, top + high, tuple(shapes), "")
+
+
+# --- large print
+
+
+def large_print(request: CardRequest, words: Words, room_mm: tuple[float, float]) -> Drawing:
+    """
+    Draw the stages one below the other in large letters.
+
+    Parameters
+    ----------
+    request : CardRequest
+        The card.
+    words : Words
+        The reader's language and units.
+    room_mm : tuple of float
+        Width and height below the head.
+
+    Returns
+    -------
+    Drawing
+        Of that size.
+
+    Raises
+    ------
+    InvalidInput
+        If the words of this language are too long for letters of this size.
+    """
+    width, height = room_mm
+    stages = stages_of(request)
+    least = request.letters.least_pt
+    sick = [Run(words.say(card_sick_wood(brief=True)), bold=True)]
+    strip = leave_strip(request, words, width)
+    sentence = brief_leave(request.standard, low_bloom=request.subject.low_bloom)
+    said = [[Run(words.say(sentence))]] if sentence is not None else []
+    feet = [
+        None if strip is None else stacked([strip, evened(sick, width, least)], width, 1.0),
+        fitted([*said, sick], room_mm, (least, least), 1.0),
+    ]
+    for foot in feet:
+        if foot is None:
+            continue
+        high = (height - foot.height_mm - 1.0) / len(stages) - _ROWS_APART_MM
+        rows = [_large_row(request, stage, words, (width, high)) for stage in stages]
+        chosen = [row for row in rows if row is not None]
+        if len(chosen) == len(stages):
+            shapes: list[Shape] = [
+                row.at(0.0, place * (high + _ROWS_APART_MM)) for place, row in enumerate(chosen)
+            ]
+            shapes.append(foot.at(0.0, height - foot.height_mm))
+            return Drawing(width, height, tuple(shapes), "")
+    raise InvalidInput({"style": say("The words are too long for large print on this card.")})
+
+
+_ROWS_APART_MM: Final = 0.8
+_LARGE_THUMB_SHARE: Final = 0.3
+
+
+def _large_row(
+    request: CardRequest, stage: Stage, words: Words, size_mm: tuple[float, float]
+) -> Drawing | None:
+    """Draw a stage beside its figure and its limit; nothing if they do not fit."""
+    width, height = size_mm
+    letters = request.letters
+    line = brief_line(request.standard, stage)
+    thumb = _thumb(request, stage, words)
+    side = min(height, _LARGE_THUMB_SHARE * width)
+    left = side + 1.5
+    room = width - left
+    key = _key(line, words, room, request)
+    if unbroken_size(words.say(line.key), room, letters.key_pt, bold=True) < letters.least_key_pt:
+        return None
+    parts = [key]
+    if line.limit is not None:
+        space = (room, height - key.height_mm)
+        limit = _limit(line, words, space, letters.text_pt, letters.least_pt)
+        if limit is None:
+            return None
+        parts.append(limit)
+    text = stacked(parts, room)
+    if text.height_mm > height:
+        return None
+    shapes = (
+        thumb.at(0.0, (height - side) / 2, side / thumb.width_mm),
+        text.at(left, (height - text.height_mm) / 2),
+    )
+    return Drawing(width, height, shapes, thumb.title)

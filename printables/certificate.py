@@ -18,6 +18,7 @@ from printables.fonts import require_letters
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.sheet_frame import TEXT_PT
+from printables.training_record import rule_words
 
 NAME_PT: Final = 26.0
 LEAST_NAME_PT: Final = 16.0
@@ -26,7 +27,8 @@ LEAD_PT: Final = 14.0
 
 _FRAME_MM: Final = 12.0
 _INSIDE_MM: Final = 24.0
-_PICTOGRAM_MM: Final = 18.0
+_PICTOGRAM_MM: Final = 20.0
+_BETWEEN_MM: Final = 7.0
 
 
 @dataclass(frozen=True)
@@ -152,20 +154,22 @@ def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tu
     head = _head(certificate, words, room)
     stages = [_stage(each, words, room) for each in certificate.stages]
     foot = _foot(certificate, words, room)
-    upper = [*head, (Drawing(room, 0.0, (), ""), Role.FURNITURE)]
+    # What is left goes between the stages, and above and below all of them alike.
+    upper = sum(drawing.height_mm + below for drawing, below, _ in head)
+    left = height - 2 * _INSIDE_MM - upper - foot.height_mm
+    left -= sum(stage.height_mm for stage in stages)
+    between = min(_BETWEEN_MM, left / (len(stages) + 1))
+    around = (left - between * (len(stages) - 1)) / 2
     pieces = [Piece(_frame(page), 0.0, 0.0, Role.FURNITURE)]
     top = _INSIDE_MM
-    for drawing, role in upper:
-        if drawing.shapes:
-            pieces.append(Piece(drawing, _INSIDE_MM, top, role))
-        top += drawing.height_mm + 3.0
-    bottom = height - _INSIDE_MM - foot.height_mm
-    spare = bottom - top - sum(stage.height_mm for stage in stages)
-    gap = min(8.0, spare / (len(stages) + 1))
+    for drawing, below, role in head:
+        pieces.append(Piece(drawing, _INSIDE_MM, top, role))
+        top += drawing.height_mm + below
+    top += around
     for stage in stages:
-        top += gap
         pieces.append(Piece(stage, _INSIDE_MM, top, Role.TEXT))
-        top += stage.height_mm
+        top += stage.height_mm + between
+    bottom = height - _INSIDE_MM - foot.height_mm
     pieces.append(Piece(foot, _INSIDE_MM, bottom, Role.TEXT))
     return tuple(pieces)
 
@@ -205,18 +209,21 @@ def _name(name: str, width_mm: float) -> Drawing:
     return _centred(name, width_mm, LEAST_NAME_PT, bold=True)
 
 
-def _head(certificate: Certificate, words: Words, width_mm: float) -> list[tuple[Drawing, Role]]:
-    said = words.say(
-        say("was signed off on this farm in these stages of pruning by the block's standard.")
+def _head(
+    certificate: Certificate, words: Words, width_mm: float
+) -> list[tuple[Drawing, float, Role]]:
+    """Set what stands above the stages, each with the room below it and its role."""
+    said = say_n(
+        "learned this stage of pruning on this farm and was signed off in it.",
+        "learned these %(count)s stages of pruning on this farm and was signed off in them.",
+        len(certificate.stages),
     )
+    title = words.say(say("Certificate of sign-off"))
     return [
-        (_centred(certificate.farm, width_mm, LEAD_PT), Role.TEXT),
-        (
-            _centred(words.say(say("Certificate of sign-off")), width_mm, TITLE_PT, bold=True),
-            Role.TITLE,
-        ),
-        (_name(certificate.worker, width_mm), Role.TEXT),
-        (_centred(said, width_mm, TEXT_PT), Role.TEXT),
+        (_centred(certificate.farm, width_mm, LEAD_PT), 5.0, Role.TEXT),
+        (_centred(title, width_mm, TITLE_PT), 7.0, Role.TITLE),
+        (_name(certificate.worker, width_mm), 4.0, Role.TEXT),
+        (_centred(words.say(said), width_mm, LEAD_PT), 0.0, Role.TEXT),
     ]
 
 
@@ -224,31 +231,18 @@ def _stage(signed: SignedStage, words: Words, width_mm: float) -> Drawing:
     name = words.say(STAGE_NAMES[signed.stage])
     left = _PICTOGRAM_MM + 6.0
     room = width_mm - left
+    by_whom = say("Signed off on %(day)s by %(name)s.", day=signed.signed_on, name=signed.signed_by)
+    standard = say("%(block)s, standard %(version)s", block=signed.block, version=signed.version)
+    seen = say_n("Seen on %(count)s tree.", "Seen on %(count)s trees.", signed.trees)
     said = stacked(
         [
             paragraph([Run(f"{name}.", bold=True), Run(words.say(signed.headline))], room, LEAD_PT),
-            paragraph([Run(words.say(_rule_words(signed)))], room, TEXT_PT),
-            paragraph(
-                [
-                    Run(
-                        words.say(
-                            say(
-                                "Signed off on %(day)s by %(name)s. %(block)s, standard "
-                                "%(version)s.",
-                                day=signed.signed_on,
-                                name=signed.signed_by,
-                                block=signed.block,
-                                version=str(signed.version),
-                            )
-                        )
-                    )
-                ],
-                room,
-                TEXT_PT,
-            ),
+            paragraph([Run(f"{words.say(standard)}."), Run(words.say(seen))], room, TEXT_PT),
+            paragraph([Run(words.say(rule_words(signed.rule)))], room, TEXT_PT),
+            paragraph([Run(words.say(by_whom))], room, TEXT_PT),
         ],
         room,
-        0.8,
+        0.6,
     )
     height = max(said.height_mm, _PICTOGRAM_MM) + 2.6
     shapes = (
@@ -256,23 +250,12 @@ def _stage(signed: SignedStage, words: Words, width_mm: float) -> Drawing:
         stage_pictogram(signed.stage, name).at(0.0, 2.6, _PICTOGRAM_MM / PICTOGRAM_MM),
         said.at(left, 2.6),
     )
-    return Drawing(width_mm, height, shapes, name)
-
-
-def _rule_words(signed: SignedStage) -> Message:
-    if signed.rule.most_nonconforming == 0:
-        return say("Rule met: all of %(trees)s due trees in a row right.", trees=signed.trees)
-    return say_n(
-        "Rule met: at most %(count)s of %(trees)s due trees in a row wrong.",
-        "Rule met: at most %(count)s of %(trees)s due trees in a row wrong.",
-        signed.rule.most_nonconforming,
-        trees=signed.trees,
-    )
+    return Drawing(width_mm, height, shapes, said.title or name)
 
 
 def _foot(certificate: Certificate, words: Words, width_mm: float) -> Drawing:
     own = say(
-        "This is the farm's own statement. It is no licence, and it stands for no training that "
+        "This is the farm's own statement. It is no license, and it stands for no training that "
         "the law asks for."
     )
     issued = say("Issued on %(day)s.", day=certificate.issued_on)

@@ -119,6 +119,53 @@ def paged(
     return Document(title, author, language, leaves)
 
 
+def room_left(parts: Sequence[Part], page: Page, gap_mm: float) -> float:
+    """
+    Return how much room one more piece finds on the page that the last of some parts is on.
+
+    Parameters
+    ----------
+    parts : sequence of Drawing or Block
+        The pieces so far, from the beginning of a page on.
+    page : Page
+        The paper.
+    gap_mm : float
+        Room between two pieces.
+
+    Returns
+    -------
+    float
+        Height in mm, below 0 where not even the gap fits; all of a page without pieces.
+    """
+    room = content_height(page)
+    if not parts:
+        return room
+    last = _broken(parts, room, gap_mm)[-1]
+    return room - sum(part.height_mm + gap_mm for part in last)
+
+
+def under(heading: Drawing, part: Drawing, gap_mm: float) -> Block:
+    """
+    Keep a heading together with what stands below it.
+
+    Parameters
+    ----------
+    heading : Drawing
+        The heading.
+    part : Drawing
+        What stands below it.
+    gap_mm : float
+        Room between the two.
+
+    Returns
+    -------
+    Block
+        Both.
+    """
+    top = heading.height_mm + gap_mm
+    return Block((Piece(heading, 0.0, 0.0), Piece(part, 0.0, top)), top + part.height_mm)
+
+
 def _placed(part: Part, top_mm: float) -> list[Piece]:
     if isinstance(part, Drawing):
         return [Piece(part, MARGIN_MM, top_mm)]

@@ -8,13 +8,13 @@ from audits.messages import Message, Words, say
 from audits.plain_words import Band, just, stage_words
 from audits.standard import Standard
 from audits.units import Length, LengthKind
-from audits.vocabulary import METHOD_NAMES, STAGE_NAMES, HeadingRule, Stage
+from audits.vocabulary import METHOD_NAMES, RESULT_NAMES, STAGE_NAMES, HeadingRule, Result, Stage
 from printables.blanks import blank_fields, tick_line
 from printables.document import Document, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import largest_size
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
-from printables.drawing.pictograms import stage_pictogram
+from printables.drawing.pictograms import result_tile, stage_pictogram
 from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
 from printables.flow import Block, Part, content_width, paged
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
@@ -32,6 +32,7 @@ _BESIDE_MM: Final = 6.0
 _HEAD_PT: Final = 10.0
 _PICTOGRAM_MM: Final = 9.0
 _TREE_MM: Final = 23.0
+_TILE_MM: Final = 5.6
 _ROW_MM: Final = 12.0
 
 
@@ -149,7 +150,7 @@ def _asked(sheet: ModelTreeSheet, stage: Stage, words: Words, width_mm: float) -
             paragraph([Run(words.say(STAGE_NAMES[stage]), bold=True)], room, HEADING_PT),
             paragraph([Run(words.say(said.headline), bold=True)], room, TEXT_PT),
             *_sentences(steps, words, room),
-            *_sentences(said.leave, words, room),
+            *_leave(said.leave, words, room),
         ],
         room,
         1.0,
@@ -171,6 +172,18 @@ def _sentences(said: Sequence[Message], words: Words, width_mm: float) -> list[D
     return [paragraph([Run(words.say(each)) for each in said], width_mm, TEXT_PT)]
 
 
+def _leave(said: Sequence[Message], words: Words, width_mm: float) -> list[Drawing]:
+    """Set when to leave the wood alone, beside the tile of nothing due."""
+    if not said:
+        return []
+    left = _TILE_MM + 2.2
+    (letters,) = _sentences(said, words, width_mm - left)
+    tile = result_tile(Result.NOT_DUE, words.say(RESULT_NAMES[Result.NOT_DUE]))
+    shapes = (tile.at(0.0, 0.3, _TILE_MM / PICTOGRAM_MM), letters.at(left, 0.2))
+    height = max(letters.height_mm + 0.2, _TILE_MM + 0.3)
+    return [Drawing(width_mm, height, shapes, letters.title)]
+
+
 @dataclass(frozen=True)
 class _Counted:
     """A column to fill in: whose stage, what is counted, and what the standard asks."""
@@ -179,13 +192,14 @@ class _Counted:
     label: Message
     asked: Message
     share: float
+    cells: int = 1
 
 
 def _counted(standard: Standard) -> Iterator[_Counted]:
     stages = _stages(standard)
     if Stage.TOP in stages:
         height = say(
-            "%(height)s, %(tolerance)s more or less",
+            "%(height)s \u00b1\u00a0%(tolerance)s",
             height=Length(standard.top.target_mm),
             tolerance=Length(standard.top.tolerance_mm),
         )
@@ -209,7 +223,8 @@ def _counted(standard: Standard) -> Iterator[_Counted]:
         yield _Counted(Stage.HEADING, say("Ends headed"), just(0), 1.0)
         return
     band = just(Band(standard.heading.thinnest_mm, standard.heading.thickest_mm))
-    yield _Counted(Stage.HEADING, say("Thickness at each cut"), band, 1.9)
+    looked_at = standard.heading.looked_at
+    yield _Counted(Stage.HEADING, say("Thickness at each cut"), band, 1.9, cells=looked_at)
 
 
 def _limbs_asked(standard: Standard) -> Message:
@@ -239,8 +254,8 @@ def counted_parts(sheet: ModelTreeSheet, words: Words, width_mm: float) -> list[
     """
     heading = words.say(say("Count each tree before the crew starts"))
     fields = [
-        (words.say(say("Row")), 0.8),
-        (words.say(say("Pruned by")), 1.8),
+        (words.say(say("Row and trees")), 1.5),
+        (words.say(say("Pruned by")), 1.4),
         (words.say(say("Date")), 1.0),
     ]
     return [
@@ -295,9 +310,11 @@ def _table(sheet: ModelTreeSheet, words: Words, width_mm: float) -> Drawing:
         )
         shapes.append(Line((0.0, top), (width_mm, top), Ink.FINE_LINE))
         top += _ROW_MM
-    shapes += _sums(sheet, columns, edges, words, top)
-    bottom = top + _ROW_MM
-    shapes += _rules(columns, edges, first, (body, bottom), width_mm)
+    label = paragraph([Run(words.say(say("Trees that fit")), bold=True)], _TREE_MM - 2.0, _HEAD_PT)
+    bottom = top + max(_ROW_MM, label.height_mm + 2.0)
+    shapes.append(label.at(1.0, top + (bottom - top - label.height_mm) / 2))
+    shapes += _sums(sheet, columns, edges, words, bottom)
+    shapes += _rules(columns, edges, (first, body, body + asked_mm, top, bottom))
     title = words.say(say("Count each tree before the crew starts"))
     return Drawing(width_mm, bottom + 0.4, tuple(shapes), title)
 
@@ -346,34 +363,35 @@ def _sums(
     columns: Sequence[_Counted],
     edges: Sequence[float],
     words: Words,
-    top_mm: float,
+    bottom_mm: float,
 ) -> Iterator[Shape]:
     """Leave room for how many trees fit, stage by stage."""
-    label = paragraph([Run(words.say(say("Trees that fit")), bold=True)], _TREE_MM - 2.0, _HEAD_PT)
-    yield Line((0.0, top_mm), (edges[-1], top_mm), Ink.LINE)
-    yield label.at(1.0, top_mm + (_ROW_MM - label.height_mm) / 2)
     said = words.say(say("of %(trees)s", trees=sheet.trees))
     size = TEXT_PT * POINT_MM
     for stage in dict.fromkeys(column.stage for column in columns):
         _, last = _of_stage(columns, stage)
-        yield Text(edges[last] - 2.0, top_mm + _ROW_MM - 2.6, said, size, anchor=Anchor.END)
+        yield Text(edges[last] - 2.0, bottom_mm - 2.6, said, size, anchor=Anchor.END)
 
 
 def _rules(
     columns: Sequence[_Counted],
     edges: Sequence[float],
-    label_mm: float,
-    ends_mm: tuple[float, float],
-    width_mm: float,
+    heights_mm: tuple[float, float, float, float, float],
 ) -> Iterator[Shape]:
-    body, bottom = ends_mm
-    yield Line((0.0, body), (width_mm, body), Ink.LINE)
-    yield Line((0.0, bottom), (width_mm, bottom), Ink.LINE)
+    """Rule the table below the heads' labels, what is asked for, the trees and their sums."""
+    labels, body, trees, sums, bottom = heights_mm
+    for height in (body, sums, bottom):
+        yield Line((0.0, height), (edges[-1], height), Ink.LINE)
     for place, column in enumerate(columns):
         is_first = place == _of_stage(columns, column.stage)[0]
-        top, end = (0.0, bottom) if is_first else (label_mm, bottom - _ROW_MM)
+        top, end = (0.0, bottom) if is_first else (labels, sums)
         ink = Ink.LINE if is_first else Ink.HAIRLINE
         yield Line((edges[place], top), (edges[place], end), ink)
+        # Several cuts of a tree go side by side into one cell.
+        width = (edges[place + 1] - edges[place]) / column.cells
+        for number in range(1, column.cells):
+            x = edges[place] + number * width
+            yield Line((x, trees), (x, sums), Ink.HAIRLINE)
 
 
 def _decision(sheet: ModelTreeSheet, words: Words, width_mm: float) -> Drawing:

@@ -1,24 +1,28 @@
 """The rework order: what goes back to whom, where, and what nobody should cut again."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Final, TypeAlias
 
 from audits.messages import Message, Words, say, say_n
+from audits.plain_words import stage_words
 from audits.planting import place_in_row
-from audits.vocabulary import FAULT_NAMES, STAGE_NAMES, Fault, Side, Stage
+from audits.standard import Standard
+from audits.vocabulary import FAULT_NAMES, STAGE_NAMES, Fault, Method, Side, Stage
 from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
-from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
+from printables.drawing.primitives import Drawing, Line, Rect, Shape, Text
 from printables.drawing.strip import StripLabels, TreeMark, row_strip
-from printables.flow import content_width, paged
+from printables.flow import content_height, content_width, paged
 from printables.fonts import require_letters
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import Page
+from printables.sheet_frame import sheet_foot
+from printables.stage_pictures import stage_picture, stage_thumb
 
 TITLE_PT: Final = 18.0
 STAGE_PT: Final = 14.0
@@ -26,7 +30,9 @@ TEXT_PT: Final = 12.0
 FOOT_PT: Final = 9.0
 
 _TICK_MM: Final = 6.0
-_STAGE_LEFT_MM: Final = 20.0
+_PICTOGRAM_MM: Final = 15.0
+_BESIDE_MM: Final = 5.0
+_GAP_MM: Final = 3.0
 _LINE_GAP_MM: Final = 2.0
 _FRAME_MM: Final = 4.0
 
@@ -107,6 +113,10 @@ class ReworkSheet:
         What cannot be mended.
     contested : int, optional
         Scores behind the order with which a worker disagrees, not answered yet.
+    standard : Standard or None, optional
+        The standard to which the pictures of the stages are drawn; None for pictograms.
+    method : Method, optional
+        From where the crew works.
 
     Raises
     ------
@@ -124,6 +134,8 @@ class ReworkSheet:
     redo: tuple[OrderLine, ...]
     stop: tuple[OrderLine, ...] = ()
     contested: int = 0
+    standard: Standard | None = None
+    method: Method = Method.LADDER
 
     def __post_init__(self) -> None:
         people = {line.person for line in (*self.redo, *self.stop)}
@@ -160,26 +172,78 @@ def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) 
     """
     width = content_width(page)
     title = say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot)
-    pieces = [
-        _head(order, title, words, width),
-        *(_row(row, words, width) for row in order.rows),
-        *_redo(order, words, width),
-        *_stop(order, words, width),
-        _signatures(words, width, redone=bool(order.redo)),
-    ]
+    pieces = order_pieces(order, words, width, content_height(page))
 
-    def footer(number: int, count: int) -> Drawing:
-        return _footer(words.say(title), words, width, (number, count))
-
+    foot = f"{words.say(title)}. {order.farm}"
     return paged(
         [pieces],
-        footer,
+        lambda number, count: sheet_foot(foot, words, width, (number, count)),
         page=page,
         title=words.say(title),
         author=order.farm,
         language=words.language,
-        gap_mm=3.0,
+        gap_mm=_GAP_MM,
     )
+
+
+def order_pieces(
+    order: ReworkSheet, words: Words, width_mm: float, room_mm: float
+) -> list[Drawing]:
+    """
+    Set what stands on a rework order, with pictures as large as one page has room for.
+
+    Parameters
+    ----------
+    order : ReworkSheet
+        What goes back.
+    words : Words
+        The reader's language and units.
+    width_mm : float
+        Width between the margins.
+    room_mm : float
+        Height between the margins.
+
+    Returns
+    -------
+    list of Drawing
+        The pieces, from top to bottom.
+    """
+    title = say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot)
+    for picture in (_stage_picture, _stage_thumb):
+        pieces = [
+            _head(order, title, words, width_mm),
+            *(_row(row, words, width_mm) for row in order.rows),
+            *_redo(order, words, width_mm, picture),
+            *_stop(order, words, width_mm),
+            _signatures(words, width_mm, redone=bool(order.redo)),
+        ]
+        if sum(piece.height_mm + _GAP_MM for piece in pieces) - _GAP_MM <= room_mm:
+            break
+    return pieces
+
+
+def _stage_picture(order: ReworkSheet, stage: Stage, words: Words) -> Drawing:
+    """Draw what the stage asks to the numbers of the block, or its pictogram without them."""
+    if order.standard is None:
+        return _pictogram(stage, words)
+    return stage_picture(order.standard, stage, words, method=order.method)
+
+
+def _stage_thumb(order: ReworkSheet, stage: Stage, words: Words) -> Drawing:
+    """Draw it smaller, where an order is long."""
+    if order.standard is None:
+        return _pictogram(stage, words)
+    return stage_thumb(order.standard, stage, words, method=order.method)
+
+
+def _pictogram(stage: Stage, words: Words) -> Drawing:
+    drawn = stage_pictogram(stage, words.say(STAGE_NAMES[stage]))
+    shapes = (drawn.at(0.0, 0.0, _PICTOGRAM_MM / PICTOGRAM_MM),)
+    return Drawing(_PICTOGRAM_MM, _PICTOGRAM_MM, shapes, drawn.title)
+
+
+# Draws a stage beside what is to be done again in it.
+_Picture: TypeAlias = Callable[[ReworkSheet, Stage, Words], Drawing]
 
 
 def _head(order: ReworkSheet, title: Message, words: Words, width_mm: float) -> Drawing:
@@ -223,42 +287,47 @@ def _row(row: OrderRow, words: Words, width_mm: float) -> Drawing:
     return row_strip(row.marks, labels, row.trees_per_panel, width_mm)
 
 
-def _redo(order: ReworkSheet, words: Words, width_mm: float) -> list[Drawing]:
+def _redo(order: ReworkSheet, words: Words, width_mm: float, picture: _Picture) -> list[Drawing]:
     """Set one piece for each stage that goes back."""
     stages = [stage for stage in Stage if any(line.stage is stage for line in order.redo)]
     pieces = []
     for stage in stages:
         lines = [line for line in order.redo if line.stage is stage]
-        pieces.append(_stage_piece(stage, lines, order, words, width_mm))
+        drawn = picture(order, stage, words)
+        pieces.append(_stage_piece(drawn, stage, lines, order, words, width_mm))
     return pieces
 
 
 def _stage_piece(
+    picture: Drawing,
     stage: Stage,
     lines: Sequence[OrderLine],
     order: ReworkSheet,
     words: Words,
     width_mm: float,
 ) -> Drawing:
-    name = words.say(STAGE_NAMES[stage])
-    room = width_mm - _STAGE_LEFT_MM
+    left = picture.width_mm + _BESIDE_MM
+    room = width_mm - left
     heading = paragraph(
         [Run(words.say(say("Do again: %(stage)s", stage=say(STAGE_NAMES[stage]))), bold=True)],
         room,
         STAGE_PT,
     )
-    parts = [heading, *(_redo_line(line, order, words, room) for line in lines)]
+    asked = []
+    if order.standard is not None:
+        said = stage_words(order.standard, stage, method=order.method).headline
+        asked = [paragraph([Run(words.say(said))], room, TEXT_PT)]
+    parts = [heading, *asked, *(_redo_line(line, order, words, room) for line in lines)]
     letters = stacked(parts, room, _LINE_GAP_MM)
-    scale = 15.0 / PICTOGRAM_MM
     return Drawing(
         width_mm,
-        max(letters.height_mm, 15.0) + 3.0,
+        max(letters.height_mm, picture.height_mm) + 3.0,
         (
             Line((0.0, 0.0), (width_mm, 0.0), Ink.HAIRLINE),
-            stage_pictogram(stage, name).at(0.5, 3.0, scale),
-            letters.at(_STAGE_LEFT_MM, 3.0),
+            picture.at(0.0, 3.0),
+            letters.at(left, 3.0),
         ),
-        name,
+        words.say(STAGE_NAMES[stage]),
     )
 
 
@@ -395,17 +464,3 @@ def _signatures(words: Words, width_mm: float, *, redone: bool) -> Drawing:
         shapes.append(drawn.at(0.0, height + 2.0))
         height += 2.0 + drawn.height_mm
     return Drawing(width_mm, height, tuple(shapes), words.say(say("Done by")))
-
-
-def _footer(title: str, words: Words, width_mm: float, place: tuple[int, int]) -> Drawing:
-    size = FOOT_PT * POINT_MM
-    page = words.say(say("Page %(number)s of %(count)s", number=place[0], count=place[1]))
-    return Drawing(
-        width_mm,
-        size * 1.3,
-        (
-            Text(0.0, size, title, size, Ink.SOFT),
-            Text(width_mm, size, page, size, Ink.SOFT, anchor=Anchor.END),
-        ),
-        page,
-    )

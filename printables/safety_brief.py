@@ -18,11 +18,11 @@ from audits.safety import (
 )
 from audits.vocabulary import METHOD_NAMES, Method
 from printables.blanks import LINE_MM, TICK_MM, blank_fields
-from printables.document import Document, Piece
+from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
-from printables.flow import Block, Part, content_height, content_width, paged
+from printables.flow import Part, content_height, content_width, paged, room_left, under
 from printables.fonts import require_letters
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import Page
@@ -39,8 +39,9 @@ from printables.sheet_frame import (
 BLANK_LINES: Final = 12
 NEWCOMERS: Final = 3
 
-_FRAME_MM: Final = 4.0
-_GAP_MM: Final = 3.0
+_FRAME_MM: Final = 3.2
+_GAP_MM: Final = 1.3
+_ABOVE_MM: Final = 1.4
 _TAG_GAP_MM: Final = 4.0
 _TAG_PAD_MM: Final = 1.4
 
@@ -119,7 +120,7 @@ def safety_brief_sheet(brief: SafetyBrief, words: Words, *, page: Page = Page.LE
     foot = f"{title}. {brief.farm}"
     width = content_width(page)
     return paged(
-        [brief_parts(brief, words, width), signature_parts(brief, words, page)],
+        [brief_parts(brief, words, page)],
         lambda number, count: sheet_foot(foot, words, width, (number, count)),
         page=page,
         title=title,
@@ -129,9 +130,9 @@ def safety_brief_sheet(brief: SafetyBrief, words: Words, *, page: Page = Page.LE
     )
 
 
-def brief_parts(brief: SafetyBrief, words: Words, width_mm: float) -> list[Part]:
+def brief_parts(brief: SafetyBrief, words: Words, page: Page) -> list[Part]:
     """
-    Set what is said to the crew.
+    Set what is said to the crew, and the lines on which people sign.
 
     Parameters
     ----------
@@ -139,14 +140,15 @@ def brief_parts(brief: SafetyBrief, words: Words, width_mm: float) -> list[Part]
         What it is for.
     words : Words
         The reader's language and units.
-    width_mm : float
-        Width between the margins.
+    page : Page
+        The paper.
 
     Returns
     -------
     list of Drawing or Block
         The parts, from top to bottom.
     """
+    width_mm = content_width(page)
     title = words.say(say("Safety brief: %(method)s", method=say(METHOD_NAMES[brief.method])))
     below = [Run(f"{name}.") for name in (brief.farm, brief.block, brief.crew) if name]
     below.append(Run(words.say(say("Read it out before the work begins."))))
@@ -155,7 +157,7 @@ def brief_parts(brief: SafetyBrief, words: Words, width_mm: float) -> list[Part]
     for topic, group in groupby(notes, key=lambda note: note.topic):
         parts += _topic(topic, list(group), words, width_mm)
     parts.append(_last_word(notes, words, width_mm))
-    return parts
+    return [*parts, *_signatures(brief, words, page, parts)]
 
 
 def _help(brief: SafetyBrief, words: Words, width_mm: float) -> Drawing:
@@ -165,10 +167,10 @@ def _help(brief: SafetyBrief, words: Words, width_mm: float) -> Drawing:
     letters = stacked(
         [
             paragraph([Run(heading, bold=True)], inner, HEADING_PT),
-            *(paragraph([Run(words.say(each))], inner, TEXT_PT) for each in said),
+            paragraph([Run(words.say(each)) for each in said], inner, TEXT_PT),
         ],
         inner,
-        1.2,
+        0.8,
     )
     height = letters.height_mm + 2 * _FRAME_MM
     shapes = (
@@ -182,12 +184,21 @@ def _topic(
     topic: Topic, notes: Sequence[SafetyNote], words: Words, width_mm: float
 ) -> Iterator[Part]:
     """Set the notes of a topic; its heading stays with the first of them."""
-    heading = section_heading(words.say(TOPIC_NAMES[topic]), width_mm)
     tag_mm = widest_tag(words)
     drawn = [_note(note, words, width_mm, tag_mm) for note in notes]
-    first = heading.height_mm + 1.6
-    yield Block((Piece(heading, 0.0, 0.0), Piece(drawn[0], 0.0, first)), first + drawn[0].height_mm)
+    heading = _apart(section_heading(words.say(TOPIC_NAMES[topic]), width_mm))
+    yield under(heading, drawn[0], _GAP_MM)
     yield from drawn[1:]
+
+
+def _apart(heading: Drawing) -> Drawing:
+    """Leave more room above a heading than notes have between them."""
+    return Drawing(
+        heading.width_mm,
+        heading.height_mm + _ABOVE_MM,
+        (heading.at(0.0, _ABOVE_MM),),
+        heading.title,
+    )
 
 
 def widest_tag(words: Words) -> float:
@@ -240,55 +251,58 @@ def _last_word(notes: Sequence[SafetyNote], words: Words, width_mm: float) -> Dr
     """Say once who has the last word, for every kind that the notes name."""
     sentences = dict.fromkeys(AUTHORITY_SENTENCES[note.authority] for note in notes)
     heading = words.say(say("Who has the last word"))
-    letters = [section_heading(heading, width_mm)]
-    letters += [paragraph([Run(words.say(sentence))], width_mm, TEXT_PT) for sentence in sentences]
-    return stacked(letters, width_mm, 1.2, heading)
+    said = paragraph([Run(words.say(sentence)) for sentence in sentences], width_mm, TEXT_PT)
+    return stacked([_apart(section_heading(heading, width_mm)), said], width_mm, 1.0, heading)
 
 
-def signature_parts(brief: SafetyBrief, words: Words, page: Page) -> list[Part]:
+def _signatures(brief: SafetyBrief, words: Words, page: Page, before: Sequence[Part]) -> list[Part]:
     """
     Set the lines on which people sign that they heard the brief.
 
-    Parameters
-    ----------
-    brief : SafetyBrief
-        What it is for.
-    words : Words
-        The reader's language.
-    page : Page
-        The paper.
-
-    Returns
-    -------
-    list of Drawing or Block
-        The parts, from top to bottom; lines beyond the first page come in one part a page.
+    They begin below what is said where all of them fit there, else on a page of their own.
     """
     width = content_width(page)
     heading = words.say(say("Who was there"))
-    top: list[Part] = [
-        section_heading(heading, width),
-        blank_fields([(words.say(say("Date")), 1.0), (words.say(say("Given by")), 1.6)], width),
-        _language_line(words, width),
-        paragraph(
-            [Run(words.say(said)) for said in _AGREED],
-            width,
-            TEXT_PT,
-        ),
-    ]
-    used = sum(part.height_mm + 2 * _GAP_MM for part in top)
-    lines = _signature_lines(brief, words, width)
+    top = stacked(
+        [
+            _apart(section_heading(heading, width)),
+            blank_fields([(words.say(say("Date")), 1.0), (words.say(say("Given by")), 1.6)], width),
+            _language_line(words, width),
+            paragraph([Run(words.say(said)) for said in _AGREED], width, TEXT_PT),
+        ],
+        width,
+        2.0,
+        heading,
+    )
     head = _signature_head(words, width)
-    room = content_height(page)
-    groups: list[list[Drawing]] = [[]]
-    left = room - used - head.height_mm
+    room, pitch_mm = _room_and_pitch(brief, words, page, before, top.height_mm + head.height_mm)
+    lines = _signature_lines(brief, words, width, pitch_mm)
+    groups: list[list[Drawing]] = [[top, head]]
+    left = room - top.height_mm - head.height_mm
     for line in lines:
         if line.height_mm > left:
-            groups.append([])
-            left = room - head.height_mm
+            groups.append([head])
+            left = content_height(page) - head.height_mm
         groups[-1].append(line)
         left -= line.height_mm
-    return [*top, *(stacked([head, *group], width, 0.0, heading) for group in groups if group)]
+    return [stacked(group, width, 0.0, heading) for group in groups]
 
+
+def _room_and_pitch(
+    brief: SafetyBrief, words: Words, page: Page, before: Sequence[Part], head_mm: float
+) -> tuple[float, float]:
+    """Choose the page on which the lines begin and how far apart they are, so that all fit."""
+    whole = content_height(page)
+    for room in (room_left(before, page, _GAP_MM), whole):
+        for pitch_mm in _PITCHES_MM:
+            lines = _signature_lines(brief, words, content_width(page), pitch_mm)
+            if head_mm + sum(line.height_mm for line in lines) <= room:
+                return room, pitch_mm
+    return whole, _PITCHES_MM[0]
+
+
+# Room for a signature: closer where that spares a page.
+_PITCHES_MM: Final = (LINE_MM, 9.2, 8.4)
 
 _AGREED: Final[tuple[Message, ...]] = (
     say("I heard this brief in a language that I understand."),
@@ -321,24 +335,31 @@ _NAME_PART: Final = 0.48
 def _signature_head(words: Words, width_mm: float) -> Drawing:
     size = TEXT_PT * POINT_MM
     name, signature = words.say(say("Name")), words.say(say("Signature"))
+    top = 1.6 * size
     shapes = (
-        Text(_NUMBER_MM, size, name, size, bold=True),
-        Text(_NAME_PART * width_mm + 4.0, size, signature, size, bold=True),
-        Line((0.0, 1.6 * size), (width_mm, 1.6 * size), Ink.LINE),
+        Text(_NUMBER_MM, top, name, size, bold=True),
+        Text(_NAME_PART * width_mm + 4.0, top, signature, size, bold=True),
+        Line((0.0, top + 0.6 * size), (width_mm, top + 0.6 * size), Ink.LINE),
     )
-    return Drawing(width_mm, 1.6 * size, shapes, f"{name}, {signature}")
+    return Drawing(width_mm, top + 0.6 * size, shapes, f"{name}, {signature}")
 
 
-def _signature_lines(brief: SafetyBrief, words: Words, width_mm: float) -> list[Drawing]:
+def _signature_lines(
+    brief: SafetyBrief, words: Words, width_mm: float, pitch_mm: float
+) -> list[Drawing]:
     names = (*brief.names, *[""] * brief.blank_lines)
-    return [_signature_line(place, name, words, width_mm) for place, name in enumerate(names, 1)]
+    return [
+        _signature_line(place, name, words, (width_mm, pitch_mm))
+        for place, name in enumerate(names, 1)
+    ]
 
 
-def _signature_line(place: int, name: str, words: Words, width_mm: float) -> Drawing:
+def _signature_line(place: int, name: str, words: Words, size_mm: tuple[float, float]) -> Drawing:
+    width_mm, pitch_mm = size_mm
     size = TEXT_PT * POINT_MM
     split = _NAME_PART * width_mm
     said = paragraph([Run(name)], split - _NUMBER_MM - 2.0, TEXT_PT)
-    height = max(LINE_MM, said.height_mm + 3.0)
+    height = max(pitch_mm, said.height_mm + 3.0)
     shapes: tuple[Shape, ...] = (
         Text(_NUMBER_MM - 3.0, height - 2.0, words.show(place), size, anchor=Anchor.END),
         said.at(_NUMBER_MM, height - said.height_mm - 0.8),

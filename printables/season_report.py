@@ -22,7 +22,7 @@ from printables.drawing.inks import Ink
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Shape
-from printables.flow import Block, Part, content_height, content_width, paged
+from printables.flow import Block, Part, content_height, content_width, paged, room_left, under
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -39,7 +39,7 @@ from printables.table import Column, Table, table_pieces
 _GAP_MM: Final = 4.0
 _TABLE_PT: Final = 10.0
 _FIGURE_PT: Final = 22.0
-_CHART_HEIGHT_MM: Final = 58.0
+_CHART_HEIGHT_MM: Final = 62.0
 _PICTOGRAM_MM: Final = 11.0
 _MOST_DRAWN: Final = 24
 
@@ -259,7 +259,7 @@ def report_parts(report: SeasonReport, words: Words, page: Page) -> list[list[Pa
     list of list of Drawing or Block
         The parts of each chapter, which begins on a new page.
     """
-    width, room = content_width(page), content_height(page)
+    width = content_width(page)
     first: list[Part] = [
         _head(report, words, width),
         _key_figures(report, words, width),
@@ -270,16 +270,16 @@ def report_parts(report: SeasonReport, words: Words, page: Page) -> list[list[Pa
         (say("Lots by crew"), report.crews),
     ):
         if lines:
-            _add_table(first, words.say(heading), _lot_table(heading, lines, words), width, room)
-    chapters = [first]
+            _add_table(first, heading, _lot_table(heading, lines, words), words, page)
+    rest: list[Part] = []
     if report.stages:
-        chapters.append(_stage_parts(report, words, width, room))
-    last: list[Part] = []
+        rest += _stage_charts(report, words, width)
+        heading = say("First audits by stage")
+        _add_table(rest, heading, _stage_table(heading, report.stages, words), words, page)
     if report.crew_rates and report.stages:
-        table = _rate_table(report, words)
-        _add_table(last, words.say(say("Rates by crew")), table, width, room)
-    last += _method(report, words, width)
-    return [*chapters, last]
+        heading = say("Rates by crew")
+        _add_table(rest, heading, _rate_table(heading, report, words), words, page)
+    return [first, [*rest, *_method(report, words, width)]]
 
 
 def _head(report: SeasonReport, words: Words, width_mm: float) -> Block:
@@ -290,34 +290,19 @@ def _head(report: SeasonReport, words: Words, width_mm: float) -> Block:
     return sheet_head(title, [below], width_mm)
 
 
-def _add_table(
-    parts: list[Part], heading: str, table: Table, width_mm: float, page_mm: float
-) -> None:
+def _add_table(parts: list[Part], heading: Message, table: Table, words: Words, page: Page) -> None:
     """Add a table below its heading, beginning on the page that the parts before it have begun."""
-    head = section_heading(heading, width_mm)
-    used = _used(parts, page_mm)
-    pieces = table_pieces(table, width_mm, page_mm - used - head.height_mm - _GAP_MM, page_mm)
-    first = pieces[0]
-    if head.height_mm + 1.0 + first.height_mm > page_mm:
-        # A page holds the table's first part, but not its heading too.
-        pieces = table_pieces(table, width_mm, page_mm - head.height_mm - _GAP_MM, page_mm)
-        first = pieces[0]
-    parts.append(_under(head, first))
-    parts += pieces[1:]
+    width, room = content_width(page), content_height(page)
+    head = section_heading(words.say(heading), width)
+    above = head.height_mm + _UNDER_MM
+    first, *others = table_pieces(
+        table, width, room_left(parts, page, _GAP_MM) - above, room - above
+    )
+    parts.append(under(head, first, _UNDER_MM))
+    parts += others
 
 
-def _under(head: Drawing, drawn: Drawing) -> Block:
-    top = head.height_mm + 1.0
-    return Block((Piece(head, 0.0, 0.0), Piece(drawn, 0.0, top)), top + drawn.height_mm)
-
-
-def _used(parts: Sequence[Part], page_mm: float) -> float:
-    """Return how much of the last page the parts take, as they are going to be laid out."""
-    used = 0.0
-    for part in parts:
-        longer = used + _GAP_MM + part.height_mm if used else part.height_mm
-        used = longer if longer <= page_mm else part.height_mm
-    return used + _GAP_MM if used else 0.0
+_UNDER_MM: Final = 1.0
 
 
 def _key_figures(report: SeasonReport, words: Words, width_mm: float) -> Drawing:
@@ -434,11 +419,12 @@ def _lot_table(heading: Message, lines: Sequence[ReportLots], words: Words) -> T
     return Table(
         words.say(heading),
         (
-            Column(words.say(say("Name")), 2.0, bold=True),
+            Column(words.say(say("Name")), 2.2, bold=True),
             *(Column(words.say(head), 1.0, numeric=True) for head in heads),
         ),
         [(line.name, *_shown(line.figures, words)) for line in lines],
         SMALL_PT,
+        gap_mm=2.5,
         below=[words.say(line.reading) for line in lines],
     )
 
@@ -448,12 +434,11 @@ def _shown(figures: Sequence[int] | None, words: Words) -> list[str]:
     return ["-"] * 7 if figures is None else [words.show(figure) for figure in figures]
 
 
-def _stage_parts(report: SeasonReport, words: Words, width_mm: float, page_mm: float) -> list[Part]:
-    parts: list[Part] = []
-    heading = words.say(say("First audits by stage"))
-    _add_table(parts, heading, _stage_table(report.stages, words), width_mm, page_mm)
+def _stage_charts(report: SeasonReport, words: Words, width_mm: float) -> list[Part]:
+    """Set the rate and the chart of each stage, two side by side."""
     gap = 6.0
     half = (width_mm - gap) / 2
+    parts: list[Part] = []
     for place in range(0, len(report.stages), 2):
         cells = [_stage_cell(each, words, half) for each in report.stages[place : place + 2]]
         pieces = tuple(
@@ -462,10 +447,11 @@ def _stage_parts(report: SeasonReport, words: Words, width_mm: float, page_mm: f
             for piece in cell.pieces
         )
         parts.append(Block(pieces, max(cell.height_mm for cell in cells)))
-    return parts
+    heading = section_heading(words.say(say("Stages, the whole farm")), width_mm)
+    return [heading, *parts]
 
 
-def _stage_table(stages: Sequence[ReportStage], words: Words) -> Table:
+def _stage_table(heading: Message, stages: Sequence[ReportStage], words: Words) -> Table:
     heads = (
         (say("Stage"), 1.2),
         (say("First audits"), 0.8),
@@ -474,7 +460,7 @@ def _stage_table(stages: Sequence[ReportStage], words: Words) -> Table:
         (say("Leading fault where not accepted"), 2.0),
     )
     return Table(
-        words.say(say("First audits by stage")),
+        words.say(heading),
         tuple(
             Column(words.say(head), share, numeric=0 < place < len(heads) - 1, bold=place == 0)
             for place, (head, share) in enumerate(heads)
@@ -591,7 +577,7 @@ def _reading_of(chart: BlockChart) -> list[Message]:
     return said
 
 
-def _rate_table(report: SeasonReport, words: Words) -> Table:
+def _rate_table(heading: Message, report: SeasonReport, words: Words) -> Table:
     held_back = words.say(
         say("Fewer than %(people)s people: no figures are shown.", people=report.least_people)
     )
@@ -600,13 +586,12 @@ def _rate_table(report: SeasonReport, words: Words) -> Table:
         if crew.rates is None:
             rows.append((crew.name, "", held_back))
             continue
-        for place, (stage, rate) in enumerate(crew.rates):
-            name = "" if place else crew.name
-            rows.append((name, words.say(STAGE_NAMES[stage]), words.say(rate)))
-    heads = ((say("Crew"), 1.3), (say("Stage"), 0.8), (say("Reading"), 3.0))
+        for stage, rate in crew.rates:
+            rows.append((crew.name, words.say(STAGE_NAMES[stage]), words.say(rate)))
+    heads = ((say("Crew"), 1.2), (say("Stage"), 0.9), (say("Reading"), 3.4))
     columns = tuple(Column(words.say(head), share) for head, share in heads)
     return Table(
-        words.say(say("Rates by crew")),
+        words.say(heading),
         (replace(columns[0], bold=True), *columns[1:]),
         rows,
         _TABLE_PT,
@@ -617,11 +602,11 @@ def _method(report: SeasonReport, words: Words, width_mm: float) -> list[Part]:
     """Say how the figures came about, and on how many trees they rest."""
     heading = section_heading(words.say(say("How this was counted")), width_mm)
     notes = [_said(note, words, width_mm) for note in _notes(report.least_people)]
-    parts: list[Part] = [_under(heading, notes[0]), *notes[1:]]
+    parts: list[Part] = [under(heading, stacked(notes, width_mm, 1.8), _UNDER_MM)]
     if report.stages:
         sizes = section_heading(words.say(say("How many trees it rests on")), width_mm)
         (table,) = table_pieces(_size_table(report.stages, words), width_mm, _ANY, _ANY)
-        parts.append(_under(sizes, table))
+        parts.append(under(sizes, table, _UNDER_MM))
     return parts
 
 

@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from printables.drawing.inks import Ink
+from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text
-from printables.paragraphs import Run, paragraph, stacked
+from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 
 _PAD_MM: Final = 1.3
-_BETWEEN_MM: Final = 2.5
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,8 @@ class Table:
         Size of the letters.
     least_row_mm : float, optional
         Least height of a row, such as room for a hand.
+    gap_mm : float, optional
+        Room between two columns.
     below : sequence of str, optional
         A sentence for each row, which goes below it over the whole width; empty for none.
     """
@@ -61,6 +63,7 @@ class Table:
     rows: Sequence[Sequence[str]]
     size_pt: float = 10.0
     least_row_mm: float = 0.0
+    gap_mm: float = 4.0
     below: Sequence[str] = ()
 
 
@@ -115,7 +118,7 @@ def _row(
     *,
     is_head: bool = False,
 ) -> Drawing:
-    lefts, widths = _places(table.columns, width_mm)
+    lefts, widths = _places(table, width_mm)
     placed = [
         (left, _cell(cell, column, width, table.size_pt, bold=is_head or column.bold))
         for cell, column, left, width in zip(cells, table.columns, lefts, widths, strict=True)
@@ -137,12 +140,33 @@ def _row(
     return Drawing(width_mm, height, tuple(shapes), " ".join((*cells, below)).strip())
 
 
-def _places(columns: Sequence[Column], width_mm: float) -> tuple[list[float], list[float]]:
-    room = width_mm - _BETWEEN_MM * (len(columns) - 1)
-    shares = sum(column.share for column in columns)
-    widths = [room * column.share / shares for column in columns]
-    lefts = [sum(widths[:place]) + place * _BETWEEN_MM for place in range(len(columns))]
+def _places(table: Table, width_mm: float) -> tuple[list[float], list[float]]:
+    """Share the width out, so that no word of a head is broken while other columns can give."""
+    columns = table.columns
+    room = width_mm - table.gap_mm * (len(columns) - 1)
+    least = [_longest_word(column.title, table.size_pt) for column in columns]
+    widths = [0.0] * len(columns)
+    narrow: set[int] = set()
+    while True:
+        free = [place for place in range(len(columns)) if place not in narrow]
+        left = room - sum(least[place] for place in narrow)
+        shares = sum(columns[place].share for place in free)
+        for place, column in enumerate(columns):
+            widths[place] = (
+                least[place] if place in narrow else max(left, 0.0) * column.share / shares
+            )
+        too_narrow = {place for place in free if widths[place] < least[place]}
+        if not too_narrow or len(too_narrow) == len(free):
+            break
+        narrow |= too_narrow
+    lefts = [sum(widths[:place]) + place * table.gap_mm for place in range(len(columns))]
     return lefts, widths
+
+
+def _longest_word(text: str, size_pt: float) -> float:
+    size = size_pt * POINT_MM
+    # A hair more, so that rounding breaks no word that just fits.
+    return max((text_width(word, size, bold=True) for word in text.split()), default=0.0) + 0.01
 
 
 def _cell(text: str, column: Column, width_mm: float, size_pt: float, *, bold: bool) -> Drawing:

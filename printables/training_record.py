@@ -6,23 +6,22 @@ from datetime import date
 from typing import Final
 
 from audits.messages import Message, Words, say, say_n
-from audits.plain_words import sign_off_words
 from audits.standard import SignOffRule
 from audits.vocabulary import STAGE_NAMES, TRAINING_KIND_NAMES, Stage, TrainingKind
 from printables.blanks import blank_fields
-from printables.document import Document, Piece
+from printables.document import Document
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Drawing
-from printables.flow import Block, Part, content_height, content_width, paged
+from printables.flow import Block, Part, content_height, content_width, paged, room_left, under
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
 from printables.sheet_frame import HEADING_PT, TEXT_PT, section_heading, sheet_foot, sheet_head
 from printables.table import Column, Table, table_pieces
 
-_GAP_MM: Final = 3.0
-_PICTOGRAM_MM: Final = 15.0
+_GAP_MM: Final = 2.4
+_PICTOGRAM_MM: Final = 13.0
 _TABLE_PT: Final = 11.0
 # Rows to note a training by hand before it is typed.
 _BLANK_ROWS: Final = 3
@@ -121,7 +120,7 @@ class TrainingRecord:
     issued_on : date
         The day of the record.
     stages : tuple of LearnedStage
-        The stages, from the top of the tree down.
+        The stages, from the top of the tree down; at least one.
     trainings : tuple of TrainingLine
         All trainings.
     crew : str, optional
@@ -133,6 +132,8 @@ class TrainingRecord:
     ------
     InvalidInput
         If a name or a note has letters that the printed font lacks.
+    ValueError
+        If there is no stage.
     """
 
     farm: str
@@ -144,6 +145,8 @@ class TrainingRecord:
     started_on: date | None = None
 
     def __post_init__(self) -> None:
+        if not self.stages:
+            raise ValueError("stages is empty; a standard uses at least one")
         people = {line.noted_by for line in self.trainings}
         people |= {each.begun_by for each in self.stages}
         people |= {each.signed_off.name for each in self.stages if each.signed_off}
@@ -211,19 +214,15 @@ def record_parts(record: TrainingRecord, words: Words, page: Page) -> list[Part]
         The parts, from top to bottom.
     """
     width, room = content_width(page), content_height(page)
-    parts: list[Part] = [_head(record, words, width)]
-    parts += _stages(record.stages, words, width)
+    parts: list[Part] = [_head(record, words, width), *_stages(record.stages, words, width)]
     heading = section_heading(words.say(say("Trainings")), width)
-    used = sum(part.height_mm + _GAP_MM for part in parts) + heading.height_mm + _GAP_MM
-    tables = table_pieces(_trainings(record, words), width, room - used, room)
-    first = tables[0]
-    together = heading.height_mm + 1.0
-    parts.append(
-        Block((Piece(heading, 0.0, 0.0), Piece(first, 0.0, together)), together + first.height_mm)
-    )
-    parts += tables[1:]
-    parts.append(_signatures(words, width))
-    return parts
+    above = heading.height_mm + _UNDER_MM
+    left = room_left(parts, page, _GAP_MM) - above
+    first, *others = table_pieces(_trainings(record, words), width, left, room - above)
+    return [*parts, under(heading, first, _UNDER_MM), *others, _signatures(words, width)]
+
+
+_UNDER_MM: Final = 1.0
 
 
 def _head(record: TrainingRecord, words: Words, width_mm: float) -> Block:
@@ -238,14 +237,8 @@ def _head(record: TrainingRecord, words: Words, width_mm: float) -> Block:
 
 def _stages(stages: Sequence[LearnedStage], words: Words, width_mm: float) -> list[Part]:
     heading = section_heading(words.say(say("Stages learned")), width_mm)
-    drawn = [_stage(each, words, width_mm) for each in stages]
-    if not drawn:
-        return [heading]
-    first = heading.height_mm + 1.6
-    together = Block(
-        (Piece(heading, 0.0, 0.0), Piece(drawn[0], 0.0, first)), first + drawn[0].height_mm
-    )
-    return [together, *drawn[1:]]
+    first, *others = [_stage(each, words, width_mm) for each in stages]
+    return [under(heading, first, _UNDER_MM), *others]
 
 
 def _stage(learned: LearnedStage, words: Words, width_mm: float) -> Drawing:
@@ -254,15 +247,18 @@ def _stage(learned: LearnedStage, words: Words, width_mm: float) -> Drawing:
     room = width_mm - left
     letters = [
         paragraph([Run(f"{name}:", bold=True), Run(words.say(_state(learned)))], room, HEADING_PT),
-        *(paragraph([Run(words.say(line))], room, TEXT_PT) for line in _lines(learned)),
+        *(
+            paragraph([Run(said) for said in line], room, TEXT_PT)
+            for line in _lines(learned, words)
+        ),
     ]
     said = stacked(letters, room, 0.6)
     height = max(said.height_mm, _PICTOGRAM_MM) + 1.0
     shapes = (
         stage_pictogram(learned.stage, name).at(0.0, 0.5, _PICTOGRAM_MM / PICTOGRAM_MM),
-        said.at(left, 0.0),
+        said.at(left, max(0.0, (height - said.height_mm) / 2)),
     )
-    return Drawing(width_mm, height, shapes, name)
+    return Drawing(width_mm, height, shapes, said.title or name)
 
 
 def _state(learned: LearnedStage) -> Message:
@@ -271,35 +267,57 @@ def _state(learned: LearnedStage) -> Message:
     return say("Being learned") if learned.signed_off is None else say("Signed off")
 
 
-def _lines(learned: LearnedStage) -> list[Message]:
+def _lines(learned: LearnedStage, words: Words) -> list[list[str]]:
+    """Return what is said of a stage, one list a paragraph."""
     if learned.begun_on is None:
         return []
-    lines = [say("Begun on %(day)s by %(name)s.", day=learned.begun_on, name=learned.begun_by)]
-    signed = learned.signed_off
-    if signed is not None:
-        lines.append(
-            say(
-                "Signed off on %(day)s by %(name)s: %(wrong)s of %(trees)s trees wrong.",
-                day=signed.day,
-                name=signed.name,
-                wrong=signed.nonconforming,
-                trees=signed.trees,
-            )
-        )
-    else:
-        lines.append(
-            say_n(
-                "%(wrong)s of %(count)s due tree wrong so far.",
-                "%(wrong)s of %(count)s due trees wrong so far.",
-                learned.trees,
-                wrong=learned.nonconforming,
-            )
-        )
+    begun = say("Begun on %(day)s by %(name)s.", day=learned.begun_on, name=learned.begun_by)
+    behind = [] if learned.standard is None else [f"{words.say(learned.standard)}."]
     if learned.rule is not None:
-        lines.append(say("Rule: %(rule)s", rule=sign_off_words(learned.rule)))
-    if learned.standard is not None:
-        lines.append(learned.standard)
-    return lines
+        behind.append(words.say(rule_words(learned.rule)))
+    paragraphs = [[words.say(begun), words.say(_outcome(learned))], behind]
+    return [said for said in paragraphs if said]
+
+
+def _outcome(learned: LearnedStage) -> Message:
+    signed = learned.signed_off
+    if signed is None:
+        return say_n(
+            "%(wrong)s of %(count)s due tree wrong so far.",
+            "%(wrong)s of %(count)s due trees wrong so far.",
+            learned.trees,
+            wrong=learned.nonconforming,
+        )
+    return say(
+        "Signed off on %(day)s by %(name)s: %(wrong)s of %(trees)s trees wrong.",
+        day=signed.day,
+        name=signed.name,
+        wrong=signed.nonconforming,
+        trees=signed.trees,
+    )
+
+
+def rule_words(rule: SignOffRule) -> Message:
+    """
+    Say when a stage is signed off, in one short sentence.
+
+    Parameters
+    ----------
+    rule : SignOffRule
+        What the standard says of signing off.
+
+    Returns
+    -------
+    Message
+        The sentence.
+    """
+    if rule.most_nonconforming == 0:
+        return say("Rule: %(trees)s due trees in a row all right.", trees=rule.trees)
+    return say(
+        "Rule: at most %(wrong)s of %(trees)s due trees in a row wrong.",
+        wrong=rule.most_nonconforming,
+        trees=rule.trees,
+    )
 
 
 def _trainings(record: TrainingRecord, words: Words) -> Table:

@@ -7,12 +7,20 @@ import pytest
 
 from audits.errors import InvalidInput
 from audits.messages import ENGLISH, say
-from audits.vocabulary import Fault, Side, Stage
+from audits.standard import preset
+from audits.vocabulary import BearingHabit, Fault, Side, Stage
 from printables import flow, rework_order
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of
+from printables.sheet_frame import sheet_foot
+from tests.paper import (
+    assert_nothing_clipped,
+    page_sizes_mm,
+    page_texts,
+    pdf_of,
+    printed_lines,
+)
 from tests.reading import PSEUDO, spanish_words
 
 MARKS = tuple(
@@ -25,6 +33,7 @@ MARKS = tuple(
 )
 ROW_12 = OrderRow("Row 12", "north end", MARKS, 10)
 ROW_13 = OrderRow("Row 13", "", MARKS[:120])
+STANDARD = preset(BearingHabit.STANDARD, 3_352.8, top_wire_mm=3_048.0)
 ORDER = ReworkSheet(
     farm="Alder Flat",
     block="Gala Home 3",
@@ -118,15 +127,12 @@ def test_the_same_order_gives_the_same_bytes():
     assert one != pdf_of(rework_order.rework_order(replace(ORDER, lot=15), ENGLISH))
 
 
-def pieces(order, words, width):
-    title = say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot)
+def pieces(order, words, page):
+    title = words.say(say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot))
+    width = flow.content_width(page)
     return [
-        rework_order._head(order, title, words, width),
-        *(rework_order._row(row, words, width) for row in order.rows),
-        *rework_order._redo(order, words, width),
-        *rework_order._stop(order, words, width),
-        rework_order._signatures(words, width, redone=True),
-        rework_order._footer(words.say(title), words, width, (1, 2)),
+        *rework_order.order_pieces(order, words, width, flow.content_height(page)),
+        sheet_foot(f"{title}. {order.farm}", words, width, (1, 2)),
     ]
 
 
@@ -140,24 +146,29 @@ LONG = replace(
 )
 
 
+PICTURED = replace(LONG, standard=STANDARD)
+
+
 @pytest.mark.parametrize("words", [ENGLISH, PSEUDO], ids=["en", "pseudo"])
-@pytest.mark.parametrize("order", [ORDER, LONG], ids=["short names", "long names"])
+@pytest.mark.parametrize(
+    "order", [ORDER, LONG, PICTURED], ids=["short names", "long names", "pictures"]
+)
 @pytest.mark.parametrize("page", SHEET_PAGES)
 def test_nothing_is_clipped_or_printed_over(order, words, page):
-    for piece in pieces(order, words, flow.content_width(page)):
+    for piece in pieces(order, words, page):
         assert_nothing_clipped(piece)
 
 
 @pytest.mark.parametrize("page", SHEET_PAGES)
 def test_nothing_is_clipped_in_spanish(page):
-    for piece in pieces(LONG, spanish_words(), flow.content_width(page)):
+    for piece in pieces(LONG, spanish_words(), page):
         assert_nothing_clipped(piece)
 
 
 def test_a_name_without_spaces_is_broken_rather_than_cut_off():
     endless = "Hernándezquintanar" * 8
     order = replace(ORDER, redo=(replace(ORDER.redo[0], person=endless),))
-    for piece in pieces(order, ENGLISH, flow.content_width(Page.A4)):
+    for piece in pieces(order, ENGLISH, Page.A4):
         assert_nothing_clipped(piece)
     assert endless in printed(order).replace(" ", "")
 
@@ -172,3 +183,31 @@ def test_it_says_how_many_of_its_scores_are_contested():
     assert "Contested" not in printed()
     text = printed(replace(ORDER, contested=2))
     assert "Contested: 2 scores behind this order wait for a second person's answer." in text
+
+
+def test_a_strip_shows_each_row_and_where_faults_were_found():
+    strips = [piece for piece in pieces(ORDER, ENGLISH, Page.LETTER) if piece.title == "Row 12"]
+    (strip,) = strips
+    assert "fault found" in [line.text for line in printed_lines(strip)]
+
+
+def test_each_stage_to_do_again_has_its_picture_with_this_block_s_numbers():
+    order = replace(ORDER, standard=STANDARD)
+    text = printed(order)
+    assert len(page_texts(rework_order.rework_order(order, ENGLISH))) == 1
+    assert "9 ft 11 in" in text
+    assert "Make each branch one column." in text
+    assert "9 ft 11 in" not in printed()
+
+
+def test_pictures_get_smaller_before_an_order_takes_a_second_page():
+    stages = (Stage.TOP, Stage.LIMBS, Stage.COLUMNS, Stage.HEADING)
+    redo = tuple(replace(ORDER.redo[1], stage=stage) for stage in stages)
+    order = replace(ORDER, standard=STANDARD, rows=(ROW_12,), redo=redo)
+    assert len(page_texts(rework_order.rework_order(order, ENGLISH))) == 1
+    few = replace(order, redo=redo[:1])
+    heights = [
+        max(piece.height_mm for piece in pieces(each, ENGLISH, Page.LETTER) if piece.title == "Top")
+        for each in (few, order)
+    ]
+    assert heights[1] < heights[0]

@@ -17,6 +17,8 @@ from printables.sheet import PAGE_SIZES_MM, Page
 
 # Letters of a sheet's code in the QR: those of its alphanumeric mode (ISO/IEC 18004, table 5).
 _BETWEEN: Final = "/"
+# One letter for each paper that a sheet is read back from.
+PAPER_LETTERS: Final = {Page.LETTER: "L", Page.A4: "A"}
 _KINDS: Final = {SheetKind.TALLY: "PT", SheetKind.ANSWERS: "PA"}
 _CHECK_LETTERS: Final = 6
 

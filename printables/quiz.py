@@ -1,11 +1,14 @@
 """A quiz on paper: questions with pictures, room for a name, and the key on a page of its own."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 from audits.learning import Quiz
 from audits.messages import Message, Words, say
 from audits.questions import Question
 from audits.vocabulary import STAGE_NAMES
+from printables.answer_sheet import LETTERS, AnswerSheet, answer_leaf, quiz_mark
 from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
@@ -16,8 +19,6 @@ from printables.question_pictures import WIDTH_MM as PICTURE_MM
 from printables.question_pictures import question_picture
 from printables.sheet import Page
 from printables.subject import StandardSubject
-
-LETTERS: Final = "ABCD"
 
 TITLE_PT: Final = 18.0
 STEM_PT: Final = 13.0
@@ -31,7 +32,12 @@ _BESIDE_MM: Final = 5.0
 
 
 def quiz_paper(
-    subject: StandardSubject, quiz: Quiz, words: Words, *, page: Page = Page.LETTER
+    subject: StandardSubject,
+    quiz: Quiz,
+    words: Words,
+    *,
+    page: Page = Page.LETTER,
+    answer_sheets: Sequence[AnswerSheet] = (),
 ) -> Document:
     """
     Print a quiz with its answer key as the last page.
@@ -46,6 +52,9 @@ def quiz_paper(
         The reader's language and units.
     page : Page, optional
         The paper.
+    answer_sheets : sequence of AnswerSheet, optional
+        Whose answers are marked on sheets of their own, which come before the key; the questions
+        then have no boxes and can be handed out again.
 
     Returns
     -------
@@ -53,11 +62,12 @@ def quiz_paper(
         Its pages; the same for the same input.
     """
     width = content_width(page)
+    on_sheets = bool(answer_sheets)
     title = say("Quiz: %(block)s", block=subject.block)
     questions = [
-        _head(subject, title, words, width),
+        _head(subject, title, words, width, on_sheets=on_sheets),
         *(
-            _question_block(number, question, words, width)
+            _question_block(number, question, words, width, on_sheets=on_sheets)
             for number, question in enumerate(quiz.questions, start=1)
         ),
     ]
@@ -66,17 +76,38 @@ def quiz_paper(
     def footer(number: int, count: int) -> Drawing:
         return _footer(quiz, words, width, (number, count))
 
-    return paged(
-        [questions, key],
-        footer,
-        page=page,
-        title=words.say(title),
-        author=subject.farm,
-        language=words.language,
+    def laid(parts: Sequence[Sequence[Drawing]]) -> Document:
+        return paged(
+            parts,
+            footer,
+            page=page,
+            title=words.say(title),
+            author=subject.farm,
+            language=words.language,
+        )
+
+    paper = laid([questions, key])
+    if not answer_sheets:
+        return paper
+    before_key = len(laid([questions]).leaves)
+    sheets = [answer_leaf(sheet, words, page) for sheet in answer_sheets]
+    leaves = [*paper.leaves[:before_key], *sheets, *paper.leaves[before_key:]]
+    return replace(paper, leaves=leaves)
+
+
+def _head(
+    subject: StandardSubject,
+    title: Message,
+    words: Words,
+    width_mm: float,
+    *,
+    on_sheets: bool = False,
+) -> Drawing:
+    mark = (
+        say("Look at the picture. Mark one answer for each question on the answer sheet.")
+        if on_sheets
+        else say("Look at the picture. Mark one answer for each question.")
     )
-
-
-def _head(subject: StandardSubject, title: Message, words: Words, width_mm: float) -> Drawing:
     parts = [
         paragraph([Run(words.say(title), bold=True)], width_mm, TITLE_PT),
         paragraph(
@@ -84,10 +115,10 @@ def _head(subject: StandardSubject, title: Message, words: Words, width_mm: floa
             width_mm,
             TEXT_PT,
         ),
-        _lines_to_fill(words, width_mm),
+        *([] if on_sheets else [_lines_to_fill(words, width_mm)]),
         paragraph(
             [
-                Run(words.say(say("Look at the picture. Mark one answer for each question."))),
+                Run(words.say(mark)),
                 Run(words.say(say("Some trees are best left alone."))),
             ],
             width_mm,
@@ -114,13 +145,15 @@ def _lines_to_fill(words: Words, width_mm: float) -> Drawing:
     return Drawing(width_mm, baseline + 2.6, shapes, f"{name}, {day}")
 
 
-def _question_block(number: int, question: Question, words: Words, width_mm: float) -> Drawing:
+def _question_block(
+    number: int, question: Question, words: Words, width_mm: float, *, on_sheets: bool = False
+) -> Drawing:
     """Set a question with its picture on the right, kept in one piece."""
     picture = None if question.picture is None else question_picture(question.picture, words)
     room = width_mm - (0.0 if picture is None else PICTURE_MM + _BESIDE_MM)
     stem = paragraph([Run(words.say(question.stem), bold=True)], room - _NUMBER_MM, STEM_PT)
     choices = [
-        _choice(letter, words.say(choice), room)
+        _choice(letter, words.say(choice), room, on_sheets=on_sheets)
         for letter, choice in zip(LETTERS, question.choices, strict=False)
     ]
     letters = stacked([stem, *choices], room, 2.2)
@@ -141,13 +174,15 @@ def _question_block(number: int, question: Question, words: Words, width_mm: flo
     return Drawing(width_mm, height, tuple(shapes), letters.title)
 
 
-def _choice(letter: str, text: str, width_mm: float) -> Drawing:
+def _choice(letter: str, text: str, width_mm: float, *, on_sheets: bool) -> Drawing:
     size = TEXT_PT * POINT_MM
-    left = _NUMBER_MM + _CHOICE_LEFT_MM
+    letter_left = _NUMBER_MM + (0.0 if on_sheets else _BOX_MM + 2.0)
+    left = letter_left + _CHOICE_LEFT_MM - _BOX_MM - 2.0
     said = paragraph([Run(text)], width_mm - left, TEXT_PT)
+    box = () if on_sheets else (Rect(_NUMBER_MM, 0.1, _BOX_MM, _BOX_MM, Ink.FRAME, 0.8),)
     shapes: tuple[Shape, ...] = (
-        Rect(_NUMBER_MM, 0.1, _BOX_MM, _BOX_MM, Ink.FRAME, 0.8),
-        Text(_NUMBER_MM + _BOX_MM + 2.0, 0.95 * size, letter, size, bold=True),
+        *box,
+        Text(letter_left, 0.95 * size, letter, size, bold=True),
         said.at(left, 0.0),
     )
     return Drawing(width_mm, max(said.height_mm, _BOX_MM + 0.4), shapes, text)
@@ -160,7 +195,7 @@ def _key_head(subject: StandardSubject, quiz: Quiz, words: Words, width_mm: floa
             [
                 Run(f"{subject.block}.", bold=True),
                 Run(f"{words.say(subject.version_words())}."),
-                Run(words.say(_mark_of(quiz)), bold=True),
+                Run(words.say(quiz_mark(quiz)), bold=True),
             ],
             width_mm,
             TEXT_PT,
@@ -168,10 +203,6 @@ def _key_head(subject: StandardSubject, quiz: Quiz, words: Words, width_mm: floa
         paragraph([Run(words.say(say("Keep this page back.")))], width_mm, TEXT_PT),
     ]
     return stacked(parts, width_mm, 2.0)
-
-
-def _mark_of(quiz: Quiz) -> Message:
-    return say("Seed %(seed)s, variant %(variant)s", seed=str(quiz.seed), variant=quiz.variant)
 
 
 def _key_table(quiz: Quiz, words: Words, width_mm: float) -> Drawing:
@@ -209,7 +240,7 @@ def _key_row(number: int, question: Question, words: Words, width_mm: float) -> 
 def _footer(quiz: Quiz, words: Words, width_mm: float, place: tuple[int, int]) -> Drawing:
     size = FOOT_PT * POINT_MM
     page = words.say(say("Page %(number)s of %(count)s", number=place[0], count=place[1]))
-    mark = words.say(_mark_of(quiz))
+    mark = words.say(quiz_mark(quiz))
     shapes: tuple[Shape, ...] = (
         Text(0.0, size, mark, size, Ink.SOFT),
         Text(width_mm, size, page, size, Ink.SOFT, anchor=Anchor.END),

@@ -18,7 +18,7 @@ from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Shape, Text
-from printables.marked import Box, MarkedPage, SheetCode, layout_check
+from printables.marked import PAPER_LETTERS, Box, MarkedPage, SheetCode, layout_check
 from printables.paper_code import code_room, content_area, page_frame
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import PAGE_SIZES_MM, Page
@@ -41,9 +41,6 @@ from printables.tally_table import (
 
 TITLE_PT: Final = 15.0
 LEAD_PT: Final = 11.0
-
-# One letter for each paper in the code of a page.
-PAPER_LETTERS: Final = {Page.LETTER: "L", Page.A4: "A"}
 
 _LINE_MM: Final = 1.22 * TEXT_MM
 _CODE_GAP_MM: Final = 3.0

@@ -19,9 +19,10 @@ from audits.questions import (
 from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit, HeadingRule
 from printables import flow, quiz
-from printables.drawing.primitives import Drawing
+from printables.answer_sheet import LETTERS, AnswerSheet
+from printables.drawing.primitives import Drawing, Rect, flattened
 from printables.question_pictures import HEIGHT_MM, WIDTH_MM, question_picture
-from printables.quiz import LETTERS, TEXT_PT, quiz_paper
+from printables.quiz import TEXT_PT, quiz_paper
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from printables.subject import StandardSubject
 from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
@@ -121,6 +122,37 @@ def test_the_file_names_its_language():
 def test_a_quiz_fits_on_four_pages_and_its_key():
     for seed in range(12):
         assert len(page_texts(quiz_paper(SUBJECT, make_quiz(USUAL, seed=seed), ENGLISH))) <= 5
+
+
+# --- with answer sheets
+
+
+def test_answer_sheets_come_before_the_key_and_take_the_boxes_of_the_questions():
+    made = make_quiz(USUAL, seed=7)
+    sheets = [
+        AnswerSheet(SUBJECT, 17, made, worker_id, name)
+        for worker_id, name in ((5, "Ana Ruiz"), (6, "Luis Vega"))
+    ]
+    *questions, ana, luis, key = page_texts(
+        quiz_paper(SUBJECT, made, ENGLISH, answer_sheets=sheets)
+    )
+    assert "Answer sheet" in ana
+    assert "Ana Ruiz" in ana
+    assert "Luis Vega" in luis
+    assert "Answer key" in key
+    assert "on the answer sheet" in questions[0]
+    assert "Name" not in questions[0]
+    boxes = {
+        on_sheets: sum(
+            isinstance(placed.shape, Rect)
+            for question in made.questions
+            for placed in flattened(
+                quiz._question_block(1, replace(question, picture=None), ENGLISH, 180.0, **options)
+            )
+        )
+        for on_sheets, options in ((False, {}), (True, {"on_sheets": True}))
+    }
+    assert boxes == {False: sum(len(question.choices) for question in made.questions), True: 0}
 
 
 # --- whether it can be read

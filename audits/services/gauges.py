@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from audits.errors import InvalidInput
 from audits.gauges import BatchState, gauge_limits
 from audits.messages import Message, say
-from audits.records import Actor, Farm
+from audits.records import Actor
 from audits.scoring import GAUGE, TreeAnswers
 from audits.services.access import require_crew_lead
 from audits.services.farms import the_farm
@@ -99,7 +99,7 @@ def gauge_choice(
     asked = gauge_limits(standard)
     with database.read() as connection:
         farm = the_farm(connection, actor.farm_id)
-        usable = usable_for(connection, farm, standard, now)
+        usable = serving(usable_in(connection, farm, now), standard)
         chosen = {batch.number for batch in usable}
         return GaugeChoice(
             tuple(usable),
@@ -111,30 +111,24 @@ def gauge_choice(
         )
 
 
-def usable_for(
-    connection: sa.Connection, farm: Farm, standard: Standard, now: datetime
-) -> list[BatchView]:
+def serving(batches: Iterable[BatchView], standard: Standard) -> list[BatchView]:
     """
-    List the batches whose gauges serve for a standard, in an open transaction.
+    Return the batches whose gauges show the limits of a standard.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        An open transaction.
-    farm : Farm
-        The farm.
+    batches : Iterable of BatchView
+        Those that may be used on the farm.
     standard : Standard
         The version by which trees are scored.
-    now : datetime
-        The present.
 
     Returns
     -------
     list of BatchView
-        The newest first.
+        In the same order.
     """
     asked = gauge_limits(standard)
-    return [batch for batch in usable_in(connection, farm, now) if batch.limits.serves(asked)]
+    return [batch for batch in batches if batch.limits.serves(asked)]
 
 
 def refuse_unusable_gauges(

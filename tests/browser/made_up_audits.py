@@ -50,6 +50,7 @@ from audits.sampling import (
 from audits.sampling.stored import plan_payload
 from audits.sampling.tables import PlanKind, table_plan
 from audits.scoring import (
+    GAUGE,
     ClassAnswer,
     ColumnsMeasure,
     HeadingMeasure,
@@ -508,6 +509,11 @@ class Entry:
     problems: Mapping[str, Message] = field(default_factory=dict)
 
     @property
+    def gauge(self) -> int | None:
+        """The printed gauge that was chosen."""
+        return int(self.form[GAUGE]) if self.form.get(GAUGE) else None
+
+    @property
     def tiles(self) -> dict[str, list[str]]:
         """The form without what was typed as measures, which a phone takes by keys."""
         named = {f"{stage}_faults" for stage in Stage} | {str(stage) for stage in Stage}
@@ -521,9 +527,10 @@ class Entry:
 class Auditor:
     """Somebody who answers trees, errs, goes back, and finds what is no tree."""
 
-    def __init__(self, chance: Random, audit: MadeUpAudit) -> None:
+    def __init__(self, chance: Random, audit: MadeUpAudit, gauge: int | None = None) -> None:
         self.chance = chance
         self.audit = audit
+        self.gauge = gauge
         # How the work is: mostly good, mostly bad, or in between.
         self.share_wrong = chance.choice([0.02, 0.08, 0.2, 0.5])
         self.share_unread = chance.choice([0.0, 0.0, 0.0, 0.1])
@@ -610,6 +617,7 @@ class Auditor:
             if chance.random() < 0.01:
                 continue
             self._answer_stage(form, measures, stage)
+        form[GAUGE] = "" if self.gauge is None else str(self.gauge)
         answers, problems = _read(book, form, skippable)
         named = sorted(skippable, key=_order)
         return Entry(tree.id, form, measures, [str(stage) for stage in named], answers, problems)

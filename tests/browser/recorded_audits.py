@@ -49,13 +49,16 @@ def recordings(
     """Return audits made up at random, one for each seed, every other one in Spanish."""
     for seed in seeds:
         chance = Random(seed)  # noqa: S311 - the same audits every time
-        yield record(app, made_up_lot(chance, kinds), chance, LANGUAGES[seed % 2])
+        gauge = seed if seed % 3 else None
+        yield record(app, made_up_lot(chance, kinds), chance, LANGUAGES[seed % 2], gauge)
 
 
-def record(app: Flask, lot: MadeUpLot, chance: Random, language: str) -> Recording:
+def record(
+    app: Flask, lot: MadeUpLot, chance: Random, language: str, gauge: int | None = None
+) -> Recording:
     """Let somebody audit a lot, and note at each step where it stands and what is said of it."""
     audit = MadeUpAudit(lot)
-    auditor = Auditor(chance, audit)
+    auditor = Auditor(chance, audit, gauge)
     taken: list[tuple[Item | None, Entry | None]] = [(None, None)]
     views = [audit.view()]
     sealed = [False]
@@ -172,7 +175,12 @@ def _problem(problem: Message) -> str:
 
 def sent_of(entry: Entry) -> dict[str, Any]:
     """Return a tree's form as the phone holds it."""
-    return {"tree": entry.tree, "tiles": entry.tiles, "measures": entry.measures}
+    return {
+        "tree": entry.tree,
+        "tiles": entry.tiles,
+        "measures": entry.measures,
+        "gauge": entry.gauge,
+    }
 
 
 @dataclass(frozen=True)

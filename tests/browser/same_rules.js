@@ -41,13 +41,13 @@ function playStep(pkg, words, items, { item, entry }) {
   return { entry: read, numbers: numbersOf(audit), words: wordsOf(pkg, audit, words) };
 }
 
-function readEntry(pkg, words, audit, { tree, tiles, measures }) {
+function readEntry(pkg, words, audit, { tree, tiles, measures, gauge }) {
   const form = { get: (name) => tiles[name]?.[0] ?? null, getAll: (name) => tiles[name] ?? [] };
   const skippable = maySkip(pkg, audit, tree);
-  const { answers = null, problems = {} } = answersFrom(pkg, form, skippable, measures);
+  const { answers = null, problems = {} } = answersFrom(pkg, form, skippable, measures, gauge);
   return {
     skippable: [...skippable],
-    answers: answers && { missed: answers.missed, stages: mapped(answers.stages, withDefaults) },
+    answers: answers && { ...answers, stages: mapped(answers.stages, withDefaults) },
     problems: mapped(problems, (key) => words.say(key)),
   };
 }

@@ -900,6 +900,46 @@ def test_a_branch_that_is_no_column_wants_the_name_of_its_fault(hand, farm):
     expect(somebody.fault(Stage.COLUMNS)).to_be_checked()
 
 
+def test_a_printed_gauge_is_chosen_once_an_audit_and_noted_with_every_diameter(hand, farm):
+    somebody = hand()
+    page = somebody.page
+    name = {"en": "B7: Gauges, Creek Block, version 5", "es": "B7: Guías, Creek Block, versión 5"}
+    pkg = farm.packages["measured"] | {"gauges": [{"number": 7, "name": name}]}
+    somebody.run("await store.savePackages([argument]);", pkg)
+    audit_id = somebody.begin(pkg)
+
+    def measure(stage):
+        somebody.press(page.locator(f"[data-stage={stage}]").get_by_role("button"))
+        somebody.settle()
+        return page.locator(".measure-panel")
+
+    expect(measure("top").get_by_text("Diameters measured with")).to_have_count(0)
+    somebody.press_button("Done")
+    panel = measure("heading")
+    expect(panel.get_by_label("Caliper or own gauge")).to_be_checked()
+    panel.get_by_label(name["en"]).check()
+    somebody.press_button("Done")
+    somebody.score_tree()
+    measure("top")
+    somebody.press_button("Done")
+    # What was chosen on the tree before stands there again, also after the page was closed.
+    page.reload()
+    somebody.settle()
+    expect(measure("heading").get_by_label(name["en"])).to_be_checked()
+    somebody.press_button("Done")
+    somebody.score_tree()
+    given = [item["body"]["answers"]["gauge"] for item in somebody.items(audit_id, "tree")]
+    assert given == [7, 7]
+
+    # Without the gauge in the package it is not taken on in silence.
+    somebody.run("await store.savePackages([argument]);", pkg | {"gauges": []})
+    page.reload()
+    somebody.settle()
+    panel = measure("heading")
+    expect(panel.locator("[data-gauges]").get_by_role("alert")).to_contain_text("The gauge B7")
+    expect(panel.get_by_label("Caliper or own gauge")).to_be_checked()
+
+
 # --- photos --------------------------------------------------------------------------------------
 
 

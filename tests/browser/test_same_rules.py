@@ -235,7 +235,8 @@ SITUATIONS = (
     *("accepted by the mean", "not accepted by the mean", "measured, but counted"),
     *("a tree of the reserve in wave 1", "a tree of the reserve in wave 2"),
     *("a stage skipped", "a stage open again", "a tree to come back to"),
-    *("missed tree", "missed side", "a measure", "an answer refused", "an item refused"),
+    *("missed tree", "missed side", "a measure", "a printed gauge"),
+    *("an answer refused", "an item refused"),
 )
 
 
@@ -287,6 +288,7 @@ def _of_step(step: Mapping[str, Any], *, has_changed: bool) -> set[str]:
         answers = item["body"]["answers"]
         found |= {f"missed {answers['missed']}"} if answers["missed"] else set()
         found |= {"a measure" for a in answers["stages"].values() if a["kind"] != "class"}
+        found |= {"a printed gauge"} if "gauge" in answers else set()
         if entry and set(entry["skippable"]) - set(answers["stages"]):
             found.add("a stage skipped")
     return found
@@ -398,6 +400,12 @@ PLANTED = {
         "missed ? stage.missed[missed] : null",
         "null",
     ),
+    "a gauge is noted where no diameter was measured": (
+        "audit.js",
+        "gauge !== null && hasDiameters(stages)",
+        "gauge !== null",
+    ),
+    "no gauge is noted": ("audit.js", "gauge !== null && hasDiameters(stages)", "false"),
     "one long branch fewer is looked at": (
         "scoring.js",
         "Math.ceil((lookedAt",

@@ -108,16 +108,14 @@ def gauges_used(answers: Sequence[TreeAnswers]) -> dict[int | None, int]:
     return dict(sorted(used.items(), key=lambda item: item[0] or 0))
 
 
-def batch_words(batch: BatchView) -> str:
+def batch_name(batch: BatchView) -> Message:
     """Name a print batch: its number, what it is, and whose limits it shows."""
-    return str(
-        gettext(
-            "%(batch)s: %(kind)s, %(block)s, version %(version)s",
-            batch=f"B{batch.number}",
-            kind=words().say(BATCH_KIND_NAMES[batch.batch.kind]),
-            block=batch.block,
-            version=batch.version,
-        )
+    return say(
+        "%(batch)s: %(kind)s, %(block)s, version %(version)s",
+        batch=f"B{batch.number}",
+        kind=say(BATCH_KIND_NAMES[batch.batch.kind]),
+        block=batch.block,
+        version=batch.version,
     )
 
 
@@ -125,7 +123,7 @@ def unusable_lines(choice: GaugeChoice) -> list[UnusableLine]:
     """Return the gauges that cannot be chosen, each with why."""
     return [
         UnusableLine(
-            batch_words(one.batch),
+            words().say(batch_name(one.batch)),
             words().say(one.reason),
             way_to("printing.batch", number=one.batch.number),
         )
@@ -135,7 +133,7 @@ def unusable_lines(choice: GaugeChoice) -> list[UnusableLine]:
 
 def _field(choice: GaugeChoice, chosen: str, problem: Message | None) -> Field:
     options = {_OWN: str(gettext("Caliper or own gauge"))}
-    options |= {str(batch.number): batch_words(batch) for batch in choice.usable}
+    options |= {str(batch.number): words().say(batch_name(batch)) for batch in choice.usable}
     if chosen not in options:
         # Noted before, when it could be used: measures that stay as they are keep it.
         options[chosen] = str(

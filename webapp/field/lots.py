@@ -19,6 +19,7 @@ from audits.services.preparing import (
     prepare_rows,
     prepared_lots,
 )
+from audits.services.printing import usable_batches
 from audits.services.standards import standard_digest
 from webapp.access import actor, open_to_phones
 from webapp.auditing.places import lot_name
@@ -83,8 +84,9 @@ def _answer(
     prepared: list[PreparedLot], problems: list[dict[str, object]], drawn: list[PreparedLot]
 ) -> ResponseReturnValue:
     now = present()
+    gauges = usable_batches(database(), actor(), now)
     return jsonify(
-        prepared=[package(found, farm(), now) for found in prepared],
+        prepared=[package(found, farm(), now, gauges) for found in prepared],
         problems=problems,
         # Every draw that is open, so that a phone can drop the packages of the others.
         open=[found.draw.id for found in drawn],

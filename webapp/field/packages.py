@@ -1,6 +1,6 @@
 """Packages: what a phone takes along to audit one lot without signal."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
@@ -11,9 +11,12 @@ from audits.records import Farm
 from audits.sampling import walk_sizes
 from audits.sampling.stored import read_plan
 from audits.services.accounts import LANGUAGES
+from audits.services.gauges import serving
 from audits.services.preparing import PreparedLot
+from audits.services.printing import BatchView
 from audits.services.standards import standard_digest
 from audits.vocabulary import PLANTING_KIND_NAMES, PlantingKind
+from webapp.auditing.gauges import batch_name
 from webapp.auditing.places import lot_name, row_name
 from webapp.field.stages import panels_of, screen, stage_payload
 from webapp.reading import words_of_farm
@@ -22,8 +25,15 @@ from webapp.reading import words_of_farm
 SCHEMA: Final = 1
 
 
-def package(prepared: PreparedLot, farm: Farm, now: datetime) -> dict[str, object]:
-    """Return a drawn lot with all that a phone needs to audit it; nobody of the crew is named."""
+def package(
+    prepared: PreparedLot, farm: Farm, now: datetime, gauges: Sequence[BatchView] = ()
+) -> dict[str, object]:
+    """
+    Return a drawn lot with all that a phone needs to audit it; nobody of the crew is named.
+
+    `gauges` are the printed ones that may be used on the farm now: those that show other limits
+    than the lot's standard are left out.
+    """
     readers = {language: words_of_farm(farm, language) for language in LANGUAGES}
     standard, method = prepared.standard, prepared.crew_pass.method
     stages = prepared.draw.stages
@@ -57,6 +67,13 @@ def package(prepared: PreparedLot, farm: Farm, now: datetime) -> dict[str, objec
             "version": prepared.version.version,
             "digest": standard_digest(prepared.version),
         },
+        "gauges": [
+            {
+                "number": gauge.number,
+                "name": {key: reader.say(batch_name(gauge)) for key, reader in readers.items()},
+            }
+            for gauge in serving(gauges, standard)
+        ],
         "wave_sizes": walk_sizes(read_plan(plan.plan) for plan in prepared.plans),
         "stages": [
             stage_payload(plans[stage], standard, method, panel)

@@ -106,6 +106,12 @@ PHRASES_SCREENS: Final[dict[str, str | tuple[str, str]]] = {
     "measure.none": mark("none"),
     "measure.single_of": mark("%(single)s of %(all)s single"),
     "measure.name_fault": mark("Name the fault."),
+    "gauge.with": mark("Diameters measured with"),
+    "gauge.own": mark("Caliper or own gauge"),
+    "gauge.as_noted": mark("%(gauge)s, as noted before"),
+    "gauge.gone": mark(
+        "The gauge %(gauge)s of the trees before cannot be used any more. Choose again."
+    ),
     "measure.leave": mark("Back"),
     "measure.done": mark("Done"),
     "verdict.title": mark("Audit of %(lot)s"),

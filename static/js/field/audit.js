@@ -5,6 +5,7 @@
 import { isLengthFault, judgeByMean } from "./mean.js";
 import { leadingFault } from "./reasons.js";
 import {
+  hasDiameters,
   measuredValue,
   NONCONFORMING,
   NOT_DUE,
@@ -59,8 +60,9 @@ export function sealedOutcomes(audit) {
 // The answers on a tree from what was tapped, as webapp/auditing/entry.py reads it: { answers }, or
 // { problems } with the key of a sentence for each stage that cannot be taken. `form` has get and
 // getAll like FormData; stages in `skippable` may stay without an answer; `measures` are answers
-// measured by stage.
-export function answersFrom(pkg, form, skippable = new Set(), measures = {}) {
+// measured by stage, and `gauge` is what their diameters were measured with: the number of a printed
+// one, or null.
+export function answersFrom(pkg, form, skippable = new Set(), measures = {}, gauge = null) {
   const missed = missedOf(pkg, form);
   const stages = {};
   const problems = {};
@@ -77,7 +79,11 @@ export function answersFrom(pkg, form, skippable = new Set(), measures = {}) {
       problems[stage.stage] = unanswered(stage, missed);
     }
   }
-  return Object.keys(problems).length > 0 ? { problems } : { answers: { missed, stages } };
+  if (Object.keys(problems).length > 0) {
+    return { problems };
+  }
+  const named = gauge !== null && hasDiameters(stages) ? { gauge } : {};
+  return { answers: { missed, stages, ...named } };
 }
 
 const PLAY = { tree: playTree, take_back: playTakeBack, not_a_tree: playNotATree };

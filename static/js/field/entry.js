@@ -2,15 +2,17 @@
 // measured. It is read from stored answers, put onto the screen, read from it, and kept while a
 // language is changed or the page is loaded again in the middle of a tree.
 //
-//   { missed: null | "tree" | "side", tiles: { top: { value, faults } }, measures: { limbs: measure } }
+//   { missed: null | "tree" | "side", tiles: { top: { value, faults } }, measures: { limbs: measure },
+//     gauge: number of a printed gauge, null for one's own, undefined where none was asked for }
 
 import { answersFrom } from "./audit.js";
-import { scoreStage } from "./scoring.js";
+import { hasDiameters, scoreStage } from "./scoring.js";
 
 export const EMPTY = { missed: null, tiles: {}, measures: {} };
 
 export const entryOf = (pkg, answers) => {
-  const entry = { missed: answers.missed ?? null, tiles: {}, measures: {} };
+  const gauge = hasDiameters(answers.stages) ? (answers.gauge ?? null) : undefined;
+  const entry = { missed: answers.missed ?? null, tiles: {}, measures: {}, gauge };
   for (const stage of pkg.stages) {
     const answer = answers.stages[stage.stage];
     if (answer?.kind === "class") {
@@ -38,7 +40,7 @@ export const answersOf = (pkg, entry, skippable) => {
     get: (name) => (name === "kept_missed" ? entry.missed : (entry.tiles[name]?.value ?? null)),
     getAll: (name) => entry.tiles[name.replace(/_faults$/, "")]?.faults ?? [],
   };
-  return answersFrom(pkg, form, skippable, entry.measures);
+  return answersFrom(pkg, form, skippable, entry.measures, entry.gauge ?? null);
 };
 
 const tileOf = (stage, { tap, removed = null }) => {

@@ -25,6 +25,9 @@ export const FAULTS = {
   heading: ["thick", "thin", "left_long", "forbidden"],
 };
 
+// The fields of measures that hold diameters.
+const DIAMETERS = ["cut_mm", "standing_mm", "diameters_mm"];
+
 const MOST_COUNTED = 12;
 const MOST_REMOVED = 20;
 const THICKEST_LIMB_MM = 200;
@@ -62,6 +65,11 @@ export function measuredValue(stage, answer, missed) {
   }
   const one = answer.kind === "heading" && answer.diameters_mm.length === 1 && !answer.left_long;
   return one ? answer.diameters_mm[0] : null;
+}
+
+// Whether answers by stage have any diameter, as `has_diameters` of audits/scoring.py tells it.
+export function hasDiameters(stages) {
+  return Object.values(stages).some((answer) => DIAMETERS.some((name) => answer[name]?.length > 0));
 }
 
 function scoreTile(stage, { tap, faults = [], removed = null }) {

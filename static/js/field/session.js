@@ -5,8 +5,10 @@
 //   await session.record("tree", body)                    kept on the phone, then counted
 //   session.keepDraft(treeId, entry)                      a tree half answered, kept behind the taps
 //   session.draftOf(treeId)                               what was kept of it, or null
+//   session.gauge                                         what diameters are measured with from now on
 
 import { readAudit } from "./audit.js";
+import { lastGauge } from "./gauges.js";
 
 export const openSession = async (store, auditId) => {
   const audit = (await store.audits()).find(({ id }) => id === auditId);
@@ -16,10 +18,12 @@ export const openSession = async (store, auditId) => {
   }
   const items = [...audit.items];
   let draft = await store.draft();
+  const view = readAudit(pkg, items);
   const session = {
     id: auditId,
     pkg,
-    view: readAudit(pkg, items),
+    view,
+    gauge: lastGauge(view),
     record: async (kind, body) => {
       const { draw, standard } = pkg;
       items.push(await store.record(auditId, { draw, standard }, kind, body));

@@ -5,6 +5,7 @@
 //     returns { element, read() }             read() gives the measure as audits/scoring.py takes it
 //
 //   measureWords(pkg, answer, words)          a measure in a few words, for the line of its stage
+//   choices(title, names, chosen)             { element, chosen() }: names by value as a group to choose from
 
 import { key, make, shape } from "./elements.js";
 import { DIAMETER, HEIGHT, lengthWords } from "./lengths.js";
@@ -266,7 +267,8 @@ const faultChoices = (title, words, faults, given) =>
     { several: true },
   );
 
-const choices = (title, names, chosen, { several = false } = {}) => {
+// One of several, or several, by name; `chosen` are the values to begin with.
+export const choices = (title, names, chosen, { several = false } = {}) => {
   const group = `choice-${(made += 1)}`;
   const inputs = Object.entries(names).map(([value, name]) => {
     const input = make("input", { type: several ? "checkbox" : "radio", name: group, value });

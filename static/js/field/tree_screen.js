@@ -14,6 +14,7 @@ import { startTiles } from "../tiles.js";
 import { maySkip } from "./audit.js";
 import { key, make, shape } from "./elements.js";
 import { EMPTY, answersOf, entryOf, tileOfMeasure } from "./entry.js";
+import { gaugeChoice } from "./gauges.js";
 import { keptWords } from "./kept.js";
 import { photoKey } from "./photo.js";
 import { placeOf } from "./places.js";
@@ -36,6 +37,7 @@ class TreeScreen {
   #tree = null;
   #missed = null;
   #measures = {};
+  #gauge = undefined;
   #sections = new Map();
   #notice = null;
   #isKeeping = false;
@@ -300,12 +302,13 @@ class TreeScreen {
         tiles[stage] = { value, faults: value === "fault" ? named : [] };
       }
     }
-    return { missed: this.#missed, tiles, measures: { ...this.#measures } };
+    return { missed: this.#missed, tiles, measures: { ...this.#measures }, gauge: this.#gauge };
   }
 
-  #write({ missed, tiles, measures }) {
+  #write({ missed, tiles, measures, gauge }) {
     this.#missed = missed;
     this.#measures = { ...measures };
+    this.#gauge = gauge;
     for (const [stage, section] of this.#sections) {
       const chosen = tiles[stage];
       for (const input of section.querySelectorAll(".tile-row input")) {
@@ -574,6 +577,11 @@ class TreeScreen {
     const { pkg } = this.session;
     const given = this.#measures[stage] ?? null;
     const part = measuring(pkg, this.#rules(stage), { words, given });
+    const isNoted = this.#gauge !== undefined;
+    const gauges = gaugeChoice(pkg, stage, words, {
+      chosen: isNoted ? this.#gauge : this.session.gauge,
+      isNoted,
+    });
     const problem = make("div", { role: "alert" });
     const title = make("h2", { class: "measure-title", tabindex: "-1" }, words.term("stage", stage));
     const panel = make(
@@ -582,6 +590,7 @@ class TreeScreen {
       title,
       problem,
       part.element,
+      gauges?.element,
       make(
         "div",
         { class: "measure-keys" },
@@ -593,6 +602,9 @@ class TreeScreen {
           words.say("measure.done"),
           (event) => {
             const measure = part.read();
+            if (gauges) {
+              this.#gauge = this.session.gauge = gauges.read();
+            }
             if (!this.#takeMeasure(stage, measure)) {
               problem.replaceChildren(
                 make("p", { class: "field-problem" }, shape("fault"), make("span", {}, words.say("measure.name_fault"))),

@@ -73,7 +73,9 @@ class AuditTrees:
         return sorted(left, key=lambda tree: tree.reserve_order or 0)
 
 
-def audit_trees(connection: sa.Connection, book: Scorebook) -> AuditTrees:
+def audit_trees(
+    connection: sa.Connection, book: Scorebook, *, replacements: int | None = None
+) -> AuditTrees:
     """
     Return the trees of an audit's draw as this audit walks them.
 
@@ -83,6 +85,9 @@ def audit_trees(connection: sa.Connection, book: Scorebook) -> AuditTrees:
         An open transaction.
     book : Scorebook
         The audit.
+    replacements : int or None, optional
+        How many of its replacements to count, the first ones noted, for the walk as it was at that
+        time; all by default.
 
     Returns
     -------
@@ -94,7 +99,7 @@ def audit_trees(connection: sa.Connection, book: Scorebook) -> AuditTrees:
     given_up = is_given_up(trees, book.sample_size)
     # A blind second audit goes the way of the first, to the trees that were scored there.
     walked_by = book.audit.id if book.check_of is None else book.check_of
-    replaced = queries.replacements(connection, farm_id, walked_by)
+    replaced = queries.replacements(connection, farm_id, walked_by)[:replacements]
     if replaced:
         trees = _own_walk(trees, replaced, _rows_walked(connection, book, trees))
     if book.check_of is not None:

@@ -1,6 +1,7 @@
 """The desk: a paper sheet typed in, all of it or nothing, by the rules of the tree screen."""
 
 import re
+from dataclasses import replace
 from datetime import date
 from io import BytesIO
 from itertools import pairwise, product
@@ -9,17 +10,23 @@ from uuid import uuid4
 import pypdfium2
 import pytest
 
+from audits.errors import NotFound
 from audits.sampling import DoublePlan, SinglePlan, StageTally, WavePlan, decide
 from audits.services import auditing, standards
 from audits.storage.queries.standards import versions_of_block
-from audits.vocabulary import Fault, Outcome, PlantingKind, Result, Role, Stage
+from audits.vocabulary import Fault, Outcome, PlantingKind, Result, Role, SheetKind, Stage
+from printables.marked import MarkedPage, SheetCode
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from tests import row_audit
 from tests.orchard import Orchard
 from tests.paper import page_sizes_mm, page_texts
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
-from webapp.auditing.sheets_on_paper import tally_sheet_pdf, wave_numbers
+from webapp.auditing.sheets_on_paper import (
+    tally_marked_page,
+    tally_sheet_pdf,
+    wave_numbers,
+)
 
 CLEAN = {"top": "R", "limbs": "2", "columns": "R", "heading": "R"}
 
@@ -449,6 +456,71 @@ class TestOnPaper:
         assert not re.search(r"(?<![\d+])1 panel \d+, tree", text)
         assert re.search(r"(?<![\d+])2 panel \d+, tree", text)
         assert re.search(r"\+1 panel \d+, tree", text)
+
+
+class TestReadBack:
+    """A code leads back to its page, whatever was replaced since it was printed."""
+
+    @pytest.fixture
+    def pages(self, app, database, orchard, begun):
+        """Return the pages of the sheet as it would be printed now."""
+
+        def printed() -> list[MarkedPage]:
+            codes = []
+            with app.app_context():
+                for number in (1, 2, 3):
+                    code = SheetCode(SheetKind.TALLY, (str(begun), "A", "ES"), number, "")
+                    codes.append(tally_marked_page(database, orchard.supervisor, code))
+            return codes
+
+        return printed
+
+    @pytest.fixture
+    def found(self, app, database, orchard):
+        def found(code: SheetCode) -> MarkedPage:
+            with app.app_context():
+                return tally_marked_page(database, orchard.supervisor, code)
+
+        return found
+
+    def test_boxes_are_named_as_the_desk_names_its_cells(self, pages, view):
+        trees = {int(box.key[1:].split(".")[0]) for page in pages() for box in page.boxes}
+        assert set(walk_ids(view)) <= trees
+
+    def test_a_sheet_is_found_again_after_each_replacement(
+        self, supervisor, begun, view, pages, found
+    ):
+        before = pages()
+        walk = walk_ids(view)
+        save(supervisor, begun, empty(walk[2], missed="D"))
+        between = pages()
+        save(supervisor, begun, empty(walk[5], missed="G"))
+        after = pages()
+        layouts = {tuple(page.code.layout for page in each) for each in (before, between, after)}
+        assert len(layouts) == 3
+        for page in (*before, *between, *after):
+            assert found(page.code) == page
+
+    def test_boxes_that_lie_elsewhere_are_told_by_another_code(self, pages, found):
+        page = pages()[0]
+        other = replace(page.code, layout="ABCDEF")
+        assert found(other).code == page.code != other
+
+    @pytest.mark.parametrize(
+        ("fields", "number"),
+        [
+            (("9999", "A", "EN"), 1),
+            (("1", "X", "EN"), 1),
+            (("1", "A", "FR"), 1),
+            (("one", "A", "EN"), 1),
+            (("1", "A"), 1),
+            (("1", "A", "EN"), 99),
+            (("1", "A", "EN"), 0),
+        ],
+    )
+    def test_a_code_of_no_sheet_is_refused(self, found, fields, number):
+        with pytest.raises(NotFound):
+            found(SheetCode(SheetKind.TALLY, fields, number, "ABCDEF"))
 
 
 PLANS = [

@@ -36,10 +36,10 @@ class Sample:
         return self.own.reserve
 
 
-def sample_of(source: Database, book: Scorebook) -> Sample:
-    """Return the sample of an audit."""
+def sample_of(source: Database, book: Scorebook, *, replacements: int | None = None) -> Sample:
+    """Return the sample of an audit, by default with all its replacements."""
     with source.read() as connection:
         return Sample(
             drawn=queries.draw_trees(connection, book.farm.id, book.draw.id),
-            own=audit_trees(connection, book),
+            own=audit_trees(connection, book, replacements=replacements),
         )

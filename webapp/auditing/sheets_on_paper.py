@@ -17,8 +17,9 @@ from audits.services.auditing import AuditView
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.database import Database
 from audits.storage.queries import standards as standard_queries
-from audits.vocabulary import SIDE_NAMES, Outcome, Stage
+from audits.vocabulary import SIDE_NAMES, Outcome, SheetKind, Stage
 from printables.document import Document, to_pdf
+from printables.marked import PAPER_LETTERS, MarkedPage, SheetCode
 from printables.sheet import SHEET_PAGES, Page
 from printables.tally_records import (
     TallyAnswer,
@@ -28,7 +29,7 @@ from printables.tally_records import (
     TallyWave,
     WaveNumbers,
 )
-from printables.tally_sheet import tally_sheet
+from printables.tally_sheet import tally_marked_pages, tally_sheet
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.entry import StagePanel, stage_panels
@@ -38,6 +39,7 @@ from webapp.extensions import database, farm, present
 from webapp.reading import chosen_language, read_in, words
 
 _LETTER_REGIONS = frozenset({"US", "CA", "MX"})
+_NO_SUCH_SHEET = say("There is no such page of a tally sheet.")
 
 
 @blueprint.get("/audits/<int:audit_id>/sheet.pdf")
@@ -70,16 +72,63 @@ def tally_document(
 ) -> Document:
     """Lay the sample of an audit out in a language; needs an application context, no request."""
     view = view_verdict(source, reader, audit_id, present())
+    version = _version(source, view)
+    sample = sample_of(source, view.view.book)
+    with read_in(language):
+        return tally_sheet(_sheet(view, version, sample), words(), page=page)
+
+
+def tally_marked_page(source: Database, reader: Actor, code: SheetCode) -> MarkedPage:
+    """
+    Return the page of a tally sheet that a code stands on, as it was when it was printed.
+
+    Trees may have been replaced since, on this very sheet: the walks before each replacement are
+    tried until the boxes lie as the code says. If none do, the page is returned as it would be
+    printed now, and its own code differs.
+    """
+    audit_id, page, language = _fields(code)
+    view = view_verdict(source, reader, audit_id, present())
+    version = _version(source, view)
+    pages: list[MarkedPage] = []
+    latest = sample_of(source, view.view.book)
+    for known in range(len(latest.own.replaced), -1, -1):
+        sample = sample_of(source, view.view.book, replacements=known)
+        with read_in(language):
+            printed = tally_marked_pages(_sheet(view, version, sample), words(), page)
+        pages += printed[code.page_number - 1 : code.page_number]
+        if pages and pages[-1].code == code:
+            return pages[-1]
+    if not pages:
+        raise NotFound(_NO_SUCH_SHEET)
+    return pages[0]
+
+
+def _fields(code: SheetCode) -> tuple[int, Page, str]:
+    """Return audit, paper and language."""
+    papers = {letter: page for page, letter in PAPER_LETTERS.items()}
+    languages = {language.upper(): language for language in LANGUAGES}
+    match code.fields:
+        case (audit, paper, language) if (
+            code.kind is SheetKind.TALLY
+            and audit.isdecimal()
+            and paper in papers
+            and language in languages
+            and code.page_number >= 1
+        ):
+            return int(audit), papers[paper], languages[language]
+        case _:
+            raise NotFound(_NO_SUCH_SHEET)
+
+
+def _version(source: Database, view: VerdictView) -> StandardVersion:
     book = view.view.book
-    sample = sample_of(source, book)
     with source.read() as connection:
         version = standard_queries.standard_by_id(
-            connection, reader.farm_id, book.crew_pass.standard_version_id
+            connection, book.farm.id, book.crew_pass.standard_version_id
         )
     if version is None:
         raise NotFound(say("There is no such audit."))
-    with read_in(language):
-        return tally_sheet(_sheet(view, version, sample), words(), page=page)
+    return version
 
 
 def usual_page() -> Page:
@@ -134,7 +183,7 @@ def _sheet(view: VerdictView, version: StandardVersion, sample: Sample) -> Tally
 
 
 def _waves(view: VerdictView, sample: Sample) -> Iterator[TallyWave]:
-    walk = view.view.walk
+    walk = sample.own.walk
     plans = view.view.book.plans
     for wave, size in enumerate(view.view.book.wave_sizes, start=1):
         yield TallyWave(

@@ -4,13 +4,14 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from io import BytesIO
 from typing import TypeAlias
 
-from printables.drawing.canvas import draw_on, new_canvas
+from reportlab.lib.units import mm
+
 from printables.drawing.primitives import Drawing
 from printables.drawing.svg import to_svg
-from printables.tagging import Tagging
+from printables.pdf_file import PdfFile
+from printables.tagging import CLOSING, Tagging
 
 # Told how many leaves are written, and how many there are.
 Progress: TypeAlias = Callable[[int, int], None]
@@ -115,38 +116,28 @@ def to_pdf(document: Document, progress: Progress | None = None) -> bytes:
         The file; the same bytes for the same document. A drawing that is used more than once is
         stored once.
     """
-    target = BytesIO()
-    canvas = new_canvas(
-        target,
-        document.leaves[0].size_mm,
-        title=document.title,
-        author=document.author,
-        language=document.language,
-    )
+    file = PdfFile(document.title, document.author, document.language)
     uses = Counter(id(piece.drawing) for leaf in document.leaves for piece in leaf.pieces)
-    tagging = Tagging(canvas)
+    tagging = Tagging()
     for number, leaf in enumerate(document.leaves, start=1):
-        canvas.setPageSize(tuple(side * _POINTS for side in leaf.size_mm))
-        if leaf.turned:
-            width, height = (side * _POINTS for side in leaf.size_mm)
-            canvas.transform(-1, 0, 0, -1, width, height)
+        width, height = (side * mm for side in leaf.size_mm)
+        code = [f"-1 0 0 -1 {width:.3f} {height:.3f} cm"] if leaf.turned else []
         for piece in leaf.pieces:
-            role = piece.spoken_as
-            alternative = _alternative(piece.drawing) if role is Role.FIGURE else ""
-            with tagging.marked(str(role), alternative):
-                draw_on(
-                    canvas,
-                    piece.drawing,
-                    piece.x_mm,
-                    piece.y_mm,
-                    shared=uses[id(piece.drawing)] > 1,
-                )
-        tagging.show_page()
+            drawing, role = piece.drawing, piece.spoken_as
+            across = piece.x_mm * mm
+            up = height - (piece.y_mm + drawing.height_mm) * mm
+            code += [
+                tagging.opening(role.value, _alternative(drawing) if role is Role.FIGURE else ""),
+                f"q 1 0 0 1 {across:.3f} {up:.3f} cm",
+                file.drawn(drawing, again=uses[id(drawing)] > 1),
+                "Q",
+                CLOSING,
+            ]
+        tagging.end_page()
+        file.add_page(leaf.size_mm, code)
         if progress is not None:
             progress(number, len(document.leaves))
-    tagging.finish(document.language)
-    canvas.save()
-    return target.getvalue()
+    return file.written(tagging, document.language)
 
 
 def leaf_svg(leaf: Leaf, title: str, *, id_prefix: str) -> str:
@@ -179,6 +170,3 @@ def leaf_svg(leaf: Leaf, title: str, *, id_prefix: str) -> str:
 
 def _alternative(drawing: Drawing) -> str:
     return f"{drawing.title}. {drawing.description}" if drawing.description else drawing.title
-
-
-_POINTS = 72 / 25.4

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 from audits.errors import InvalidInput
@@ -135,7 +136,7 @@ class CardSheet:
         if not self.frames:
             return self.bottom_mm
         left_over = PAGE_SIZES_MM[self.page][1] - self.bottom_mm - _check_height_mm(frames=True)
-        return self.bottom_mm + left_over / 2
+        return self.bottom_mm + min(left_over / 2, left_over - UNPRINTED_MM)
 
     def front(self, place: int) -> Point:
         """
@@ -198,7 +199,7 @@ def card_sheet(page: Page, card_mm: tuple[float, float], *, frames: bool = True)
         If not even one card fits.
     """
     width, height = PAGE_SIZES_MM[page]
-    around = _least_top_mm() + (2 if frames else 1) * UNPRINTED_MM
+    around = 3 * UNPRINTED_MM if frames else _least_top_mm() + UNPRINTED_MM
     columns = int((width - 2 * UNPRINTED_MM) // card_mm[0])
     rows = int((height - around - _check_height_mm(frames=frames)) // card_mm[1])
     if columns < 1 or rows < 1:
@@ -337,8 +338,21 @@ def _least_top_mm() -> float:
     return UNPRINTED_MM + _MARK_GAP_MM + _MARK_MM
 
 
+@lru_cache(maxsize=1)
+def _frames_size_mm() -> tuple[float, float]:
+    frames = scale_check("", "")
+    return frames.width_mm, frames.height_mm
+
+
 def _check_height_mm(*, frames: bool) -> float:
-    return scale_check("", "").height_mm if frames else _SLIM_MM
+    return _frames_size_mm()[1] if frames else _SLIM_MM
+
+
+def _check_sides(sheet: CardSheet) -> tuple[float, float]:
+    """Find the left edge of the frames, and of what stands beside them."""
+    width_mm = _frames_size_mm()[0]
+    left = (PAGE_SIZES_MM[sheet.page][0] - width_mm - _BESIDE_MM - LONG_BAR_MM) / 2
+    return left, left + width_mm + _BESIDE_MM
 
 
 def turning(turned_over: TurnedOver) -> Message:
@@ -408,7 +422,7 @@ def _short_bars(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
     name = words.say(_bar_name(SHORT_BAR_MM))
     lying = length_bar(SHORT_BAR_MM, name, "")
     standing = length_bar(SHORT_BAR_MM, name, "", upright=True)
-    _, _, beside = _frames_and_sides(sheet, words)
+    _, beside = _check_sides(sheet)
     top = sheet.check_top_mm + _SHORT_BAR_TOP_MM
     right = PAGE_SIZES_MM[sheet.page][0] - _UPRIGHT_LEFT_MM
     bottom = sheet.bottom_mm - 12.0
@@ -425,7 +439,16 @@ def _bar_name(length_mm: float) -> Message:
 
 
 def _check_with_frames(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Shape, ...]:
-    frames, left, beside = _frames_and_sides(sheet, words)
+    left, beside = _check_sides(sheet)
+    frames = scale_check(
+        words.say(say("Scale check")),
+        words.say(
+            say(
+                "Lay a bank card here. Each edge must lie between the two lines. "
+                "Does not fit? Do not use. Print at 100 %%."
+            )
+        ),
+    )
     bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "100 mm")
     top = sheet.check_top_mm
     letters = _told_beside(told)
@@ -447,22 +470,6 @@ def _told_beside(told: Sequence[str]) -> Drawing:
         if letters.height_mm <= _TOLD_MM:
             break
     return letters
-
-
-def _frames_and_sides(sheet: CardSheet, words: Words) -> tuple[Drawing, float, float]:
-    """Draw the frames, and find their left edge and that of what stands beside them."""
-    frames = scale_check(
-        words.say(say("Scale check")),
-        words.say(
-            say(
-                "Lay a bank card here. Each edge must lie between the two lines. "
-                "Does not fit? Do not use. Print at 100 %%."
-            )
-        ),
-    )
-    width = PAGE_SIZES_MM[sheet.page][0]
-    left = (width - frames.width_mm - _BESIDE_MM - LONG_BAR_MM) / 2
-    return frames, left, left + frames.width_mm + _BESIDE_MM
 
 
 def _slim_check(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Shape, ...]:
@@ -494,7 +501,7 @@ def _sheet_number(sheet: CardSheet, number: int, sheets: int, words: Words) -> P
     """Write a sheet's number, so that a dropped pile can be put in order."""
     text = words.say(say("Sheet %(number)s of %(count)s", number=number, count=sheets))
     if sheet.frames:
-        _, _, beside = _frames_and_sides(sheet, words)
+        _, beside = _check_sides(sheet)
         place = (beside, sheet.check_top_mm + 40.0)
     else:
         place = (_UPRIGHT_LEFT_MM + 150.0, sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM + 7.0)

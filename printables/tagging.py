@@ -1,48 +1,27 @@
 """
 Tags in a PDF: what is read out, in which order, and what is said for a picture.
 
-reportlab writes no tags, but lets pages carry marked content and the file a structure tree
-(ISO 32000-1, 14.7 and 14.8). Each piece of a page is one element of that tree.
+Pages carry marked content and the file a structure tree (ISO 32000-1, 14.7 and 14.8). Each piece
+of a page is one element of that tree.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
-from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFString
-from reportlab.pdfgen.canvas import Canvas
-
-_ARTIFACT = "Artifact"
+ARTIFACT = "Artifact"
+CLOSING = "EMC"
 
 
 class Tagging:
-    """
-    Tags what is drawn on a canvas, page by page.
+    """Notes what is on each page, and writes the tree of it."""
 
-    Parameters
-    ----------
-    canvas : Canvas
-        A canvas on which nothing is drawn yet.
-    """
+    def __init__(self) -> None:
+        self._pages: list[tuple[tuple[str, str], ...]] = []
+        self._page: list[tuple[str, str]] = []
 
-    # reportlab has no public way to write operators, or to reach its pages and its catalogue.
-
-    def __init__(self, canvas: Canvas) -> None:
-        self._canvas = canvas
-        self._document = canvas._doc  # noqa: SLF001
-        self._root = PDFDictionary({"Type": PDFName("StructTreeRoot")})
-        self._root_reference = self._document.Reference(self._root)
-        self._whole = PDFDictionary(
-            {"Type": PDFName("StructElem"), "S": PDFName("Document"), "P": self._root_reference}
-        )
-        self._whole_reference = self._document.Reference(self._whole)
-        self._elements: list[object] = []
-        self._of_page: list[tuple[str, str]] = []
-        self._by_page: list[object] = []
-
-    @contextmanager
-    def marked(self, role: str, alternative: str = "") -> Iterator[None]:
+    def opening(self, role: str, alternative: str = "") -> str:
         """
-        Mark what is drawn meanwhile as one element.
+        Begin an element.
 
         Parameters
         ----------
@@ -51,64 +30,88 @@ class Tagging:
         alternative : str, optional
             What is said instead of a picture.
 
-        Yields
-        ------
-        None
-            While the element is drawn.
+        Returns
+        -------
+        str
+            The operator that goes before what is drawn; `CLOSING` goes behind it.
         """
-        if role == _ARTIFACT:
-            self._write("/Artifact BMC")
-        else:
-            self._write(f"/{role} <</MCID {len(self._of_page)}>> BDC")
-            self._of_page.append((role, alternative))
-        yield
-        self._write("EMC")
+        if role == ARTIFACT:
+            return "/Artifact BMC"
+        self._page.append((role, alternative))
+        return f"/{role} <</MCID {len(self._page) - 1}>> BDC"
 
-    def show_page(self) -> None:
-        """End the page, and with it its elements."""
-        number = len(self._by_page)
-        self._canvas.showPage()
-        page = self._document.Pages.pages[-1]
-        # The list of what a page may hold is reportlab's, and ends with its year.
-        page.__NoDefault__ = [*page.__NoDefault__, "StructParents", "Tabs"]
-        page.StructParents = number
-        page.Tabs = PDFName("S")
-        reference = self._document.Reference(page)
-        elements = []
-        for content, (role, alternative) in enumerate(self._of_page):
-            entries = {
-                "S": PDFName(role),
-                "P": self._whole_reference,
-                "Pg": reference,
-                "K": content,
-            }
-            if alternative:
-                entries["Alt"] = PDFString(alternative)
-            elements.append(self._document.Reference(PDFDictionary(entries)))
-        self._elements += elements
-        self._by_page.append(self._document.Reference(PDFArray(elements)))
-        self._of_page = []
+    def end_page(self) -> None:
+        """End a page, and with it its elements."""
+        self._pages.append(tuple(self._page))
+        self._page = []
 
-    def finish(self, language: str) -> None:
+    @property
+    def count(self) -> int:
+        """Objects of the tree: its root, the whole, and each element."""
+        return 2 + sum(map(len, self._pages))
+
+    def objects(self, first: int, pages: Sequence[int], language: str) -> Iterator[str]:
         """
-        Write the tree into the file's catalogue.
+        Write the tree.
 
         Parameters
         ----------
+        first : int
+            Number of its root among the objects of the file; the others follow.
+        pages : sequence of int
+            Numbers of the pages.
         language : str
             Language of the words, such as ``"es"``.
-        """
-        self._whole.dict["K"] = PDFArray(self._elements)
-        self._whole.dict["Lang"] = PDFString(language)
-        numbered = [entry for pair in enumerate(self._by_page) for entry in pair]
-        parents = PDFDictionary({"Nums": PDFArray(numbered)})
-        self._root.dict["K"] = self._whole_reference
-        self._root.dict["ParentTree"] = self._document.Reference(parents)
-        self._root.dict["ParentTreeNextKey"] = len(self._by_page)
-        catalogue = self._document.Catalog
-        catalogue.StructTreeRoot = self._root
-        catalogue.MarkInfo = PDFDictionary({"Marked": "true"})
-        self._canvas.setViewerPreference("DisplayDocTitle", "true")
 
-    def _write(self, operators: str) -> None:
-        self._canvas._code.append(operators)  # noqa: SLF001
+        Yields
+        ------
+        str
+            Its objects in order, each byte a letter.
+        """
+        elements = range(first + 2, first + self.count)
+        numbers = iter(elements)
+        parents = " ".join(
+            f"{place}[{_references([next(numbers) for _ in page])}]"
+            for place, page in enumerate(self._pages)
+        )
+        yield (
+            f"<</Type/StructTreeRoot/K {first + 1} 0 R/ParentTree<</Nums[{parents}]>>"
+            f"/ParentTreeNextKey {len(self._pages)}>>"
+        )
+        yield (
+            f"<</Type/StructElem/S/Document/P {first} 0 R/Lang{string(language)}"
+            f"/K[{_references(elements)}]>>"
+        )
+        for page, held in zip(pages, self._pages, strict=True):
+            for place, (role, alternative) in enumerate(held):
+                said = f"/Alt{string(alternative)}" if alternative else ""
+                yield f"<</S/{role}/P {first + 1} 0 R/Pg {page} 0 R/K {place}{said}>>"
+
+
+def _references(numbers: Sequence[int]) -> str:
+    return " ".join([f"{number} 0 R" for number in numbers])
+
+
+# Letters below this and above 160 have the same codes in PDFs as in Latin-1.
+_PLAIN = frozenset(map(chr, (*range(32, 127), *range(0xA1, 0xAD), *range(0xAE, 0x100))))
+_ESCAPES = {ord(letter): f"\\{letter}" for letter in "()\\"}
+
+
+@lru_cache(maxsize=256)
+def string(text: str) -> str:
+    """
+    Write a text string.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+
+    Returns
+    -------
+    str
+        The string as it stands in the file, each byte a letter.
+    """
+    if _PLAIN.issuperset(text):
+        return f"({text.translate(_ESCAPES)})"
+    return f"<FEFF{text.encode('utf-16-be').hex().upper()}>"

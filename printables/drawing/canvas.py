@@ -1,16 +1,18 @@
 """Drawings on paper: exact lengths on a reportlab canvas, each distinct drawing stored once."""
 
+from collections.abc import Callable
+from functools import lru_cache
 from io import BytesIO
-from typing import Final
+from typing import Final, Generic, TypeVar
 from weakref import WeakKeyDictionary
 
 from reportlab import rl_config
-from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.pdfdoc import PDFDocument
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.pdfgen.pathobject import PDFPathObject
 
-from printables.drawing.inks import APPEARANCES, Appearance
+from printables.drawing.inks import APPEARANCES, Ink
 from printables.drawing.lettering import font_name
 from printables.drawing.palette import COLOURS
 from printables.drawing.primitives import (
@@ -31,26 +33,62 @@ from printables.drawing.primitives import (
     flattened,
 )
 
+Held = TypeVar("Held")
+
 _ROUND: Final = 1
 _FLAT: Final = 0
+# Controls of a cubic curve that follows a quarter of a circle, as part of its radius.
+_QUARTER: Final = 0.5522847
+# Bytes that end or change a string; reportlab gives letters codes from 1 to 255.
+_ESCAPES: Final = {
+    code: f"\\{code:03o}" for code in (*range(32), *range(127, 256), *map(ord, "()\\"))
+}
 
 
-class _Forms:
+class Forms(Generic[Held]):
     """
-    The names of the forms that a canvas already holds, by drawing.
+    What a file holds for drawings that are stored once.
 
     To compare a drawing takes a walk through all its shapes, so the same object is found by its
     address; it is kept, since addresses are given again.
     """
 
     def __init__(self) -> None:
-        self.by_value: dict[Drawing, str] = {}
-        self.by_object: dict[int, str] = {}
-        self.kept: list[Drawing] = []
+        self._by_value: dict[Drawing, Held] = {}
+        self._by_object: dict[int, Held] = {}
+        self._kept: list[Drawing] = []
+
+    def __len__(self) -> int:
+        return len(self._by_value)
+
+    def get(self, drawing: Drawing, make: Callable[[Drawing], Held]) -> Held:
+        """
+        Find what is held for a drawing.
+
+        Parameters
+        ----------
+        drawing : Drawing
+            The drawing.
+        make : callable
+            Makes what is to be held, when the drawing comes for the first time.
+
+        Returns
+        -------
+        object
+            What was made.
+        """
+        held = self._by_object.get(id(drawing))
+        if held is None:
+            held = self._by_value.get(drawing)
+            if held is None:
+                held = self._by_value[drawing] = make(drawing)
+            self._by_object[id(drawing)] = held
+            self._kept.append(drawing)
+        return held
 
 
 # Forgotten together with the canvas.
-_FORMS: WeakKeyDictionary[Canvas, _Forms] = WeakKeyDictionary()
+_FORMS: WeakKeyDictionary[Canvas, Forms[str]] = WeakKeyDictionary()
 
 
 def new_canvas(
@@ -132,110 +170,175 @@ def draw_on(
     if scale != 1.0:
         canvas.scale(scale, scale)
     if shared:
-        canvas.doForm(_form(canvas, drawing))
+        forms = _FORMS.setdefault(canvas, Forms())
+        canvas.doForm(forms.get(drawing, lambda new: _new_form(canvas, new)))
     else:
         _fill(canvas, drawing)
     canvas.restoreState()
 
 
-def _form(canvas: Canvas, drawing: Drawing) -> str:
-    forms = _FORMS.setdefault(canvas, _Forms())
-    name = forms.by_object.get(id(drawing))
-    if name is None:
-        name = forms.by_value.get(drawing)
-        if name is None:
-            name = forms.by_value[drawing] = f"drawing{len(forms.by_value) + 1}"
-            canvas.beginForm(name, 0, 0, drawing.width_mm * mm, drawing.height_mm * mm)
-            _fill(canvas, drawing)
-            canvas.endForm()
-        forms.by_object[id(drawing)] = name
-        forms.kept.append(drawing)
+def _new_form(canvas: Canvas, drawing: Drawing) -> str:
+    name = f"drawing{len(_FORMS[canvas]) + 1}"
+    canvas.beginForm(name, 0, 0, drawing.width_mm * mm, drawing.height_mm * mm)
+    _fill(canvas, drawing)
+    canvas.endForm()
     return name
 
 
 def _fill(canvas: Canvas, drawing: Drawing) -> None:
-    pen = _Pen(canvas, drawing.height_mm)
+    # reportlab has no public way to write operators.
+    canvas._code += operators(drawing, canvas._doc)  # noqa: SLF001
+
+
+def operators(drawing: Drawing, document: PDFDocument) -> list[str]:
+    """
+    Write a drawing in the language of PDF pages.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        What to draw.
+    document : PDFDocument
+        The file whose fonts are used.
+
+    Returns
+    -------
+    list of str
+        Operators, in points from the drawing's lower left corner, y growing upwards; bytes of
+        strings stand escaped.
+    """
+    pen = _Pen(document, drawing.height_mm)
     for placed in flattened(drawing):
         pen.draw(placed)
+    return pen.written
 
 
 class _Pen:
-    """Draws shapes one after the other, changing the canvas's state only where it must."""
+    """Writes shapes one after the other, changing the state only where it must."""
 
-    def __init__(self, canvas: Canvas, height_mm: float) -> None:
-        self._canvas = canvas
+    def __init__(self, document: PDFDocument, height_mm: float) -> None:
+        self.written: list[str] = []
+        self._document = document
         self._height_mm = height_mm
-        self._last: tuple[Appearance, float] | None = None
+        self._last: tuple[Ink, float] | None = None
 
     def draw(self, placed: Placed) -> None:
         shape = placed.shape
-        appearance = APPEARANCES[shape.ink]
-        self._take_up(appearance, placed.scale)
+        if self._last != (shape.ink, placed.scale):
+            self._last = (shape.ink, placed.scale)
+            self.written.append(_state(shape.ink, placed.scale))
         if isinstance(shape, Text):
-            self._write(shape)
+            self.written.append(self._letters(shape))
         else:
-            self._outline(shape, appearance)
+            self.written.append(f"{self._outline(shape)} {_PAINT[shape.ink]}")
+            if isinstance(shape, Cells):
+                self.written.append("Q")
 
-    def _take_up(self, appearance: Appearance, scale: float) -> None:
-        if self._last == (appearance, scale):
-            return
-        self._last = (appearance, scale)
-        if appearance.fill is not None:
-            self._canvas.setFillColor(HexColor(COLOURS[appearance.fill]))
-        if appearance.stroke is not None:
-            self._canvas.setStrokeColor(HexColor(COLOURS[appearance.stroke]))
-            self._canvas.setLineWidth(appearance.width_mm * scale * mm)
-            self._canvas.setLineJoin(_ROUND)
-            self._canvas.setLineCap(_FLAT if appearance.dash_mm else _ROUND)
-            self._canvas.setDash([length * scale * mm for length in appearance.dash_mm])
-
-    def _outline(self, shape: Solo, appearance: Appearance) -> None:
-        path = self._canvas.beginPath()
+    def _outline(self, shape: Solo) -> str:
         match shape:
-            case Circle():
-                path.circle(*self._at(shape.centre), shape.radius_mm * mm)
-            case Rect():
+            case Rect() if not shape.corner_mm:
                 corner = self._at((shape.x_mm, shape.y_mm + shape.height_mm))
-                size = (shape.width_mm * mm, shape.height_mm * mm)
-                if shape.corner_mm:
-                    path.roundRect(*corner, *size, shape.corner_mm * mm)
-                else:
-                    path.rect(*corner, *size)
+                return f"{corner} {_number(shape.width_mm * mm)} {_number(shape.height_mm * mm)} re"
+            case Rect():
+                return self._follow(_rounded(shape))
+            case Circle():
+                return self._follow(_round(shape))
             case Cells():
-                for row, first, count in shape.runs:
-                    corner = self._at(
-                        (
-                            shape.x_mm + first * shape.cell_mm,
-                            shape.y_mm + (row + 1) * shape.cell_mm,
-                        )
-                    )
-                    path.rect(*corner, count * shape.cell_mm * mm, shape.cell_mm * mm)
+                # Whole numbers of cells are short, and exact.
+                cell = f"{shape.cell_mm * mm:.6f}"
+                runs = " ".join([f"{first} {row} {count} 1 re" for row, first, count in shape.runs])
+                return f"q {cell} 0 0 -{cell} {self._at((shape.x_mm, shape.y_mm))} cm {runs}"
             case Line() | Polyline() | Polygon() | Path():
-                self._follow(path, as_path(shape))
-        self._canvas.drawPath(
-            path,
-            stroke=int(appearance.stroke is not None),
-            fill=int(appearance.fill is not None),
-        )
+                return self._follow(as_path(shape))
+        raise TypeError(f"shape is a {type(shape).__name__}; it has no outline")
 
-    def _follow(self, target: PDFPathObject, path: Path) -> None:
-        target.moveTo(*self._at(path.start))
-        for step in path.steps:
-            if len(step) == 1:
-                target.lineTo(*self._at(step[0]))
-            else:
-                target.curveTo(*self._at(step[0]), *self._at(step[1]), *self._at(step[2]))
+    def _follow(self, path: Path) -> str:
+        at = self._at
+        steps = [f"{at(path.start)} m"]
+        steps += [
+            f"{at(step[0])} l" if len(step) == 1 else f"{at(step[0])} {at(step[1])} {at(step[2])} c"
+            for step in path.steps
+        ]
         if path.closed:
-            target.close()
+            steps.append("h")
+        return " ".join(steps)
 
-    def _write(self, text: Text) -> None:
-        self._canvas.setFont(font_name(bold=text.bold), text.size_mm * mm)
-        write = {
-            Anchor.START: self._canvas.drawString,
-            Anchor.MIDDLE: self._canvas.drawCentredString,
-            Anchor.END: self._canvas.drawRightString,
-        }[text.anchor]
-        write(*self._at((text.x_mm, text.y_mm)), text.text)
+    def _letters(self, text: Text) -> str:
+        name = font_name(bold=text.bold)
+        size = text.size_mm * mm
+        left = text.x_mm * mm
+        if text.anchor is not Anchor.START:
+            part = 0.5 if text.anchor is Anchor.MIDDLE else 1.0
+            left -= part * pdfmetrics.stringWidth(text.text, name, size)
+        font = pdfmetrics.getFont(name)
+        strings = [
+            f"{font.getSubsetInternalName(subset, self._document)} {_number(size)} Tf "
+            f"({letters.decode('latin-1').translate(_ESCAPES)}) Tj"
+            for subset, letters in font.splitString(text.text, self._document)
+        ]
+        place = f"{_number(left)} {_number((self._height_mm - text.y_mm) * mm)} Td"
+        return f"BT {place} {' '.join(strings)} ET"
 
-    def _at(self, point: Point) -> tuple[float, float]:
-        return (point[0] * mm, (self._height_mm - point[1]) * mm)
+    def _at(self, point: Point) -> str:
+        return f"{_number(point[0] * mm)} {_number((self._height_mm - point[1]) * mm)}"
+
+
+def _number(value: float) -> str:
+    # A thousandth of a point is a third of a micrometre.
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+@lru_cache(maxsize=1024)
+def _state(ink: Ink, scale: float) -> str:
+    """Write what an ink needs: colours, and how lines are drawn."""
+    appearance = APPEARANCES[ink]
+    parts = []
+    if appearance.fill is not None:
+        parts.append(f"{_colour(appearance.fill)} rg")
+    if appearance.stroke is not None:
+        dashes = " ".join(_number(length * scale * mm) for length in appearance.dash_mm)
+        cap = _FLAT if appearance.dash_mm else _ROUND
+        width = _number(appearance.width_mm * scale * mm)
+        parts.append(f"{_colour(appearance.stroke)} RG {width} w {_ROUND} j {cap} J [{dashes}] 0 d")
+    return " ".join(parts)
+
+
+def _colour(name: str) -> str:
+    return " ".join(_number(int(COLOURS[name][place : place + 2], 16) / 255) for place in (1, 3, 5))
+
+
+# Which operator paints an outline; shapes that cross themselves are filled by the even-odd rule.
+_PAINT: Final = {
+    ink: {(True, True): "B*", (True, False): "f*", (False, True): "S", (False, False): "n"}[
+        appearance.fill is not None, appearance.stroke is not None
+    ]
+    for ink, appearance in APPEARANCES.items()
+}
+
+
+def _round(shape: Circle) -> Path:
+    x, y = shape.centre
+    r = shape.radius_mm
+    return _rounded(Rect(x - r, y - r, 2 * r, 2 * r, shape.ink, corner_mm=r))
+
+
+def _rounded(shape: Rect) -> Path:
+    left, top = shape.x_mm, shape.y_mm
+    right, bottom = left + shape.width_mm, top + shape.height_mm
+    r = min(shape.corner_mm, shape.width_mm / 2, shape.height_mm / 2)
+    k = r * (1 - _QUARTER)
+    return Path(
+        (left + r, top),
+        (
+            ((right - r, top),),
+            ((right - k, top), (right, top + k), (right, top + r)),
+            ((right, bottom - r),),
+            ((right, bottom - k), (right - k, bottom), (right - r, bottom)),
+            ((left + r, bottom),),
+            ((left + k, bottom), (left, bottom - k), (left, bottom - r)),
+            ((left, top + r),),
+            ((left, top + k), (left + k, top), (left + r, top)),
+        ),
+        shape.ink,
+    )

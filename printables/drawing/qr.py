@@ -1,5 +1,6 @@
 """QR codes as drawings: a library finds the pattern, the drawing keeps its size."""
 
+from functools import lru_cache
 from itertools import groupby
 
 import segno
@@ -62,6 +63,12 @@ def matrix_drawing(
     return Drawing(size_mm, size_mm, (cells,), title, description)
 
 
+@lru_cache(maxsize=8192)
+def _run(row: int, column: int, count: int) -> tuple[int, int, int]:
+    """Give equal runs as one object: a deck holds a hundred thousand, of a few thousand kinds."""
+    return row, column, count
+
+
 def _runs(matrix: list[list[bool]]) -> tuple[tuple[int, int, int], ...]:
     runs = []
     for number, row in enumerate(matrix):
@@ -69,6 +76,6 @@ def _runs(matrix: list[list[bool]]) -> tuple[tuple[int, int, int], ...]:
         for dark, cells in groupby(row):
             count = len(list(cells))
             if dark:
-                runs.append((number, column, count))
+                runs.append(_run(number, column, count))
             column += count
     return tuple(runs)

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
+from enum import StrEnum
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -11,7 +12,7 @@ import sqlalchemy as sa
 from audits.errors import Conflict, NotFound
 from audits.gauges import BatchState, GaugeLimits, batch_state, gauge_limits, keeps_scale
 from audits.messages import say
-from audits.records import Actor, Farm, PrintBatch, PrintCheck
+from audits.records import Actor, Farm, PrintBatch, PrintCheck, StandardVersion
 from audits.seasons import season_of, season_span
 from audits.services.access import require_crew_lead
 from audits.services.entries import Entries
@@ -61,6 +62,46 @@ class BatchOrder:
     printer_id: int | None
     choices: Mapping[str, Any]
     copies: int
+
+
+class CardStanding(StrEnum):
+    """Where a card that somebody holds stands against its block's standard."""
+
+    IN_FORCE = "in_force"
+    REPLACED = "replaced"
+    TO_COME = "to_come"
+    OTHER_BLOCK = "other_block"
+    WITHDRAWN = "withdrawn"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class CardInHand:
+    """
+    A card that somebody holds.
+
+    Parameters
+    ----------
+    standing : CardStanding
+        Where it stands.
+    number : int
+        The number of its print batch, as it was told.
+    block : str or None
+        The block that it is for; None where no batch has the number.
+    version : int or None
+        Number of the standard's version that it shows; None as above.
+    begins_on : date or None
+        From when that version is in force; None as above.
+    in_force : StandardVersion or None
+        What is in force in the block today, if anything is.
+    """
+
+    standing: CardStanding
+    number: int
+    block: str | None
+    version: int | None
+    begins_on: date | None
+    in_force: StandardVersion | None
 
 
 @dataclass(frozen=True)
@@ -374,6 +415,74 @@ def usable_batches(database: Database, actor: Actor, now: datetime) -> list[Batc
     require_crew_lead(actor)
     with database.read() as connection:
         return usable_in(connection, the_farm(connection, actor.farm_id), now)
+
+
+def card_in_hand(
+    database: Database, actor: Actor, block_id: int, number: int, now: datetime
+) -> CardInHand:
+    """
+    Tell whether a card shows what is in force; whoever holds one may ask.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        Anybody of the farm.
+    block_id : int
+        The block whose page the card leads to.
+    number : int
+        The number of its print batch.
+    now : datetime
+        The present.
+
+    Returns
+    -------
+    CardInHand
+        Where it stands; a number that no batch has is told as such.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such block.
+    """
+    with database.read() as connection:
+        farm = the_farm(connection, actor.farm_id)
+        block = the_block(connection, farm.id, block_id)
+        today = now.astimezone(ZoneInfo(farm.time_zone)).date()
+        in_force = standard_queries.standard_in_force(connection, farm.id, block.id, today)
+        batch = None
+        if 0 < number <= _LARGEST:
+            batch = queries.batch_by_number(connection, farm.id, number)
+        if batch is None:
+            return CardInHand(CardStanding.UNKNOWN, number, None, None, None, in_force)
+        version = standard_queries.standard_by_id(connection, farm.id, batch.standard_version_id)
+        if version is None:
+            raise NotFound(say("There is no such standard."))
+        return CardInHand(
+            standing=_card_standing(batch, version, block.id, in_force, today),
+            number=number,
+            block=the_block(connection, farm.id, batch.block_id).name,
+            version=version.version,
+            begins_on=version.in_force_from,
+            in_force=in_force,
+        )
+
+
+def _card_standing(
+    batch: PrintBatch,
+    version: StandardVersion,
+    block_id: int,
+    in_force: StandardVersion | None,
+    today: date,
+) -> CardStanding:
+    if batch.withdrawn_at is not None:
+        return CardStanding.WITHDRAWN
+    if batch.block_id != block_id:
+        return CardStanding.OTHER_BLOCK
+    if in_force is not None and version.id == in_force.id:
+        return CardStanding.IN_FORCE
+    return CardStanding.TO_COME if version.in_force_from > today else CardStanding.REPLACED
 
 
 def usable_in(connection: sa.Connection, farm: Farm, now: datetime) -> list[BatchView]:

@@ -8,7 +8,7 @@ import pytest
 import sqlalchemy as sa
 
 from audits.records import Actor
-from audits.services import accounts, auditing, sealing
+from audits.services import accounts, auditing, printing, sealing
 from audits.services.lots import view_lot
 from audits.services.rescoring import check_scores
 from audits.services.syncing import ItemReceipt
@@ -27,6 +27,7 @@ from audits.vocabulary import (
 )
 from tests.orchard import PASSWORD, plant_orchard
 from tests.phone_queue import audit_of_lot, enrol, prepare, state_of
+from tests.printed import order_of
 from tests.row_audit import AUDITED, fault, prune, right, walk
 
 HIGH = {"top": fault(Fault.HIGH)}
@@ -265,6 +266,14 @@ class TestHeld:
         kept = self.held(database, orchard, phone, item, package)
         assert kept.held_because is HeldBecause.ANSWER_REFUSED
 
+    def test_a_gauge_that_cannot_be_used(self, database, orchard, phone, package, audit):
+        made = printing.make_batch(database, orchard.supervisor, order_of(orchard), AUDITED)
+        cuts = {"kind": "heading", "diameters_mm": [7.0], "left_long": 0}
+        answers = right(heading=cuts) | {"gauge": made.number}
+        item = phone.tree(package, audit, package.walk[0].id, answers)
+        kept = self.held(database, orchard, phone, item, package)
+        assert kept.held_because is HeldBecause.GAUGE_UNUSABLE
+
     def test_a_bearing_tree_is_no_reason_to_replace_it(
         self, database, orchard, phone, package, audit
     ):
@@ -379,6 +388,7 @@ class TestHeld:
             HeldBecause.UNKNOWN_TREE,
             HeldBecause.STANDARD_CHANGED,
             HeldBecause.ANSWER_REFUSED,
+            HeldBecause.GAUGE_UNUSABLE,
             HeldBecause.ALREADY_SEALED,
             HeldBecause.STILL_OPEN,
             HeldBecause.OTHER_VERDICT,

@@ -27,12 +27,19 @@ def answer_lines(payload: object) -> list[tuple[str, str]] | None:
         answers = read_answers(payload)
     except InvalidInput:
         return None
-    return _missed_lines(answers) + [
+    stages = [
         (words().say(name), _answer_words(answers.stages[stage]))
         # From the top of the tree down, however it was written.
         for stage, name in STAGE_NAMES.items()
         if stage in answers.stages
     ]
+    return _missed_lines(answers) + stages + _gauge_lines(answers)
+
+
+def _gauge_lines(answers: TreeAnswers) -> list[tuple[str, str]]:
+    if answers.gauge is None:
+        return []
+    return [(str(gettext("Diameters measured with")), f"B{answers.gauge}")]
 
 
 def _missed_lines(answers: TreeAnswers) -> list[tuple[str, str]]:

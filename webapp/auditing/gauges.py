@@ -1,18 +1,20 @@
 """With what diameters were measured: the question on every screen that takes measures."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from flask_babel import gettext, lazy_gettext
+from flask_babel import gettext, lazy_gettext, ngettext
 from werkzeug.datastructures import MultiDict
 from wtforms import Field, Form, SelectField
 
-from audits.messages import Message, say
-from audits.scoring import GAUGE, TreeAnswers
+from audits.gauges import BatchState
+from audits.messages import Message, mark, say
+from audits.scoring import GAUGE
 from audits.services.auditing import AuditView
 from audits.services.gauges import GaugeChoice, gauge_choice
-from audits.services.printing import BatchView
+from audits.services.printing import BatchView, batches_in
 from audits.services.scorebook import Scorebook
 from audits.vocabulary import BATCH_KIND_NAMES, HeadingRule, Stage
 from webapp.access import actor
@@ -22,6 +24,11 @@ from webapp.reading import words
 
 # What is posted for a caliper, or a gauge that was not printed here.
 _OWN: Final = ""
+# What has become of a gauge since it was used, where that says something of the measures.
+_SINCE: Final = {
+    BatchState.FAILED: mark("did not pass a later check"),
+    BatchState.WITHDRAWN: mark("withdrawn since"),
+}
 
 
 @dataclass(frozen=True)
@@ -31,6 +38,16 @@ class UnusableLine:
     name: str
     reason: str
     check_url: str | None
+
+
+@dataclass(frozen=True)
+class UsedLine:
+    """A gauge of an audit: on how many trees it was used, and what has become of it since."""
+
+    name: str
+    trees: str
+    since: str
+    url: str | None
 
 
 @dataclass(frozen=True)
@@ -94,18 +111,32 @@ def last_gauge(view: AuditView) -> int | None:
     return None
 
 
-def gauge_words(gauge: int | None) -> str:
-    """Name a gauge in a few words."""
-    return str(gettext("caliper or own gauge")) if gauge is None else f"B{gauge}"
+def used_lines(view: AuditView) -> list[UsedLine]:
+    """Return with what the diameters of an audit were measured, the printed gauges by number."""
+    used = Counter(one.gauge for one in view.answers.values() if one.has_diameters)
+    numbers = [number for number in used if number is not None]
+    with database().read() as connection:
+        batches = batches_in(connection, view.book.farm, numbers, present())
+    named = {batch.number: batch for batch in batches}
+    return [
+        _used_line(number, used[number], named) for number in sorted(used, key=lambda one: one or 0)
+    ]
 
 
-def gauges_used(answers: Sequence[TreeAnswers]) -> dict[int | None, int]:
-    """Return with what the diameters of an audit were measured, and on how many trees."""
-    used: dict[int | None, int] = {}
-    for one in answers:
-        if one.has_diameters:
-            used[one.gauge] = used.get(one.gauge, 0) + 1
-    return dict(sorted(used.items(), key=lambda item: item[0] or 0))
+def _used_line(number: int | None, trees: int, named: Mapping[int, BatchView]) -> UsedLine:
+    on_trees = str(ngettext("%(num)s tree", "%(num)s trees", trees))
+    if number is None:
+        return UsedLine(str(gettext("Caliper or own gauge")), on_trees, "", None)
+    batch = named.get(number)
+    if batch is None:
+        return UsedLine(f"B{number}", on_trees, "", None)
+    since = _SINCE.get(batch.state)
+    return UsedLine(
+        words().say(batch_name(batch)),
+        on_trees,
+        "" if since is None else words().say(since),
+        way_to("printing.batch", number=number),
+    )
 
 
 def batch_name(batch: BatchView) -> Message:

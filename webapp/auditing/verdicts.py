@@ -13,6 +13,7 @@ from audits.vocabulary import LOT_STATE_NAMES
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.branches import branch_lines
+from webapp.auditing.gauges import used_lines
 from webapp.auditing.photos import photo_lines
 from webapp.auditing.places import lot_name
 from webapp.auditing.sheets import (
@@ -82,6 +83,7 @@ def _page(view: VerdictView) -> str:
         amendments=amended_trees(view),
         stage_names=[line.name for line in stage_lines(audit_view.standings)],
         desk_words=_desk_words(view),
+        gauges=used_lines(audit_view),
         photos=photo_lines(
             view, photos_of_audit(database(), actor(), audit_view.book.audit.id, present())
         ),

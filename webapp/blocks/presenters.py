@@ -56,6 +56,7 @@ class VersionLine:
     state: str
     in_force: bool
     in_use: bool
+    printed: bool
 
 
 @dataclass(frozen=True)
@@ -165,6 +166,7 @@ def version_lines(
     versions: Sequence[StandardVersion],
     in_force: StandardVersion | None,
     used: Collection[int],
+    printed: Collection[int],
     today: date,
 ) -> list[VersionLine]:
     """Return a block's standards, the latest first, each with where it stands."""
@@ -175,6 +177,7 @@ def version_lines(
             state=version_state(version, in_force, today),
             in_force=version == in_force,
             in_use=version.id in used,
+            printed=version.id in printed,
         )
         for version in versions
     ]

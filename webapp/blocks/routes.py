@@ -12,7 +12,9 @@ from audits.records import Block, Row
 from audits.services import farms
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
-from webapp.access import CREW_LEADS, actor, open_to
+from audits.storage.queries.printing import versions_printed
+from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
+from webapp.blocks.cards import card_words
 from webapp.blocks.forms import BlockForm, ChangedBlockForm, PlantingForm, RowForm, RowsForm
 from webapp.blocks.presenters import (
     block_lines,
@@ -58,10 +60,12 @@ def add() -> ResponseReturnValue:
 
 
 @blueprint.get("/<int:block_id>")
-@open_to(CREW_LEADS)
+@open_to(EVERYONE)
 def show(block_id: int) -> ResponseReturnValue:
-    """Show a block: its figures, standards and rows."""
+    """Show a block: its figures, standards and rows; to workers what their card says."""
     farm_id = actor().farm_id
+    if actor().role not in CREW_LEADS:
+        return _of_worker(block_id)
     with database().read() as connection:
         block = farms.the_block(connection, farm_id, block_id)
         rows = farm_queries.rows_of_block(connection, farm_id, block_id)
@@ -69,6 +73,7 @@ def show(block_id: int) -> ResponseReturnValue:
         versions = standard_queries.versions_of_block(connection, farm_id, block_id)
         in_force = standard_queries.standard_in_force(connection, farm_id, block_id, today())
         used = standard_queries.versions_in_use(connection, farm_id, block_id)
+        printed = versions_printed(connection, farm_id, block_id)
     trees = sum(len(positions) for positions in bearing.values())
     return render_template(
         "blocks/show.html",
@@ -76,9 +81,22 @@ def show(block_id: int) -> ResponseReturnValue:
         figures=key_figures(block, farm().units, trees, in_force),
         particulars_of_block=particulars_of(block, farm()),
         rows=row_lines(rows, bearing),
-        versions=version_lines(versions, in_force, used, today()),
+        versions=version_lines(versions, in_force, used, printed, today()),
+        card=card_words(block_id),
+        batches_url=way_to("printing.batches"),
         print_url=way_to("printing.index", block_id=block_id),
         pass_url=way_to("passes.add", block_id=block_id) if rows and in_force else None,
+    )
+
+
+def _of_worker(block_id: int) -> str:
+    with database().read() as connection:
+        block = farms.the_block(connection, actor().farm_id, block_id)
+        in_force = standard_queries.standard_in_force(
+            connection, actor().farm_id, block_id, today()
+        )
+    return render_template(
+        "blocks/card.html", block=block, in_force=in_force, card=card_words(block_id)
     )
 
 

@@ -26,7 +26,7 @@ TITLE_PT: Final = 22.0
 LEAD_PT: Final = 14.0
 
 _FRAME_MM: Final = 12.0
-_INSIDE_MM: Final = 24.0
+_INSIDE_MM: Final = 22.0
 _PICTOGRAM_MM: Final = 20.0
 _BETWEEN_MM: Final = 7.0
 
@@ -151,20 +151,23 @@ def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tu
     """
     width, height = PAGE_SIZES_MM[page]
     room = width - 2 * _INSIDE_MM
-    head = _head(certificate, words, room)
     stages = [_stage(each, words, room) for each in certificate.stages]
     foot = _foot(certificate, words, room)
     # What is left goes between the stages, and above and below all of them alike.
-    upper = sum(drawing.height_mm + below for drawing, below, _ in head)
-    left = height - 2 * _INSIDE_MM - upper - foot.height_mm
-    left -= sum(stage.height_mm for stage in stages)
+    for lead_pt, roominess in _HEADS:
+        head = _head(certificate, words, room, lead_pt)
+        upper = sum(drawing.height_mm + roominess * below for drawing, below, _ in head)
+        left = height - 2 * _INSIDE_MM - upper - foot.height_mm
+        left -= sum(stage.height_mm for stage in stages)
+        if left >= _LEAST_LEFT_MM:
+            break
     between = min(_BETWEEN_MM, left / (len(stages) + 1))
     around = (left - between * (len(stages) - 1)) / 2
     pieces = [Piece(_frame(page), 0.0, 0.0, Role.FURNITURE)]
     top = _INSIDE_MM
     for drawing, below, role in head:
         pieces.append(Piece(drawing, _INSIDE_MM, top, role))
-        top += drawing.height_mm + below
+        top += drawing.height_mm + roominess * below
     top += around
     for stage in stages:
         pieces.append(Piece(stage, _INSIDE_MM, top, Role.TEXT))
@@ -172,6 +175,11 @@ def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tu
     bottom = height - _INSIDE_MM - foot.height_mm
     pieces.append(Piece(foot, _INSIDE_MM, bottom, Role.TEXT))
     return tuple(pieces)
+
+
+# Size of the head's sentences and how roomy it is: closer where names are long.
+_HEADS: Final = ((14.0, 1.0), (12.0, 0.6), (12.0, 0.3))
+_LEAST_LEFT_MM: Final = 14.0
 
 
 def _frame(page: Page) -> Drawing:
@@ -210,7 +218,7 @@ def _name(name: str, width_mm: float) -> Drawing:
 
 
 def _head(
-    certificate: Certificate, words: Words, width_mm: float
+    certificate: Certificate, words: Words, width_mm: float, lead_pt: float
 ) -> list[tuple[Drawing, float, Role]]:
     """Set what stands above the stages, each with the room below it and its role."""
     said = say_n(
@@ -220,10 +228,10 @@ def _head(
     )
     title = words.say(say("Certificate of sign-off"))
     return [
-        (_centred(certificate.farm, width_mm, LEAD_PT), 5.0, Role.TEXT),
+        (_centred(certificate.farm, width_mm, lead_pt), 5.0, Role.TEXT),
         (_centred(title, width_mm, TITLE_PT), 7.0, Role.TITLE),
         (_name(certificate.worker, width_mm), 4.0, Role.TEXT),
-        (_centred(words.say(said), width_mm, LEAD_PT), 0.0, Role.TEXT),
+        (_centred(words.say(said), width_mm, lead_pt), 0.0, Role.TEXT),
     ]
 
 

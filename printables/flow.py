@@ -113,7 +113,8 @@ def paged(
             pieces += _placed(piece, top)
             top += piece.height_mm + gap
         foot = footer(number, len(pages))
-        foot_top = PAGE_SIZES_MM[page][1] - MARGIN_MM - foot.height_mm
+        # A foot of many lines hangs down into the margin rather than into the page.
+        foot_top = PAGE_SIZES_MM[page][1] - MARGIN_MM - min(foot.height_mm, FOOTER_MM)
         pieces.append(Piece(foot, MARGIN_MM, foot_top, Role.FURNITURE))
         leaves.append(Leaf(PAGE_SIZES_MM[page], tuple(pieces)))
     return Document(title, author, language, leaves)

@@ -16,7 +16,7 @@ from printables.drawing.lettering import largest_size
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import result_tile, stage_pictogram
 from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
-from printables.flow import Block, Part, content_width, paged
+from printables.flow import Block, Part, content_height, content_width, paged
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import Page
 from printables.sheet_frame import HEADING_PT, TEXT_PT, section_heading, sheet_foot, sheet_head
@@ -33,7 +33,8 @@ _HEAD_PT: Final = 10.0
 _PICTOGRAM_MM: Final = 9.0
 _TREE_MM: Final = 23.0
 _TILE_MM: Final = 5.6
-_ROW_MM: Final = 12.0
+# Room to write a count; a tree more takes a little from each.
+_ROWS_MM: Final = (12.0, 10.5, 9.0)
 
 
 @dataclass(frozen=True)
@@ -85,10 +86,10 @@ def model_tree_sheet(sheet: ModelTreeSheet, words: Words, *, page: Page = Page.L
         Its pages; the same for the same input.
     """
     title = words.say(say("Model trees: %(block)s", block=sheet.subject.block))
-    foot = f"{title}. {words.say(sheet.subject.version_words())}. {sheet.subject.farm}"
+    foot = (title, words.say(sheet.subject.version_words()), sheet.subject.farm)
     width = content_width(page)
     return paged(
-        [asked_parts(sheet, words, width), counted_parts(sheet, words, width)],
+        [asked_parts(sheet, words, width), counted_parts(sheet, words, page)],
         lambda number, count: sheet_foot(foot, words, width, (number, count)),
         page=page,
         title=title,
@@ -220,7 +221,7 @@ def _counted(standard: Standard) -> Iterator[_Counted]:
     if Stage.HEADING not in stages or standard.heading.rule is HeadingRule.OFF:
         return
     if standard.heading.rule is HeadingRule.FORBIDDEN:
-        yield _Counted(Stage.HEADING, say("Ends headed"), just(0), 1.0)
+        yield _Counted(Stage.HEADING, say("Ends headed"), just(0), 1.5)
         return
     band = just(Band(standard.heading.thinnest_mm, standard.heading.thickest_mm))
     looked_at = standard.heading.looked_at
@@ -234,7 +235,7 @@ def _limbs_asked(standard: Standard) -> Message:
     return say("%(least)s to %(most)s", least=least, most=most)
 
 
-def counted_parts(sheet: ModelTreeSheet, words: Words, width_mm: float) -> list[Part]:
+def counted_parts(sheet: ModelTreeSheet, words: Words, page: Page) -> list[Part]:
     """
     Set the table to count the trees in, and room to say whether the standard works.
 
@@ -244,27 +245,32 @@ def counted_parts(sheet: ModelTreeSheet, words: Words, width_mm: float) -> list[
         The block and its standard.
     words : Words
         The reader's language and units.
-    width_mm : float
-        Width between the margins.
+    page : Page
+        The paper.
 
     Returns
     -------
     list of Drawing or Block
         The parts, from top to bottom.
     """
+    width = content_width(page)
     heading = words.say(say("Count each tree before the crew starts"))
     fields = [
         (words.say(say("Row and trees")), 1.5),
         (words.say(say("Pruned by")), 1.4),
         (words.say(say("Date")), 1.0),
     ]
-    return [
-        section_heading(heading, width_mm),
-        blank_fields(fields, width_mm),
-        _how(sheet.standard, words, width_mm),
-        _table(sheet, words, width_mm),
-        _decision(sheet, words, width_mm),
-    ]
+    for row_mm in _ROWS_MM:
+        parts: list[Part] = [
+            section_heading(heading, width),
+            blank_fields(fields, width),
+            _how(sheet.standard, words, width),
+            _table(sheet, words, width, row_mm),
+            _decision(sheet, words, width),
+        ]
+        if sum(part.height_mm + _GAP_MM for part in parts) - _GAP_MM <= content_height(page):
+            break
+    return parts
 
 
 def _how(standard: Standard, words: Words, width_mm: float) -> Drawing:
@@ -282,7 +288,7 @@ def _how(standard: Standard, words: Words, width_mm: float) -> Drawing:
     return paragraph(runs, width_mm, TEXT_PT)
 
 
-def _table(sheet: ModelTreeSheet, words: Words, width_mm: float) -> Drawing:
+def _table(sheet: ModelTreeSheet, words: Words, width_mm: float, row_mm: float) -> Drawing:
     columns = list(_counted(sheet.standard))
     edges = _edges(columns, width_mm)
     labels = [_label(column.label, words, edges, place) for place, column in enumerate(columns)]
@@ -306,12 +312,12 @@ def _table(sheet: ModelTreeSheet, words: Words, width_mm: float) -> Drawing:
     size = TEXT_PT * POINT_MM
     for tree in range(1, sheet.trees + 1):
         shapes.append(
-            Text(1.0, top + _ROW_MM / 2 + 0.36 * size, _tree(tree, words), size, bold=True)
+            Text(1.0, top + row_mm / 2 + 0.36 * size, _tree(tree, words), size, bold=True)
         )
         shapes.append(Line((0.0, top), (width_mm, top), Ink.FINE_LINE))
-        top += _ROW_MM
+        top += row_mm
     label = paragraph([Run(words.say(say("Trees that fit")), bold=True)], _TREE_MM - 2.0, _HEAD_PT)
-    bottom = top + max(_ROW_MM, label.height_mm + 2.0)
+    bottom = top + max(row_mm, label.height_mm + 2.0)
     shapes.append(label.at(1.0, top + (bottom - top - label.height_mm) / 2))
     shapes += _sums(sheet, columns, edges, words, bottom)
     shapes += _rules(columns, edges, (first, body, body + asked_mm, top, bottom))

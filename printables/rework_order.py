@@ -174,7 +174,7 @@ def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) 
     title = say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot)
     pieces = order_pieces(order, words, width, content_height(page))
 
-    foot = f"{words.say(title)}. {order.farm}"
+    foot = (words.say(title), order.farm)
     return paged(
         [pieces],
         lambda number, count: sheet_foot(foot, words, width, (number, count)),

@@ -39,6 +39,12 @@ from printables.sheet_frame import (
 BLANK_LINES: Final = 12
 NEWCOMERS: Final = 3
 
+READ_OUT: Final = say("Read it out before the work begins.")
+AGREED: Final[tuple[Message, ...]] = (
+    say("I heard this brief in a language that I understand."),
+    say("I could ask what I wanted to know."),
+)
+
 _FRAME_MM: Final = 3.2
 _GAP_MM: Final = 1.3
 _ABOVE_MM: Final = 1.4
@@ -117,7 +123,7 @@ def safety_brief_sheet(brief: SafetyBrief, words: Words, *, page: Page = Page.LE
         Its pages; the same for the same input.
     """
     title = words.say(say("Safety brief: %(method)s", method=say(METHOD_NAMES[brief.method])))
-    foot = f"{title}. {brief.farm}"
+    foot = (title, brief.farm)
     width = content_width(page)
     return paged(
         [brief_parts(brief, words, page)],
@@ -151,7 +157,7 @@ def brief_parts(brief: SafetyBrief, words: Words, page: Page) -> list[Part]:
     width_mm = content_width(page)
     title = words.say(say("Safety brief: %(method)s", method=say(METHOD_NAMES[brief.method])))
     below = [Run(f"{name}.") for name in (brief.farm, brief.block, brief.crew) if name]
-    below.append(Run(words.say(say("Read it out before the work begins."))))
+    below.append(Run(words.say(READ_OUT)))
     parts: list[Part] = [sheet_head(title, [below], width_mm), _help(brief, words, width_mm)]
     notes = safety_brief(brief.method)
     for topic, group in groupby(notes, key=lambda note: note.topic):
@@ -268,7 +274,7 @@ def _signatures(brief: SafetyBrief, words: Words, page: Page, before: Sequence[P
             _apart(section_heading(heading, width)),
             blank_fields([(words.say(say("Date")), 1.0), (words.say(say("Given by")), 1.6)], width),
             _language_line(words, width),
-            paragraph([Run(words.say(said)) for said in _AGREED], width, TEXT_PT),
+            paragraph([Run(words.say(said)) for said in AGREED], width, TEXT_PT),
         ],
         width,
         2.0,
@@ -303,11 +309,6 @@ def _room_and_pitch(
 
 # Room for a signature: closer where that spares a page.
 _PITCHES_MM: Final = (LINE_MM, 9.2, 8.4)
-
-_AGREED: Final[tuple[Message, ...]] = (
-    say("I heard this brief in a language that I understand."),
-    say("I could ask what I wanted to know."),
-)
 
 
 def _language_line(words: Words, width_mm: float) -> Drawing:

@@ -228,7 +228,7 @@ def season_report(report: SeasonReport, words: Words, *, page: Page = Page.LETTE
         Its pages; the same for the same input.
     """
     title = words.say(say("Season report %(season)s", season=report.season))
-    foot = f"{title}. {report.farm}"
+    foot = (title, report.farm)
     width = content_width(page)
     return paged(
         report_parts(report, words, page),

@@ -8,7 +8,7 @@ from printables.document import Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Text
-from printables.flow import Block
+from printables.flow import FOOTER_MM, Block
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 
 TITLE_PT: Final = 18.0
@@ -68,14 +68,17 @@ def section_heading(text: str, width_mm: float) -> Drawing:
     return Drawing(width_mm, heading.height_mm + 2.4, shapes, text)
 
 
-def sheet_foot(text: str, words: Words, width_mm: float, place: tuple[int, int]) -> Drawing:
+def sheet_foot(
+    parts: Sequence[str], words: Words, width_mm: float, place: tuple[int, int]
+) -> Drawing:
     """
     Set the foot of a page: what the sheet is, and the page's number.
 
     Parameters
     ----------
-    text : str
-        What the sheet is; it goes over two lines if it is long.
+    parts : sequence of str
+        What the sheet is, the most important first; the last are left out where names are so long
+        that they have no room.
     words : Words
         The reader's language.
     width_mm : float
@@ -91,7 +94,11 @@ def sheet_foot(text: str, words: Words, width_mm: float, place: tuple[int, int])
     size = SMALL_PT * POINT_MM
     number = words.say(say("Page %(number)s of %(count)s", number=place[0], count=place[1]))
     room = width_mm - text_width(number, size) - _FOOT_GAP_MM
-    said = paragraph([Run(text, ink=Ink.SOFT)], room, SMALL_PT)
+    for kept in range(len(parts), 0, -1):
+        text = ". ".join(parts[:kept])
+        said = paragraph([Run(text, ink=Ink.SOFT)], room, SMALL_PT)
+        if said.height_mm <= FOOTER_MM:
+            break
     shapes = (
         said.at(0.0, 0.0),
         Text(width_mm, 0.95 * size, number, size, Ink.SOFT, Anchor.END),

@@ -143,24 +143,50 @@ def _row(
 def _places(table: Table, width_mm: float) -> tuple[list[float], list[float]]:
     """Share the width out, so that no word of a head is broken while other columns can give."""
     columns = table.columns
-    room = width_mm - table.gap_mm * (len(columns) - 1)
-    least = [_longest_word(column.title, table.size_pt) for column in columns]
-    widths = [0.0] * len(columns)
-    narrow: set[int] = set()
-    while True:
-        free = [place for place in range(len(columns)) if place not in narrow]
-        left = room - sum(least[place] for place in narrow)
-        shares = sum(columns[place].share for place in free)
-        for place, column in enumerate(columns):
-            widths[place] = (
-                least[place] if place in narrow else max(left, 0.0) * column.share / shares
-            )
-        too_narrow = {place for place in free if widths[place] < least[place]}
-        if not too_narrow or len(too_narrow) == len(free):
-            break
-        narrow |= too_narrow
+    widths = shared_widths(
+        [column.share for column in columns],
+        [_longest_word(column.title, table.size_pt) for column in columns],
+        width_mm - table.gap_mm * (len(columns) - 1),
+    )
     lefts = [sum(widths[:place]) + place * table.gap_mm for place in range(len(columns))]
     return lefts, widths
+
+
+def shared_widths(
+    shares: Sequence[float], least_mm: Sequence[float], room_mm: float
+) -> list[float]:
+    """
+    Share a width out so that each part gets what it needs, if there is enough for all.
+
+    Parameters
+    ----------
+    shares : sequence of float
+        The share of each part, above 0.
+    least_mm : sequence of float
+        What each part needs.
+    room_mm : float
+        The width.
+
+    Returns
+    -------
+    list of float
+        The width of each part; by the shares alone where the needs have no room.
+    """
+    fixed: set[int] = set()
+    if sum(least_mm) > room_mm:
+        return [room_mm * share / sum(shares) for share in shares]
+    while True:
+        free = [place for place in range(len(shares)) if place not in fixed]
+        left = room_mm - sum(least_mm[place] for place in fixed)
+        together = sum(shares[place] for place in free)
+        widths = [
+            least_mm[place] if place in fixed else left * share / together
+            for place, share in enumerate(shares)
+        ]
+        narrow = {place for place in free if widths[place] < least_mm[place]}
+        if not narrow:
+            return widths
+        fixed |= narrow
 
 
 def _longest_word(text: str, size_pt: float) -> float:

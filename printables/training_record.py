@@ -182,7 +182,7 @@ def training_record_sheet(
         Its pages; the same for the same input.
     """
     title = words.say(say("Training record: %(name)s", name=record.worker))
-    foot = f"{title}. {record.farm}"
+    foot = (title, record.farm)
     width = content_width(page)
     return paged(
         [record_parts(record, words, page)],

@@ -2,7 +2,7 @@
 
 from printables.document import Document, Leaf, Role
 from printables.drawing.primitives import Drawing
-from tests.paper import assert_nothing_clipped, pdf_of, printed_lines
+from tests.paper import assert_nothing_clipped, printed_lines
 
 # What office printers leave blank (common practice), and a little more.
 MARGIN_MM = 8.0
@@ -39,4 +39,3 @@ def assert_well_printed(document: Document, *, least_pt: float = 9.0) -> None:
             if piece.spoken_as is Role.FIGURE:
                 assert piece.drawing.title
                 assert piece.drawing.description
-    assert pdf_of(document) == pdf_of(document)

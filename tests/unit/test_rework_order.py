@@ -132,7 +132,7 @@ def pieces(order, words, page):
     width = flow.content_width(page)
     return [
         *rework_order.order_pieces(order, words, width, flow.content_height(page)),
-        sheet_foot(f"{title}. {order.farm}", words, width, (1, 2)),
+        sheet_foot((title, order.farm), words, width, (1, 2)),
     ]
 
 

@@ -29,7 +29,9 @@ _MARK_MM: Final = 2.0
 _MARK_GAP_MM: Final = 0.8
 _BESIDE_MM: Final = 6.0
 # The upright bar stands this far from the paper's left edge.
-_UPRIGHT_LEFT_MM: Final = 6.0
+_UPRIGHT_LEFT_MM: Final = 6.5
+# Its lower end stands so far above the lowest cut.
+_UPRIGHT_FOOT_MM: Final = 12.0
 # Beside the frames: words, the number of the sheet or a short bar, and at the foot a long bar.
 _TOLD_MM: Final = 36.0
 _SHORT_BAR_TOP_MM: Final = 39.0
@@ -408,12 +410,12 @@ def furniture(
 
 
 def _upright_bar(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
-    """Stand a bar left of the cards, its figure below it, where no cut mark is near."""
+    """Stand a long bar left of the cards."""
     bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "", upright=True)
-    bottom = sheet.bottom_mm - 12.0
+    bottom = sheet.bottom_mm - _UPRIGHT_FOOT_MM
     return (
         bar.at(_UPRIGHT_LEFT_MM, bottom - LONG_BAR_MM),
-        Text(_UPRIGHT_LEFT_MM, bottom + 4.0, "100 mm", SMALL_MM),
+        *_figure_below("100", _UPRIGHT_LEFT_MM + bar.width_mm / 2, bottom),
     )
 
 
@@ -424,13 +426,21 @@ def _short_bars(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
     standing = length_bar(SHORT_BAR_MM, name, "", upright=True)
     _, beside = _check_sides(sheet)
     top = sheet.check_top_mm + _SHORT_BAR_TOP_MM
-    right = PAGE_SIZES_MM[sheet.page][0] - _UPRIGHT_LEFT_MM
-    bottom = sheet.bottom_mm - 12.0
+    left = PAGE_SIZES_MM[sheet.page][0] - _UPRIGHT_LEFT_MM - standing.width_mm
+    bottom = sheet.bottom_mm - _UPRIGHT_FOOT_MM
     return (
         lying.at(beside, top),
         Text(beside + SHORT_BAR_MM + 1.6, top + 2.7, "50 mm", SMALL_MM),
-        standing.at(right - standing.width_mm, bottom - SHORT_BAR_MM),
-        Text(right, bottom + 4.0, "50 mm", SMALL_MM, anchor=Anchor.END),
+        standing.at(left, bottom - SHORT_BAR_MM),
+        *_figure_below("50", left + standing.width_mm / 2, bottom),
+    )
+
+
+def _figure_below(figure: str, middle_mm: float, bottom_mm: float) -> tuple[Text, ...]:
+    """Write a length below an upright bar, on two lines that stay clear of cut marks."""
+    return tuple(
+        Text(middle_mm, bottom_mm + down, line, SMALL_MM, anchor=Anchor.MIDDLE)
+        for line, down in ((figure, 3.6), ("mm", 7.4))
     )
 
 

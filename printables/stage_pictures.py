@@ -1,33 +1,45 @@
 """The picture of each stage for one block's standard, with its labels in the reader's words."""
 
 import re
+from dataclasses import replace
 from typing import Final
 
-from audits.messages import Words, mark
+from audits.messages import Message, Words, mark, say
 from audits.plain_words import Band, stage_words
-from audits.standard import Standard
+from audits.practice.model import TreeKind
+from audits.practice.pruning import NOTHING_CUT
+from audits.standard import HeadingStageRule, Standard
 from audits.units import Length, LengthKind
 from audits.vocabulary import STAGE_NAMES, HeadingRule, Method, Result, Stage
-from printables.drawing.inks import Ink
-from printables.drawing.lettering import largest_size, text_width
-from printables.drawing.panel import HEIGHT_MM, SMALL_MM, WIDTH_MM, spur
-from printables.drawing.pictograms import result_tile, stage_pictogram
+from printables.drawing.clear_trees import hanging_tree
+from printables.drawing.lettering import text_lines, text_width
+from printables.drawing.panel import HEIGHT_MM, SMALL_MM, WIDTH_MM
+from printables.drawing.pictograms import result_tile
+from printables.drawing.practice_tree import limb_shapes
 from printables.drawing.primitives import Drawing, Shape, Text
+from printables.drawing.thumbs import (
+    LEAVE_MM,
+    THUMB_MM,
+    columns_thumb,
+    few_flowers,
+    heading_thumb,
+    limbs_thumb,
+    no_large_limb,
+    top_thumb,
+    young_top,
+)
 from printables.drawing.tree import (
     ColumnsLabels,
     HeadingLabels,
     LimbsLabels,
     TopLabels,
     columns_drawing,
+    hanging_view,
     heading_drawing,
     limbs_drawing,
     top_drawing,
+    trunk_piece,
 )
-from printables.drawing.wood import Stem
-
-# A square of a card of the size of a bank card, and one for a tree to be left alone.
-THUMB_MM: Final = 19.0
-LEAVE_MM: Final = 16.0
 
 
 def stage_picture(
@@ -100,12 +112,54 @@ def stage_thumb(
     title = words.say(STAGE_NAMES[stage])
     sentences = stage_words(standard, stage, method=method)
     description = " ".join(words.say(step) for step in sentences.steps)
-    shapes: list[Shape] = [stage_pictogram(stage, title).at(0.5, 0.5, 1.5)]
-    if lettered:
-        figure = words.say(sentences.figure)
-        size = largest_size(figure, THUMB_MM, SMALL_MM, SMALL_MM, bold=True)
-        shapes.append(Text(0.0, THUMB_MM - 0.8, figure, size, bold=True))
-    return Drawing(THUMB_MM, THUMB_MM, tuple(shapes), title, description)
+    letters = _thumb_letters(standard, stage, words) if lettered else ()
+    room = THUMB_MM - len(letters) * _LETTERS_MM
+    shapes = (*_thumb(standard, stage, room), *letters)
+    return Drawing(THUMB_MM, THUMB_MM, shapes, title, description)
+
+
+# A line of letters below a thumb.
+_LETTERS_MM: Final = 3.7
+
+
+def _thumb(standard: Standard, stage: Stage, height_mm: float) -> list[Shape]:
+    heading = standard.heading
+    match stage:
+        case Stage.TOP:
+            return top_thumb(standard.top.target_mm, standard.top.tolerance_mm, height_mm)
+        case Stage.LIMBS:
+            return limbs_thumb(standard.limbs.large_mm, standard.limbs.most, height_mm)
+        case Stage.COLUMNS:
+            return columns_thumb(standard.columns.side_branch_mm, height_mm)
+        case Stage.HEADING:
+            return heading_thumb(
+                heading.thinnest_mm,
+                heading.thickest_mm,
+                is_headed=heading.rule is HeadingRule.REQUIRED,
+                height_mm=height_mm,
+            )
+
+
+def _thumb_letters(standard: Standard, stage: Stage, words: Words) -> tuple[Text, ...]:
+    """Write the stage's number below its thumb, in letters of 9 points, or nothing."""
+    heading = standard.heading
+    number: object | None = None
+    match stage:
+        case Stage.TOP:
+            number = Length(standard.top.target_mm)
+        case Stage.LIMBS:
+            number = Length(standard.limbs.large_mm, LengthKind.DIAMETER)
+        case Stage.COLUMNS:
+            number = Length(standard.columns.side_branch_mm)
+        case Stage.HEADING:
+            if heading.rule is HeadingRule.REQUIRED:
+                number = Band(heading.thinnest_mm, heading.thickest_mm)
+    if number is None:
+        return ()
+    text = words.show(number)
+    lines = text_lines(Text(0.0, 0.0, text, SMALL_MM, bold=True), THUMB_MM, even=True)
+    first = THUMB_MM - 0.9 - (len(lines) - 1) * _LETTERS_MM
+    return tuple(replace(line, y_mm=first + row * _LETTERS_MM) for row, line in enumerate(lines))
 
 
 def leave_pictures(standard: Standard, words: Words, *, low_bloom: bool) -> tuple[Drawing, ...]:
@@ -125,23 +179,17 @@ def leave_pictures(standard: Standard, words: Words, *, low_bloom: bool) -> tupl
     -------
     tuple of Drawing
         Squares of 16 mm without letters, each titled with the reason in a few words: the top not
-        there yet, no large limb, and few flower buds where that holds; those of stages in use.
+        there yet, no large limb, those of stages in use, and few flower buds where that holds.
     """
-    reasons = []
+    pictures: list[tuple[Message, list[Shape]]] = []
     if standard.top.in_use:
-        reasons.append((Stage.TOP, _NOT_DUE))
+        pictures.append((say(_NOT_DUE), young_top(standard.top.target_mm)))
     if standard.limbs.in_use:
-        reasons.append((Stage.LIMBS, _NO_LARGE_LIMB))
-        if low_bloom:
-            reasons.append((Stage.COLUMNS, _LOW_BLOOM))
+        pictures.append((say(_NO_LARGE_LIMB), no_large_limb(standard.limbs.large_mm)))
+    if low_bloom:
+        pictures.append((say(_LOW_BLOOM), few_flowers()))
     return tuple(
-        Drawing(
-            LEAVE_MM,
-            LEAVE_MM,
-            (stage_pictogram(stage, "").at(0.5, 0.5, 1.25),),
-            words.say(reason),
-        )
-        for stage, reason in reasons
+        Drawing(LEAVE_MM, LEAVE_MM, tuple(shapes), words.say(reason)) for reason, shapes in pictures
     )
 
 
@@ -187,7 +235,7 @@ def _columns(standard: Standard, words: Words, title: str, description: str) -> 
 def _heading(standard: Standard, words: Words, title: str, description: str) -> Drawing:
     rule = standard.heading
     if rule.rule is not HeadingRule.REQUIRED:
-        return _whole_end(title, description)
+        return _whole_end(rule, title, description)
     band = _unbroken(words.show(Band(rule.thinnest_mm, rule.thickest_mm)))
     if text_width(band, SMALL_MM, bold=True) > _BAND_MM:
         # The gauge has the band too; half a figure would be worse than none.
@@ -200,20 +248,15 @@ _BEFORE: Final = mark("before")
 _AFTER: Final = mark("after")
 
 
-def _whole_end(title: str, description: str) -> Drawing:
+def _whole_end(rule: HeadingStageRule, title: str, description: str) -> Drawing:
     """Draw a hanging branch with its tip on, where heading is off or forbidden."""
-    trunk = Stem.between((2.0, 39.8), (2.0, 0.2), (3.6, 3.2))
-    branch = Stem((3.0, 13.4), (12.4, -3.4), (29.8, -4.0), (30.0, 36.0), 4.0, 0.8)
-    spurs = [
-        shape
-        for along, side in ((0.3, -1), (0.42, 1), (0.56, -1), (0.68, 1), (0.8, -1), (0.9, 1))
-        for shape in spur(branch, along, side, 1.3)
-    ]
+    kind = TreeKind.TIP_BEARER if rule.rule is HeadingRule.FORBIDDEN else TreeKind.USUAL
+    limb = hanging_tree(rule.thinnest_mm, rule.thickest_mm, kind).limbs[0]
+    branch = limb_shapes(limb, hanging_view(limb), NOTHING_CUT, shows_spurs=True)
     tick = result_tile(Result.CONFORMING, "")
     shapes: tuple[Shape, ...] = (
-        *spurs,
-        branch.outline(Ink.WOOD),
-        trunk.outline(),
-        tick.at(11.0, 17.0, 1.0),
+        *branch.stays,
+        trunk_piece().outline(),
+        tick.at(11.0, 19.0, 1.0),
     )
     return Drawing(WIDTH_MM, HEIGHT_MM, shapes, title, description)

@@ -5,12 +5,14 @@ Where a figure of this module is published, its source stands beside it; all oth
 that the tree looks like one (common practice, no source).
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from audits.practice.chance import Chance
 from audits.practice.growth import Growth
 from audits.practice.limb_growth import VIGOURS, Union, grow_limb
-from audits.practice.model import PracticeTree, TreeKind, Wood
+from audits.practice.model import PracticeTree, SideKind, TreeKind, Wood
 
 # No limb below 24 to 28 in (an orchard's staff blog, 24 Feb 2015); the fruiting zone starts at
 # about 24 to 26 in (M. Miranda Sazo, Cornell Lake Ontario Fruit Program, slides).
@@ -26,8 +28,11 @@ BRANCHES: Final = (23, 36)
 _BEYOND_LARGE_MM: Final = (2.5, 7.0)
 _BELOW_LARGE_MM: Final = 2.5
 
-# Between the large limbs and a leader there is at least this ratio.
-_MOST_OF_LEADER: Final = 0.75
+# Every limb is thinner than the leader that carries it, at least by this ratio. (Limbs above half
+# of the leader come out by one published rule, above a third by another: what grows before that is
+# thicker.)
+MOST_OF_LEADER: Final = 0.75
+_STOUT_FROM_TIP: Final = 0.3
 
 # About 137.5 degrees from one branch to the next up keeps branches that stand above each other
 # well apart; managers ask for at least 9 in (goodfruit.com on counting for crop load).
@@ -47,6 +52,32 @@ _OLD_LIMBS: Final = 0.55
 # block with fewer than about half is pruned lightly.
 _FLOWERS: Final = (0.62, 0.88)
 _FEW_FLOWERS: Final = (0.12, 0.38)
+
+
+@dataclass(frozen=True, slots=True)
+class LimbPlan:
+    """
+    A limb to be grown.
+
+    Parameters
+    ----------
+    height_mm : float
+        Height of its union with the leader.
+    azimuth_deg : float
+        Where it grows: 0 along the row, 90 to the row's right side.
+    diameter_mm : float
+        Its diameter at the union.
+    hangs : bool or None, optional
+        Whether its end hangs; left to chance if None.
+    sides : tuple of tuple or None, optional
+        Kind of each side branch and where on the limb it grows; left to chance if None.
+    """
+
+    height_mm: float
+    azimuth_deg: float
+    diameter_mm: float
+    hangs: bool | None = None
+    sides: tuple[tuple[SideKind, float], ...] | None = None
 
 
 def grow_tree(seed: int, growth: Growth) -> PracticeTree:
@@ -78,29 +109,67 @@ def grow_tree(seed: int, growth: Growth) -> PracticeTree:
     """
     chance = Chance(seed, growth.evenness)
     height_mm = _height_mm(chance, growth)
-    flower_share = chance.between(
-        *(_FEW_FLOWERS if growth.kind is TreeKind.LOW_BLOOM else _FLOWERS)
-    )
     unions = _unions(chance, growth, height_mm)
     large = _large_places(chance, growth, unions)
     diameters = [
         _diameter_mm(chance, growth, union / height_mm, is_large=place in large)
         for place, union in enumerate(unions)
     ]
-    leader = _leader(chance, growth, height_mm, unions, diameters)
     azimuth_deg = chance.between(0.0, 360.0)
-    limbs = []
+    plans = []
     for place, (union_mm, diameter_mm) in enumerate(zip(unions, diameters, strict=True)):
         azimuth_deg += _GOLDEN_DEG + chance.between(-12.0, 12.0)
-        along = union_mm / height_mm
+        turned = 180.0 * (place % 2) if growth.is_flat else azimuth_deg % 360.0
+        plans.append(LimbPlan(union_mm, turned, diameter_mm))
+    return _grown(chance, growth, height_mm, plans)
+
+
+def planned_tree(growth: Growth, height_mm: float, plans: Sequence[LimbPlan]) -> PracticeTree:
+    """
+    Grow a tree whose limbs stand where a picture wants them.
+
+    Parameters
+    ----------
+    growth : Growth
+        What it grows from.
+    height_mm : float
+        Its height.
+    plans : sequence of LimbPlan
+        Its limbs, from the soil up.
+
+    Returns
+    -------
+    PracticeTree
+        The tree, its wood grown by the same rules as that of any other.
+    """
+    chance = Chance(0, growth.evenness)
+    return _grown(chance, growth, height_mm, plans)
+
+
+def _grown(
+    chance: Chance,
+    growth: Growth,
+    height_mm: float,
+    plans: Sequence[LimbPlan],
+) -> PracticeTree:
+    flowers = _FEW_FLOWERS if growth.kind is TreeKind.LOW_BLOOM else _FLOWERS
+    drawn_share = chance.between(*flowers)
+    flower_share = drawn_share if growth.flower_share is None else growth.flower_share
+    leader = _leader(chance, growth, height_mm, plans)
+    limbs = []
+    for place, plan in enumerate(plans):
+        # The leader climbs evenly, so that a height is also a part of it.
+        along = plan.height_mm / height_mm
         union = Union(
             str(place + 1),
             leader.point_at(along),
             leader.diameter_at(along),
-            180.0 * (place % 2) if growth.is_flat else azimuth_deg % 360.0,
-            diameter_mm,
+            plan.azimuth_deg,
+            min(plan.diameter_mm, MOST_OF_LEADER * leader.diameter_at(along)),
             height_mm,
             flower_share,
+            plan.hangs,
+            plan.sides,
         )
         limbs.append(grow_limb(chance, growth, union))
     return PracticeTree(growth.kind, growth.grown_habit, leader, tuple(limbs))
@@ -157,16 +226,16 @@ def _leader(
     chance: Chance,
     growth: Growth,
     height_mm: float,
-    unions: list[float],
-    diameters: list[float],
+    plans: Sequence[LimbPlan],
 ) -> Wood:
     thinnest, thickest = _TRUNK_MM
     base = min(thickest, max(thinnest, (12.0 + 6.0 * growth.age_years) * VIGOURS[growth.vigour]))
-    for union, diameter_mm in zip(unions, diameters, strict=True):
-        # Every limb is thinner than the leader that carries it.
-        share = 1.0 - union / height_mm
-        needed = diameter_mm / _MOST_OF_LEADER
-        base = max(base, _LEADER_TIP_MM + (needed - _LEADER_TIP_MM) / share)
+    for plan in plans:
+        # A leader that carries large limbs is stout itself; young wood near its tip stays thin.
+        share = 1.0 - plan.height_mm / height_mm
+        if share >= _STOUT_FROM_TIP:
+            needed = plan.diameter_mm / MOST_OF_LEADER
+            base = max(base, _LEADER_TIP_MM + (needed - _LEADER_TIP_MM) / share)
     sway = (chance.between(-35.0, 35.0), chance.between(-35.0, 35.0))
     return Wood(
         (0.0, 0.0, 0.0),

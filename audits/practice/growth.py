@@ -37,6 +37,8 @@ class Growth:
         Limbs, at least 3; drawn by chance if None.
     large_limbs : int or None, optional
         Limbs that are large; by default what the kind asks for.
+    flower_share : float or None, optional
+        Share of flower buds, in [0, 1]; drawn by chance if None.
     reach_mm : float, optional
         How far limbs reach from the trunk.
     evenness : float, optional
@@ -61,6 +63,7 @@ class Growth:
     pencil_mm: tuple[float, float] = (6.0, 9.0)
     branches: int | None = None
     large_limbs: int | None = None
+    flower_share: float | None = None
     reach_mm: float = REACH_MM
     evenness: float = 0.0
     is_flat: bool = False
@@ -80,5 +83,6 @@ class Growth:
         ):
             if value < least:
                 raise ValueError(f"{name} is {value}; it must be at least {least}")
-        if not 0.0 <= self.evenness <= 1.0:
-            raise ValueError(f"evenness is {self.evenness}; it must lie in [0, 1]")
+        for name, share in (("evenness", self.evenness), ("flower_share", self.flower_share)):
+            if share is not None and not 0.0 <= share <= 1.0:
+                raise ValueError(f"{name} is {share}; it must lie in [0, 1]")

@@ -12,7 +12,7 @@ from audits.practice.pruning import (
     pruned_limb,
     pruned_tree,
 )
-from audits.standard import Standard
+from audits.standard import HeadingStageRule, LimbsRule, Standard
 from audits.vocabulary import HeadingRule, Stage
 
 # The cut slants up from just above the union; half the leader's thickness, at least this.
@@ -98,11 +98,11 @@ def _lower_stages(
     tree: PracticeTree, standard: Standard, pruning: Pruning, stages: Collection[Stage]
 ) -> Pruning:
     if Stage.LIMBS in stages:
-        out = large_limbs_to_take(tree, standard, pruning)
+        out = large_limbs_to_take(tree, standard.limbs, pruning)
         pruning = replace(pruning, limbs_out=frozenset(limb.key for limb in out))
     if Stage.HEADING in stages and standard.heading.rule is HeadingRule.REQUIRED:
         headed = {
-            limb.key: heading_cut(limb, standard)
+            limb.key: heading_cut(limb, standard.heading)
             for limb in limbs_left(tree, pruning)
             if is_due(limb, standard.heading)
         }
@@ -118,9 +118,7 @@ def _lower_stages(
     return pruning
 
 
-def large_limbs_to_take(
-    tree: PracticeTree, standard: Standard, pruning: Pruning
-) -> tuple[Limb, ...]:
+def large_limbs_to_take(tree: PracticeTree, rule: LimbsRule, pruning: Pruning) -> tuple[Limb, ...]:
     """
     Choose the large limbs that come out.
 
@@ -128,8 +126,8 @@ def large_limbs_to_take(
     ----------
     tree : PracticeTree
         The tree as it stands.
-    standard : Standard
-        The block's rule.
+    rule : LimbsRule
+        The block's rule for limbs.
     pruning : Pruning
         What the stages before have cut.
 
@@ -145,7 +143,6 @@ def large_limbs_to_take(
     .. [2] With fewer than about half the buds floral, one to two limbs only: M. Basedow, Cornell
        ENYCHP.
     """
-    rule = standard.limbs
     large = [
         limb
         for limb in limbs_left(tree, pruning)
@@ -158,7 +155,7 @@ def large_limbs_to_take(
     return tuple(large[:most])
 
 
-def heading_cut(limb: Limb, standard: Standard) -> float:
+def heading_cut(limb: Limb, rule: HeadingStageRule) -> float:
     """
     Find where a due end is pencil thick.
 
@@ -166,8 +163,8 @@ def heading_cut(limb: Limb, standard: Standard) -> float:
     ----------
     limb : Limb
         A limb whose end is due.
-    standard : Standard
-        The block's rule.
+    rule : HeadingStageRule
+        The block's band.
 
     Returns
     -------
@@ -179,7 +176,7 @@ def heading_cut(limb: Limb, standard: Standard) -> float:
     ValueError
         If the limb is nowhere pencil thick.
     """
-    middle = (standard.heading.thinnest_mm + standard.heading.thickest_mm) / 2
+    middle = (rule.thinnest_mm + rule.thickest_mm) / 2
     cut = limb.wood.where_thick(middle)
     if cut is None:
         raise ValueError(f"limb {limb.key} is nowhere {middle} mm thick")

@@ -1,5 +1,6 @@
 """Grow one limb of a practice tree: its curve, its hanging end, side branches and spurs."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, hypot, radians, sin
 from typing import Final
@@ -10,13 +11,20 @@ from audits.practice.model import Limb, Place3, SideBranch, SideKind, Spur, Vigo
 from audits.vocabulary import BearingHabit
 
 # By habit, from spur types, upright and compact, to tip bearers, long and drooping (habit codes of
-# the US germplasm collection; the descriptions are customary): mean angle to the vertical of a
-# limb, share of limbs with a hanging end, side branches to a limb, distance between spurs.
+# the US germplasm collection; the descriptions are customary): mean angle to the vertical at the
+# union, how far a limb turns down from there to its tip, share of limbs with a hanging end, side
+# branches to a limb, distance between spurs.
 _ANGLES_DEG: Final = {
     BearingHabit.SPUR: 64.0,
     BearingHabit.SEMI_SPUR: 70.0,
     BearingHabit.STANDARD: 76.0,
     BearingHabit.TIP: 80.0,
+}
+_BENT_DEG: Final = {
+    BearingHabit.SPUR: 4.0,
+    BearingHabit.SEMI_SPUR: 9.0,
+    BearingHabit.STANDARD: 14.0,
+    BearingHabit.TIP: 18.0,
 }
 _HANGING: Final = {
     BearingHabit.SPUR: 0.08,
@@ -46,8 +54,10 @@ _HANGING_TIP_MM: Final = 1.6
 _OLD_WOOD: Final = 0.72
 _UPRIGHTS_END: Final = 0.85
 
-# Parts of a limb: how far side branches stand apart, where forks begin, where spurs stand.
+# Parts of a limb: how far side branches stand apart, and spurs from them; where forks begin, where
+# spurs stand.
 _APART: Final = 0.1
+_SPUR_FREE: Final = 0.04
 _FORKS_FROM: Final = 0.45
 _SPURRED: Final = (0.14, 0.95)
 
@@ -73,8 +83,10 @@ class Union:
         Height of the tree.
     flower_share : float
         Share of flower buds, in [0, 1].
-    hangs : bool or None
+    hangs : bool or None, optional
         Whether its end hangs; left to chance if None.
+    sides : tuple of tuple or None, optional
+        Kind of each side branch and where it grows; left to chance if None.
     """
 
     key: str
@@ -85,6 +97,7 @@ class Union:
     tree_mm: float
     flower_share: float
     hangs: bool | None = None
+    sides: tuple[tuple[SideKind, float], ...] | None = None
 
     @property
     def height_share(self) -> float:
@@ -135,7 +148,7 @@ def grow_limb(chance: Chance, growth: Growth, union: Union) -> Limb:
     sides = _side_branches(chance, growth, union, plane, wood)
     is_tip = growth.grown_habit is BearingHabit.TIP
     has_tip_flower = chance.is_so(_TIP_FLOWERS * union.flower_share) and is_tip
-    spurs = _spurs(chance, growth, union, wood)
+    spurs = _spurs(chance, growth, union, wood, sides)
     return Limb(union.key, wood, end, sides, spurs, has_tip_flower)
 
 
@@ -161,13 +174,15 @@ def _wood(
     # Limbs are flatter lower down, where crops have bent them.
     mean = _ANGLES_DEG[growth.grown_habit] + 8.0 * (0.5 - union.height_share)
     begins = mean + chance.between(-9.0, 9.0)
-    ends = begins + chance.between(-8.0, 10.0)
+    # Crops have bent limbs down; spur types, which carry theirs near the trunk, the least.
+    ends = begins + chance.between(0.3, 1.7) * _BENT_DEG[growth.grown_habit]
     length = (200.0 + 34.0 * union.diameter_mm) * chance.between(0.85, 1.15)
     if bend_mm is not None:
-        begins, ends = min(begins, 76.0), 104.0
+        begins, ends = min(begins, 60.0), 104.0
         length *= 0.9
-    below_tip = union.tree_mm - union.place[2]
-    length = min(length, growth.reach_mm, max(120.0, 1.7 * below_tip))
+    # A slender cone: limbs reach less far the higher they grow.
+    reach = growth.reach_mm * (1.0 - 0.55 * union.height_share)
+    length = min(length, reach, max(120.0, 1.7 * (union.tree_mm - union.place[2])))
     foot = plane.step(0.3 * union.leader_mm, 90.0)
     start = _sum(union.place, foot)
     tip_mm = min(_TIP_MM, union.diameter_mm / 2) if bend_mm is None else bend_mm
@@ -191,11 +206,11 @@ def _arc(
 
 
 def _hanging_end(chance: Chance, wood: Wood, plane: _Plane, angle_deg: float) -> Wood:
-    length = wood.length_mm * chance.between(0.34, 0.5)
+    length = wood.length_mm * chance.between(0.5, 0.95)
     return _arc(
         wood.end,
         plane,
-        (angle_deg, chance.between(158.0, 172.0)),
+        (angle_deg, chance.between(162.0, 178.0)),
         length,
         (wood.thin_mm, min(_HANGING_TIP_MM, wood.thin_mm / 2)),
     )
@@ -204,20 +219,28 @@ def _hanging_end(chance: Chance, wood: Wood, plane: _Plane, angle_deg: float) ->
 def _side_branches(
     chance: Chance, growth: Growth, union: Union, plane: _Plane, wood: Wood
 ) -> tuple[SideBranch, ...]:
+    grown: list[SideBranch] = []
+    for kind, along in _planned_sides(chance, growth, union):
+        branch = _side_wood(chance, growth, plane, wood, along, kind)
+        if union.sides is not None or branch.highest_mm <= _UPRIGHTS_END * union.tree_mm:
+            grown.append(SideBranch(f"{union.key}.{len(grown) + 1}", kind, along, branch))
+    return tuple(grown)
+
+
+def _planned_sides(
+    chance: Chance, growth: Growth, union: Union
+) -> tuple[tuple[SideKind, float], ...]:
+    if union.sides is not None:
+        return union.sides
     mean = _SIDES[growth.grown_habit] * VIGOURS[growth.vigour]
     # Stout limbs have branched out most.
     mean += 0.8 if union.diameter_mm >= growth.large_mm else 0.0
     count = round(chance.between(-0.4, 2 * mean))
-    places = sorted(chance.between(0.24, 0.74) for _ in range(count))
-    grown: list[SideBranch] = []
-    for along in places:
-        kind = _kind(chance, union, along)
-        if any(abs(along - other.along) < _APART for other in grown):
-            continue
-        branch = _side_wood(chance, growth, plane, wood, along, kind)
-        if branch.highest_mm <= _UPRIGHTS_END * union.tree_mm:
-            grown.append(SideBranch(f"{union.key}.{len(grown) + 1}", kind, along, branch))
-    return tuple(grown)
+    apart: list[float] = []
+    for along in sorted(chance.between(0.24, 0.74) for _ in range(count)):
+        if not apart or along - apart[-1] >= _APART:
+            apart.append(along)
+    return tuple((_kind(chance, union, along), along) for along in apart)
 
 
 def _kind(chance: Chance, union: Union, along: float) -> SideKind:
@@ -245,8 +268,8 @@ def _side_wood(
     along: float,
     kind: SideKind,
 ) -> Wood:
-    least = 1.35 * growth.side_branch_mm
-    length = max(least, chance.between(200.0, 360.0))
+    # Well longer than a spur may be.
+    length = growth.side_branch_mm * chance.between(1.35, 2.3)
     parent_mm = wood.diameter_at(along)
     thick = parent_mm * chance.between(*_THICKNESS[kind])
     diameters = (thick, min(_HANGING_TIP_MM, thick / 2))
@@ -263,7 +286,7 @@ def _side_wood(
             leaves = _blend((forward, 0.35), ((0.0, 0.0, 1.0), 1.0))
             runs = _blend((forward, 0.1), ((0.0, 0.0, 1.0), 1.0))
         case SideKind.SIDE:
-            down = (0.0, 0.0, -1.0) if growth.is_flat else (0.0, 0.0, -0.2)
+            down = (0.0, 0.0, -1.2) if growth.is_flat else (0.0, 0.0, -0.2)
             beside = plane.beside(1.0 if turned >= 0.0 else -1.0)
             off = (0.0, 0.0, 0.0) if growth.is_flat else beside
             leaves = _blend((forward, 0.8), (off, 1.0), (down, 0.7))
@@ -273,21 +296,30 @@ def _side_wood(
     return Wood(start, first, second, _sum(second, _scaled(runs, third)), *diameters)
 
 
-def _spurs(chance: Chance, growth: Growth, union: Union, wood: Wood) -> tuple[Spur, ...]:
+def _spurs(
+    chance: Chance, growth: Growth, union: Union, wood: Wood, sides: Sequence[SideBranch]
+) -> tuple[Spur, ...]:
     every = _SPUR_EVERY_MM[growth.grown_habit] / wood.length_mm
     longest = 0.5 * growth.side_branch_mm
     spurs: list[Spur] = []
     along = _SPURRED[0]
     while along < _SPURRED[1]:
+        is_above = chance.is_so(0.6)
+        for side in sides:
+            # A spur stands on the other edge than a side branch close by.
+            if abs(along - side.along) < _APART:
+                is_above = side.kind is SideKind.SIDE
         spurs.append(
             Spur(
                 along,
                 longest * chance.between(0.25, 0.9),
-                above=chance.is_so(0.6),
+                above=is_above,
                 has_flower=chance.is_so(union.flower_share),
             )
         )
         along += every * chance.between(0.7, 1.3)
+        while any(abs(along - side.along) < _SPUR_FREE for side in sides):
+            along += _SPUR_FREE / 2
     return tuple(spurs)
 
 

@@ -325,6 +325,27 @@ class Limb:
         """The limb, and its hanging end where it has one."""
         return (self.wood,) if self.end is None else (self.wood, self.end)
 
+    def where_thick(self, diameter_mm: float) -> float | None:
+        """
+        Find where the limb or its hanging end has a diameter.
+
+        Parameters
+        ----------
+        diameter_mm : float
+            The diameter.
+
+        Returns
+        -------
+        float or None
+            Where: up to 1 on the limb itself, up to 2 on its end; None where it is nowhere so
+            thick.
+        """
+        for place, piece in enumerate(self.pieces):
+            along = piece.where_thick(diameter_mm)
+            if along is not None:
+                return place + along
+        return None
+
     def measured_mm(self, out_mm: float = MEASURED_OUT_MM) -> float:
         """
         Measure the limb's diameter as a caliper does.

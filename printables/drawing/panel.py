@@ -38,6 +38,9 @@ _HEAD_WIDTH_MM: Final = 1.5
 _CUT_MM: Final = 0.9
 _GAP_MM: Final = 0.5
 
+# From what stays to what goes, the mark of the cut between them.
+CUT_GAP_MM: Final = _CUT_MM + 2 * _GAP_MM
+
 
 @dataclass(frozen=True, slots=True)
 class Inset:
@@ -203,7 +206,7 @@ def slanted_cut(stem: Stem, left: float, right: float) -> tuple[Shape, Shape, Sh
         (end[1] - begin[1]) / length * 0.8,
     )
     grown = hypot(stem.end[0] - stem.start[0], stem.end[1] - stem.start[1])
-    gap = (_CUT_MM + 2 * _GAP_MM) / grown
+    gap = CUT_GAP_MM / grown
     forward = stem.direction_at((left + right) / 2)
     off = ((_CUT_MM / 2 + _GAP_MM) * forward[0], (_CUT_MM / 2 + _GAP_MM) * forward[1])
     ends = (

@@ -1,10 +1,27 @@
-"""The four stages as larger drawings, to the numbers of a block's standard."""
+"""
+The four stages as larger drawings, to the numbers of a block's standard.
+
+Each shows a tree of `printables.drawing.clear_trees`, and what `audits.practice.ideal` says the
+standard asks of it: where the top ends, which limbs go, what makes a branch one column, where a
+hanging end is pencil thick.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from audits.vocabulary import Fault
+from audits.practice.ideal import ideal_pruning
+from audits.practice.model import Limb, Place3, PracticeTree
+from audits.practice.pruning import NOTHING_CUT, Pruning, limbs_left, pruned_limb, top_limb
+from audits.standard import ColumnsRule, HeadingStageRule, LimbsRule, Standard, TopRule
+from audits.vocabulary import Fault, HeadingRule, Stage
+from printables.drawing.clear_trees import (
+    PIECE_FROM_MM,
+    forked_tree,
+    hanging_tree,
+    limbed_tree,
+    slender_tree,
+)
 from printables.drawing.inks import Ink
 from printables.drawing.panel import (
     HEIGHT_MM,
@@ -16,38 +33,22 @@ from printables.drawing.panel import (
     figure,
     slanted_cut,
     span,
-    spur,
 )
+from printables.drawing.practice_tree import View, limb_shapes, tree_shapes
 from printables.drawing.primitives import Anchor, Drawing, Line, Polygon, Rect, Shape, Text
 from printables.drawing.wood import Stem
 
-# Where branches stand on the trunk (part of the target height), to which side they grow, how far
-# they reach and how far their ends rise, in mm on the tree. A drawing of ours, no measured tree.
-_BRANCHES: Final = (
-    (0.22, 1, 480, 40),
-    (0.25, -1, 500, 10),
-    (0.30, 1, 470, 20),
-    (0.34, -1, 480, 60),
-    (0.39, 1, 430, 80),
-    (0.43, -1, 440, 30),
-    (0.48, 1, 420, 40),
-    (0.52, -1, 380, 90),
-    (0.57, 1, 360, 90),
-    (0.61, -1, 350, 60),
-    (0.65, 1, 310, 60),
-    (0.70, -1, 300, 100),
-    (0.74, 1, 270, 110),
-    (0.79, -1, 240, 90),
-    (0.83, 1, 220, 110),
-    (0.87, -1, 190, 100),
-    (0.91, 1, 170, 120),
-    (0.94, -1, 130, 90),
-)
-
 _SOIL_MM: Final = 38.6
 
-# How far beyond the band a faulty top is drawn.
+# How far beyond the band a faulty top is drawn, and how far above the band the leader has grown.
 _MISS_MM: Final = 280.0
+_GROWN_MM: Final = 520.0
+
+# A blunt cut ends this far above where it should.
+_BLUNT_MM: Final = 55.0
+
+# A standard for what a picture does not show.
+_ANY_TOP: Final = TopRule(target_mm=3000.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,17 +68,6 @@ class TopLabels:
     description: str
     target: str
     tolerance: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Stand:
-    """How heights of the tree become places in the panel."""
-
-    trunk_x_mm: float
-    scale: float
-
-    def at_height(self, height_mm: float) -> float:
-        return _SOIL_MM - self.scale * height_mm
 
 
 def top_drawing(
@@ -113,22 +103,35 @@ def top_drawing(
     """
     if fault not in {None, Fault.HIGH, Fault.LOW, Fault.BLUNT}:
         raise ValueError(f"fault is {fault}; the top drawing shows high, low or blunt")
-    stand = _Stand(8.2, (_SOIL_MM - 1.4) / (target_mm + tolerance_mm + 2 * _MISS_MM))
-    missed_by_mm = _missed_by(fault, tolerance_mm)
-    topped_mm = target_mm + missed_by_mm
-    target_y = stand.at_height(target_mm)
+    grown_mm = target_mm + tolerance_mm + _GROWN_MM
+    scale = (_SOIL_MM - 1.0) / grown_mm
+    view = View(8.2, _SOIL_MM, scale, thicker=0.03 / scale, thinnest_mm=0.42)
+    wanted_mm = target_mm + _missed_by(fault, tolerance_mm)
+    tree = slender_tree(wanted_mm, grown_mm)
+    pruning = _topped(tree, wanted_mm, blunt=fault is Fault.BLUNT)
+    target_y = view.at_height(target_mm)
     shapes: list[Shape] = [
-        *_trellis(stand, wires_mm),
-        *_band(stand, target_mm, tolerance_mm),
-        *_slender_tree(stand, target_mm, topped_mm),
+        *_trellis(view, wires_mm),
+        *_band(view, target_mm, tolerance_mm),
+        *tree_shapes(tree, view, pruning),
         *span((16.6, _SOIL_MM - 0.2), (16.6, target_y + 0.2)),
         *_height_labels(labels),
     ]
-    if missed_by_mm:
-        shapes += _miss(target_y, stand.at_height(topped_mm))
+    if wanted_mm != target_mm:
+        shapes += _miss(target_y, view.at_height(wanted_mm))
     else:
-        shapes += _leader_inset(target_y, blunt=fault is Fault.BLUNT)
+        shapes += _leader_inset(tree, pruning, target_y)
     return Drawing(WIDTH_MM, HEIGHT_MM, tuple(shapes), labels.title, labels.description)
+
+
+def _topped(tree: PracticeTree, wanted_mm: float, *, blunt: bool) -> Pruning:
+    """Cut the top as a standard with this target asks, or bluntly, off its side branch."""
+    rule = TopRule(target_mm=wanted_mm, tolerance_mm=1.0, outer_mm=3000.0)
+    standard = Standard(top=rule, row_spacing_mm=3000.0)
+    pruning = ideal_pruning(tree, standard, {Stage.TOP})
+    if not blunt or pruning.top_mm is None:
+        return pruning
+    return Pruning(top_mm=pruning.top_mm + _BLUNT_MM)
 
 
 def _missed_by(fault: Fault | None, tolerance_mm: float) -> float:
@@ -155,63 +158,45 @@ def _miss(target_y: float, topped_y: float) -> list[Shape]:
     ]
 
 
-def _trellis(stand: _Stand, wires_mm: Sequence[float]) -> list[Shape]:
+def _trellis(view: View, wires_mm: Sequence[float]) -> list[Shape]:
     soil: Shape = Line((0.5, _SOIL_MM), (34.5, _SOIL_MM), Ink.LINE)
     wires = [
-        Line((0.5, stand.at_height(wire)), (15.6, stand.at_height(wire)), Ink.WIRE)
+        Line((0.5, view.at_height(wire)), (15.6, view.at_height(wire)), Ink.WIRE)
         for wire in wires_mm
     ]
     if not wires_mm:
         return [soil]
-    top = stand.at_height(max(wires_mm) + 60.0)
+    top = view.at_height(max(wires_mm) + 60.0)
     return [soil, Rect(1.2, top, 0.9, _SOIL_MM - top, Ink.GREY), *wires]
 
 
-def _band(stand: _Stand, target_mm: float, tolerance_mm: float) -> list[Shape]:
-    upper = stand.at_height(target_mm + tolerance_mm)
-    middle = stand.at_height(target_mm)
-    height = 2 * tolerance_mm * stand.scale
+def _band(view: View, target_mm: float, tolerance_mm: float) -> list[Shape]:
+    upper = view.at_height(target_mm + tolerance_mm)
+    middle = view.at_height(target_mm)
+    height = 2 * tolerance_mm * view.scale
     return [
         Rect(2.8, upper, 14.8, height, Ink.RIGHT_TINT),
         Line((2.8, middle), (17.6, middle), Ink.RIGHT_LINE),
     ]
 
 
-def _slender_tree(stand: _Stand, target_mm: float, topped_mm: float) -> list[Shape]:
-    grown_mm = target_mm + 480.0
-    leader = Stem.between(
-        (stand.trunk_x_mm, _SOIL_MM),
-        (stand.trunk_x_mm, max(0.4, stand.at_height(grown_mm))),
-        (1.7, 0.5),
-    )
-    cut_at = topped_mm / grown_mm
-    stays, goes, mark = slanted_cut(leader, cut_at - 0.005, cut_at + 0.005)
-    branches = [
-        _branch(stand, part * target_mm, side * reach, rise)
-        for part, side, reach, rise in _BRANCHES
-        if part * target_mm < topped_mm - 90.0
-    ]
-    return [goes, *branches, stays, mark]
+# The leader where it is cut, at about one ninth of its size.
+_CLOSE: Final = 0.11
 
 
-def _branch(stand: _Stand, height_mm: float, reach_mm: float, rise_mm: float) -> Shape:
-    x = stand.trunk_x_mm
-    end = (x + stand.scale * reach_mm, stand.at_height(height_mm + rise_mm))
-    bend = 0.07 if reach_mm < 0 else -0.07
-    return Stem.between((x, stand.at_height(height_mm)), end, (0.7, 0.35), bend).outline()
-
-
-def _leader_inset(top_y_mm: float, *, blunt: bool) -> list[Shape]:
+def _leader_inset(tree: PracticeTree, pruning: Pruning, top_y_mm: float) -> list[Shape]:
     inset = Inset(20.4, 1.0, 13.6, 16.4)
-    leader = Stem.between((5.6, 16.3), (5.2, 0.2), (3.3, 2.6))
-    if blunt:
-        stays, goes, mark = slanted_cut(leader, 0.5, 0.5)
-        side = Stem.between((5.6, 14.6), (11.6, 10.4), (1.5, 1.0), -0.12)
-    else:
-        stays, goes, mark = slanted_cut(leader, 0.42, 0.56)
-        side = Stem.between((5.4, 9.6), (12.2, 3.6), (1.7, 1.1), -0.14)
+    highest = max(limbs_left(tree, pruning), key=lambda limb: limb.union_mm)
+    side = 1.0 if highest.wood.end[0] > 0.0 else -1.0
+    view = View(
+        inset.width_mm / 2 - 2.2 * side,
+        (9.0 if top_limb(tree, pruning) else 5.6) + _CLOSE * (pruning.top_mm or highest.union_mm),
+        _CLOSE,
+        thicker=1.9,
+        within_mm=(0.3, 0.3, inset.width_mm - 0.3, inset.height_mm - 0.2),
+    )
     link = Line((17.6, top_y_mm), (inset.x_mm, top_y_mm), Ink.HAIRLINE)
-    return [link, *inset.framed(goes, side.outline(), stays, mark)]
+    return [link, *inset.framed(*tree_shapes(tree, view, pruning))]
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,39 +217,8 @@ class LimbsLabels:
     limit: str
 
 
-@dataclass(frozen=True, slots=True)
-class _Limb:
-    """A limb of the piece of trunk: where, how thick against the limit, how it grows."""
-
-    y_mm: float
-    side: int
-    thickness: float
-    reach_mm: float
-    rise_mm: float
-
-    def grown_on(self, trunk: Stem, limit_mm: float, thickness: float | None = None) -> Stem:
-        along = (trunk.start[1] - self.y_mm) / (trunk.start[1] - trunk.end[1])
-        start = (trunk.start[0] + self.side * trunk.width_at(along) * 0.3, self.y_mm)
-        end = (start[0] + self.side * self.reach_mm, self.y_mm - self.rise_mm)
-        width = (thickness or self.thickness) * limit_mm * _LIMB_SCALE
-        return Stem.between(start, end, (width, width * 0.6), -0.05 * self.side)
-
-
-# The piece of trunk is drawn at one tenth of its size. The limbs that may come out are thicker
-# than the limit and come out in this order; the others are well below it.
+# The piece of trunk is drawn at one tenth of its size.
 _LIMB_SCALE: Final = 0.1
-_THICK_LIMBS: Final = (
-    _Limb(11.6, 1, 1.5, 20.5, 5.6),
-    _Limb(24.6, -1, 1.4, 9.1, 2.4),
-    _Limb(17.0, -1, 1.3, 9.1, 3.0),
-    _Limb(35.6, -1, 1.2, 9.1, 2.6),
-)
-_THIN_LIMBS: Final = (
-    _Limb(4.6, 1, 0.5, 11.0, 3.4),
-    _Limb(9.4, -1, 0.6, 9.0, 4.0),
-    _Limb(30.4, -1, 0.6, 9.0, 1.6),
-)
-_SPARED: Final = 0.7
 
 
 def limbs_drawing(limit_mm: float, removals: int, labels: LimbsLabels) -> Drawing:
@@ -286,21 +240,47 @@ def limbs_drawing(limit_mm: float, removals: int, labels: LimbsLabels) -> Drawin
     Drawing
         A panel of 35 by 40 mm.
     """
-    trunk = Stem.between((11.4, 39.8), (11.4, 0.2), (6.0, 5.0))
-    stems = [limb.grown_on(trunk, limit_mm) for limb in _THIN_LIMBS]
-    stems += [limb.grown_on(trunk, limit_mm, _SPARED) for limb in _THICK_LIMBS[removals:]]
-    shapes: list[Shape] = [stem.outline() for stem in stems]
-    marks: list[Shape] = []
-    for limb in _THICK_LIMBS[:removals]:
-        stem = limb.grown_on(trunk, limit_mm)
-        stays, goes, mark = slanted_cut(stem, *_bevel(stem, 2.6, 4.2))
-        shapes += [goes, stays]
-        marks.append(mark)
-    shapes += [trunk.outline(), *marks]
-    if removals:
-        shapes += _diameter(_THICK_LIMBS[0].grown_on(trunk, limit_mm), labels.limit)
+    tree = limbed_tree(limit_mm, removals)
+    pruning = limbs_out(tree, limit_mm, removals)
+    view = _piece_view(limit_mm, (0.0, 0.0, WIDTH_MM, HEIGHT_MM))
+    shapes = tree_shapes(tree, view, pruning)
+    thickest = [limb for limb in tree.limbs if limb.key in pruning.limbs_out]
+    if thickest:
+        thickest.sort(key=Limb.measured_mm)
+        shapes += _diameter(view.seen(thickest[-1].wood), labels.limit)
         shapes += _bevel_inset()
     return Drawing(WIDTH_MM, HEIGHT_MM, tuple(shapes), labels.title, labels.description)
+
+
+def limbs_out(tree: PracticeTree, limit_mm: float, removals: int) -> Pruning:
+    """
+    Take the limbs out that a standard asks for.
+
+    Parameters
+    ----------
+    tree : PracticeTree
+        The tree.
+    limit_mm : float
+        Diameter from which a limb is large.
+    removals : int
+        How many come out.
+
+    Returns
+    -------
+    Pruning
+        The cuts.
+    """
+    rule = LimbsRule(large_mm=limit_mm, least=min(removals, 8), most=min(removals, 8))
+    standard = Standard(top=_ANY_TOP, limbs=rule, row_spacing_mm=3000.0)
+    return ideal_pruning(tree, standard, {Stage.LIMBS})
+
+
+def _piece_view(limit_mm: float, within_mm: tuple[float, float, float, float]) -> View:
+    # Odd limits change the scale, not the picture.
+    scale = _LIMB_SCALE * 19.0 / limit_mm
+    thicker = limit_mm / 19.0
+    soil = 39.8 + scale * PIECE_FROM_MM
+    return View(11.4, soil, scale, thicker=thicker, thinnest_mm=0.6, within_mm=within_mm)
 
 
 def _bevel(stem: Stem, upper_mm: float, lower_mm: float) -> tuple[float, float]:
@@ -314,8 +294,8 @@ def _diameter(stem: Stem, label: str) -> list[Shape]:
     along = 0.42
     over, under = stem.edge(along, 1), stem.edge(along, -1)
     return [
-        *arrow(stem.beside(along, 5.4), over),
-        *arrow(stem.beside(along, -5.4), under),
+        *arrow(stem.beside(along, 4.6), over),
+        *arrow(stem.beside(along, -4.6), under),
         *figure((17.8, 18.8), label, 17.0),
     ]
 
@@ -350,16 +330,9 @@ class ColumnsLabels:
     side_branch: str
 
 
-# Branches are drawn at one twentieth of their size: 600 mm long, spurs of 30 to 50 mm.
-_BRANCH_SCALE: Final = 0.05
-_SPURS: Final = (
-    (0.16, -1, 1.5),
-    (0.34, -1, 1.2),
-    (0.47, 1, 1.3),
-    (0.62, -1, 1.3),
-    (0.77, 1, 1.4),
-    (0.88, -1, 1.2),
-)
+# The branch is drawn at one twentieth of its size where side branches count from 15 cm.
+_BRANCH_MM: Final = 31.0
+_HANGING_MM: Final = 30.0
 
 
 def columns_drawing(side_branch_mm: float, labels: ColumnsLabels) -> Drawing:
@@ -378,23 +351,25 @@ def columns_drawing(side_branch_mm: float, labels: ColumnsLabels) -> Drawing:
     Drawing
         A panel of 35 by 40 mm.
     """
-    trunk = Stem.between((2.0, 39.8), (2.0, 0.2), (3.6, 3.2))
-    before, after = _column(19.4), _column(37.6)
-    length_mm = 1.35 * side_branch_mm * _BRANCH_SCALE
-    foot = before.point_at(0.24)
-    upright = Stem.between(foot, (foot[0] - 0.8, foot[1] - length_mm), (1.1, 0.6), 0.05)
-    fork = Stem.between(before.point_at(0.68), (33.0, 2.4), (1.3, 0.7), -0.05)
-    hanging = Stem.between(before.point_at(0.42), (22.6, 24.0), (1.0, 0.6), 0.05)
-    cuts = [slanted_cut(stem, 0.13, 0.13) for stem in (upright, fork, hanging)]
+    tree = forked_tree(side_branch_mm)
+    rule = ColumnsRule(side_branch_mm=side_branch_mm)
+    standard = Standard(top=_ANY_TOP, columns=rule, row_spacing_mm=3000.0)
+    pruning = ideal_pruning(tree, standard, {Stage.COLUMNS})
+    (limb,) = tree.limbs
+    before, after = _branch_view(limb, 19.6), _branch_view(limb, 37.8)
+    cut = limb_shapes(limb, before, pruning, shows_spurs=True)
+    column = limb_shapes(pruned_limb(limb, pruning), after, NOTHING_CUT, shows_spurs=True)
+    upright = before.stem(limb.side_branches[0].wood)
+    foot, tip = upright.start, upright.end
+    beside = max(foot[0], tip[0]) + 1.5
     shapes: list[Shape] = [
-        *(goes for _, goes, _ in cuts),
-        *(stays for stays, _, _ in cuts),
-        *_spurred(before),
-        *(mark for _, _, mark in cuts),
-        *_spurred(after),
-        trunk.outline(),
-        *span((foot[0] + 1.6, foot[1] - 0.9), (foot[0] + 1.6, foot[1] - length_mm)),
-        *caption((foot[0] + 2.8, foot[1] - length_mm + 2.6), labels.side_branch, 15.4),
+        *cut.gone,
+        *cut.stays,
+        *cut.marks,
+        *column.stays,
+        trunk_piece().outline(),
+        *span((beside, foot[1] - 0.9), (beside, tip[1])),
+        *caption((beside + 1.2, tip[1] + 2.6), labels.side_branch, 15.4),
         *arrow((14.2, 22.6), (14.2, 28.0)),
         Text(34.4, 20.6, labels.before, SMALL_MM, anchor=Anchor.END),
         Text(34.4, 38.8, labels.after, SMALL_MM, anchor=Anchor.END),
@@ -402,13 +377,16 @@ def columns_drawing(side_branch_mm: float, labels: ColumnsLabels) -> Drawing:
     return Drawing(WIDTH_MM, HEIGHT_MM, tuple(shapes), labels.title, labels.description)
 
 
-def _column(y_mm: float) -> Stem:
-    return Stem.between((3.2, y_mm), (33.8, y_mm - 8.6), (2.3, 1.0), -0.03)
-
-
-def _spurred(branch: Stem) -> list[Shape]:
-    spurs = [shape for along, side, reach in _SPURS for shape in spur(branch, along, side, reach)]
-    return [*spurs, branch.outline()]
+def _branch_view(limb: Limb, foot_y_mm: float) -> View:
+    wood = limb.wood
+    scale = _BRANCH_MM / (wood.end[0] - wood.start[0])
+    return View(
+        2.4 - scale * wood.start[0],
+        foot_y_mm + scale * limb.union_mm,
+        scale,
+        thicker=2.3 / (scale * wood.thick_mm),
+        thinnest_mm=0.5,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -431,9 +409,6 @@ class HeadingLabels:
 
 # An ordinary pencil is about 7 mm thick (common knowledge; no published figure).
 PENCIL_MM: Final = 7.0
-
-# A hanging branch thins evenly from its base to its tip.
-_HANGING_MM: Final = (20.0, 2.0)
 
 
 def heading_drawing(
@@ -460,26 +435,92 @@ def heading_drawing(
     """
     wanted = (thinnest_mm + thickest_mm) / 2
     diameter_mm = wanted if cut_mm is None else cut_mm
-    trunk = Stem.between((2.0, 39.8), (2.0, 0.2), (3.6, 3.2))
-    branch = Stem((3.0, 13.4), (12.4, -3.4), (29.8, -4.0), (30.0, 38.8), 4.0, 0.8)
-    cut_at = _where_thick(diameter_mm)
-    stays, goes, mark = slanted_cut(branch, cut_at, cut_at)
-    end = branch.point_at(cut_at)
+    tree = hanging_tree(thinnest_mm, thickest_mm)
+    (limb,) = tree.limbs
+    if cut_mm is None:
+        pruning = headed_at_pencil(tree, thinnest_mm, thickest_mm)
+    else:
+        # Thicker wood than the limb's is cut at its foot, thinner at its tip.
+        along = limb.where_thick(min(cut_mm, limb.wood.thick_mm * 0.95))
+        pruning = Pruning(headed={limb.key: 1.9 if along is None else along})
+    view = hanging_view(limb)
+    cut = limb_shapes(limb, view, pruning)
+    end = view.place(_place_of(limb, pruning.headed[limb.key]))
     shapes: list[Shape] = [
-        Line((24.6, 18.2), (end[0] - 1.7, end[1] + 0.9), Ink.HAIRLINE),
-        goes,
-        stays,
-        trunk.outline(),
-        mark,
+        Line((end[0] - 1.0, 15.6), (end[0], end[1] + 1.6), Ink.HAIRLINE),
+        *cut.gone,
+        *cut.stays,
+        trunk_piece().outline(),
+        *cut.marks,
         *_pencil_inset(diameter_mm),
         *figure((6.6, 38.6), labels.band, 22.0, most_lines=1),
     ]
     return Drawing(WIDTH_MM, HEIGHT_MM, tuple(shapes), labels.title, labels.description)
 
 
-def _where_thick(diameter_mm: float) -> float:
-    thick, thin = _HANGING_MM
-    return (thick - diameter_mm) / (thick - thin)
+def trunk_piece() -> Stem:
+    """
+    Draw the piece of trunk on the left of a panel from which a branch grows.
+
+    Returns
+    -------
+    Stem
+        As high as the panel.
+    """
+    return Stem.between((2.0, 39.8), (2.0, 0.2), (3.6, 3.2))
+
+
+def headed_at_pencil(tree: PracticeTree, thinnest_mm: float, thickest_mm: float) -> Pruning:
+    """
+    Head the ends that a standard asks for.
+
+    Parameters
+    ----------
+    tree : PracticeTree
+        The tree.
+    thinnest_mm, thickest_mm : float
+        Band of the diameter just behind the cut.
+
+    Returns
+    -------
+    Pruning
+        The cuts.
+    """
+    rule = HeadingStageRule(
+        rule=HeadingRule.REQUIRED, thinnest_mm=thinnest_mm, thickest_mm=thickest_mm
+    )
+    standard = Standard(top=_ANY_TOP, heading=rule, row_spacing_mm=3000.0)
+    return ideal_pruning(tree, standard, {Stage.HEADING})
+
+
+def _place_of(limb: Limb, along: float) -> Place3:
+    piece = limb.pieces[0] if along <= 1.0 or limb.end is None else limb.end
+    return piece.point_at(along if piece is limb.wood else along - 1.0)
+
+
+def hanging_view(limb: Limb) -> View:
+    """
+    See a limb with a hanging end as wide as the panel allows.
+
+    Parameters
+    ----------
+    limb : Limb
+        The limb, growing along the row.
+
+    Returns
+    -------
+    View
+        From where it is seen.
+    """
+    end = limb.end or limb.wood
+    scale = _HANGING_MM / (end.end[0] - limb.wood.start[0])
+    return View(
+        2.3 - scale * limb.wood.start[0],
+        11.2 + scale * limb.union_mm,
+        scale,
+        thicker=3.6 / (scale * limb.wood.thick_mm),
+        thinnest_mm=0.5,
+    )
 
 
 def _pencil_inset(diameter_mm: float) -> list[Shape]:

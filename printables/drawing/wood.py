@@ -1,5 +1,6 @@
 """Trunks, limbs and shoots: curves that taper, can be cut at any place, and become outlines."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, hypot, radians, sin
 from typing import Self
@@ -265,6 +266,24 @@ class Stem:
         middle = (first + last) / 2
         return (self._edge_step(first, middle, side), self._edge_step(middle, last, side))
 
+    def along_edge(self, side: int, *, backwards: bool = False) -> tuple[Step, Step]:
+        """
+        Draw one edge of the stem, from where a path stands at its beginning.
+
+        Parameters
+        ----------
+        side : int
+            1 for the left of someone going along the stem on the page, -1 for the right.
+        backwards : bool, optional
+            Whether it is drawn from the thin end.
+
+        Returns
+        -------
+        tuple of Step
+            Two curves.
+        """
+        return self._edge_steps(1.0, 0.0, side) if backwards else self._edge_steps(0.0, 1.0, side)
+
     def _edge_step(self, first: float, last: float, side: int) -> Step:
         begin, end = self.edge(first, side), self.edge(last, side)
         begins, ends = self._edge_speed(first, side), self._edge_speed(last, side)
@@ -280,6 +299,27 @@ class Stem:
         low, high = max(0.0, along - nudge), min(1.0, along + nudge)
         before, after = self.edge(low, side), self.edge(high, side)
         return ((after[0] - before[0]) / (high - low), (after[1] - before[1]) / (high - low))
+
+
+def joined(stems: Sequence[Stem], ink: Ink = Ink.WOOD) -> Path:
+    """
+    Draw stems that continue each other as one piece of wood.
+
+    Parameters
+    ----------
+    stems : sequence of Stem
+        At least one, each beginning where the one before ends.
+    ink : Ink, optional
+        A filled ink.
+
+    Returns
+    -------
+    Path
+        The closed outline.
+    """
+    there = [step for stem in stems for step in stem.along_edge(1)]
+    back = [step for stem in reversed(stems) for step in stem.along_edge(-1, backwards=True)]
+    return Path(stems[0].edge(0.0, 1), (*there, (stems[-1].edge(1.0, -1),), *back), ink)
 
 
 def bar(ends: tuple[Point, Point], thickness_mm: float, ink: Ink) -> Polygon:

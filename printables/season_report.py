@@ -626,8 +626,9 @@ def _notes(least_people: int) -> list[Message]:
             "are in no rate."
         ),
         say(
-            'Behind "could be" stands the range of true rates that the sample allows (95 %% '
-            "interval after Wilson). Trees of one row are alike, so it may be wider still."
+            'Behind "could be" stands the range of true rates that the sample allows (after '
+            "Wilson: 95 of 100 such ranges hold the true rate). Trees of one row are alike, so it "
+            "may be wider still."
         ),
         say(
             "Below %(counts)s trees or lots only counts are shown, below %(ranges)s only a range. "
@@ -641,8 +642,8 @@ def _notes(least_people: int) -> list[Message]:
         ),
         say(
             "Each point of a chart is the same number of due trees, in the order of scoring. "
-            "Chance alone puts at most %(share)s of the points outside its limits.",
-            share=Share(FALSE_ALARM, 2),
+            "Chance alone puts at most %(points)s of 10,000 points outside its limits.",
+            points=round(10_000 * FALSE_ALARM),
         ),
         say(
             "A crew of fewer than %(people)s people shows no figures. No person is named here.",

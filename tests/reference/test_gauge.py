@@ -3,7 +3,9 @@ Printed lengths against their outside sources, measured in the PDF and in a 600 
 
 Sources: ISO/IEC 7810:2019, ID-1 card, 85.60 x 53.98 mm, corner radius 2.88 to 3.48 mm (figures as
 quoted in public descriptions of the standard). 25.4 mm to the inch is exact (international yard
-and pound agreement, 1959), so 3/4 in is 19.05 mm. A pencil of about 7 mm is common knowledge.
+and pound agreement, 1959), so 3/4 in is 19.05 mm. United States Mint, coin specifications: cent
+0.750 in (19.05 mm), nickel 0.835 in (21.21 mm), dime 0.705 in (17.91 mm), quarter 0.955 in
+(24.26 mm). A pencil of about 7 mm is common knowledge.
 
 All lengths are taken between facing edges of marks, or from end to end of a bar. The bar of
 0.05 mm is this project's own; at 600 dpi a pixel is 0.042 mm, so edges are found between pixels.
@@ -13,7 +15,8 @@ import re
 import shutil
 import subprocess
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from io import BytesIO
 
 import numpy as np
@@ -21,6 +24,10 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from audits.messages import ENGLISH
+from audits.standard import preset, read_standard
+from audits.vocabulary import BearingHabit
+from printables.document import to_pdf
 from printables.drawing.canvas import draw_on, new_canvas
 from printables.drawing.gauge import (
     DEPTH_MM,
@@ -35,6 +42,11 @@ from printables.drawing.gauge import (
     pencil_gauge,
     scale_check,
 )
+from printables.drawing.primitives import Rect, flattened
+from printables.gauge_sheet import gauge_sheet, gauge_strip, strip_sheet
+from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES
+from printables.subject import StandardSubject
+from tests.paper import assert_nothing_clipped, page_texts
 
 LETTER_MM = (215.9, 279.4)
 TOLERANCE_MM = 0.05
@@ -81,29 +93,47 @@ def sheet():
     return target.getvalue()
 
 
-def streams_of(pdf):
-    """Map each object's number to its unpacked stream."""
+def objects_of(pdf):
+    """Map each object's number to its head and its unpacked stream, object streams opened."""
     found = {}
     for match in re.finditer(rb"(\d+) 0 obj\s", pdf):
         head, stream, _ = pdf[match.end() :].partition(b"stream\n")
         if not stream or b"endobj" in head:
+            found[int(match[1])] = (head.partition(b"endobj")[0], b"")
             continue
         length = int(re.search(rb"/Length (\d+)", head)[1])
         body = pdf[match.end() + len(head) + len(stream) :][:length]
-        found[int(match[1])] = zlib.decompress(body) if b"/FlateDecode" in head else body
+        body = zlib.decompress(body) if b"/FlateDecode" in head else body
+        found[int(match[1])] = (head, body)
+        if b"/ObjStm" in head:
+            found.update(unpacked(head, body))
     return found
 
 
+def unpacked(head, body):
+    """The objects of an object stream (ISO 32000-1, 7.5.7)."""
+    first = int(re.search(rb"/First (\d+)", head)[1])
+    index = [int(number) for number in body[:first].split()]
+    offsets = [*index[1::2], len(body) - first]
+    return {
+        number: (body[first + offsets[place] : first + offsets[place + 1]], b"")
+        for place, number in enumerate(index[::2])
+    }
+
+
 def painted_boxes(pdf):
-    """Follow the page's operators, forms included, and list every painted path's box."""
-    streams = streams_of(pdf)
-    (page,) = re.findall(rb"/Contents (\d+) 0 R", pdf)
+    """Follow the first page's operators, forms included, and list every painted path's box."""
+    found = objects_of(pdf)
+    page = next(head for head, _ in found.values() if re.search(rb"/Type ?/Page\b", head))
+    (contents,) = re.findall(rb"/Contents (\d+) 0 R", page)
+    resources = re.search(rb"/Resources (\d+) 0 R", page)
+    named = found[int(resources[1])][0] if resources else page
     forms = {
-        name.decode(): streams[int(number)].decode("latin-1")
-        for name, number in re.findall(rb"/(FormXob\.\w+) (\d+) 0 R", pdf)
+        name.decode(): found[int(number)][1].decode("latin-1")
+        for name, number in re.findall(rb"/([\w.]+) (\d+) 0 R", named)
     }
     reader = Reader(forms)
-    reader.follow(streams[int(page)].decode("latin-1"))
+    reader.follow(found[int(contents)][1].decode("latin-1"))
     return reader.boxes
 
 
@@ -168,6 +198,7 @@ class Reader:
         self._paint("fill", 0.0)
 
     on_f = on_f_star
+    on_B_star = on_f_star  # noqa: N815  # the operator's own name
 
     def on_S(self, _):  # noqa: N802  # the operator's own name
         self._paint("line", self.line_width * abs(self.matrix[0]) * 25.4 / 72)
@@ -276,6 +307,34 @@ def test_a_print_one_percent_off_is_seen_on_the_frames():
         assert (hides_inner and leaves_outer) == passes
 
 
+# Diameters of coins in circulation, in mm and as the same table has them in inches.
+COINS = {
+    "cent": (19.05, 0.750),
+    "nickel": (21.21, 0.835),
+    "dime": (17.91, 0.705),
+    "quarter": (24.26, 0.955),
+}
+
+
+@pytest.mark.parametrize(("coin_mm", "inches"), COINS.values(), ids=COINS)
+def test_a_coin_just_reaches_the_limb_limit_of_its_own_diameter(coin_mm, inches):
+    """A second check without a bank card: a coin at the stop touches the block's edge."""
+    assert coin_mm == pytest.approx(inches * 25.4, abs=0.005)
+    target = BytesIO()
+    canvas = new_canvas(target, LETTER_MM, title="Gauges", author="Alder Flat", language="en")
+    draw_on(canvas, limb_gauge(inches * 25.4, LABELS), 60.71, 20.11)
+    canvas.save()
+    marks = [box for box in painted_boxes(target.getvalue()) if abs(box.top - 20.11) < 0.01]
+    stop, block = sorted(marks, key=lambda box: box.left)
+    assert block.left - stop.right == pytest.approx(coin_mm, abs=TOLERANCE_MM)
+
+
+def test_a_bank_card_tells_a_wrong_scale_better_than_any_coin():
+    """Coins are the second choice: 1 % of a quarter is too little to see."""
+    assert 0.01 * ID_1_MM[0] > 2 * (OUTER_FRAME_MM[0] - ID_1_MM[0])
+    assert all(0.01 * coin_mm < 0.25 for coin_mm, _ in COINS.values())
+
+
 # --- in two independent renderings at 600 dpi
 
 
@@ -360,3 +419,140 @@ def test_the_upright_bar_is_true_at_600_dpi(pixels):
     drawing, x_mm, y_mm = PLACES["bar 50 upright"]
     found = column(pixels, x_mm + 1.5, y_mm - 2.0, y_mm + drawing.height_mm + 2.0)
     assert found[-1] - found[0] == pytest.approx(50.0, abs=TOLERANCE_MM)
+
+
+# --- on the finished sheet of gauges
+
+
+@pytest.fixture(scope="module", params=list(SHEET_PAGES))
+def gauges(request):
+    """A sheet of gauges as a file, with its layout and its strip."""
+    standard = standard_with_limbs_of(19.05)
+    subject = StandardSubject("Alder Flat", "Gala Home 3", 2, date(2025, 12, 1))
+    printed = {"batch": 12, "printed_on": date(2026, 1, 5)}
+    pdf = to_pdf(gauge_sheet(subject, standard, ENGLISH, page=request.param, **printed))
+    strip = gauge_strip(subject, standard, ENGLISH, **printed)
+    return pdf, strip_sheet(request.param, strip), strip
+
+
+def standard_with_limbs_of(large_mm):
+    payload = preset(BearingHabit.STANDARD, 11 * 304.8, top_wire_mm=3048.0).model_dump()
+    payload["limbs"]["large_mm"] = large_mm
+    return read_standard(payload)
+
+
+def bars_of(sheet):
+    """Where each bar lies: its length, its middle line, and about where it begins and ends."""
+    width, _ = PAGE_SIZES_MM[sheet.page]
+    foot = sheet.bottom_mm - 12.0
+    beside = (width - 87.6 - 6.0 - 100.0) / 2 + 87.6 + 6.0
+    return {
+        "100 upright": (100.0, True, 6.5 + 1.5, foot - 100.0),
+        "50 upright": (50.0, True, width - 6.5 - 5.0 + 1.5, foot - 50.0),
+        "100 lying": (100.0, False, sheet.check_top_mm + 55.98 - 7.4 - 1.0 + 1.5, beside),
+        "50 lying": (50.0, False, sheet.check_top_mm + 39.0 + 1.5, beside),
+    }
+
+
+def test_every_gauge_of_the_sheet_is_true_in_the_file(gauges):
+    pdf, sheet, _ = gauges
+    height = PAGE_SIZES_MM[sheet.page][1]
+    boxes = moved_down(painted_boxes(pdf), height - LETTER_MM[1])
+    for place in range(sheet.count):
+        left, top = sheet.front(place)
+        marks = sorted(
+            {
+                (round(box.left - left, 3), round(box.right - left, 3))
+                for box in boxes
+                if abs(box.top - top) < 0.01 and left <= box.left < left + sheet.card_mm[0]
+            }
+        )
+        # Stop, tint and two marks of the band; stop and block of the limb.
+        stop, thin, *_, thick, limb_stop, block = marks
+        assert thin[0] - stop[1] == pytest.approx(6.0, abs=0.002)
+        assert thick[0] - stop[1] == pytest.approx(9.0, abs=0.002)
+        assert block[0] - limb_stop[1] == pytest.approx(19.05, abs=0.002)
+    for length_mm, upright, middle, begin in bars_of(sheet).values():
+        assert bar_in(boxes, middle, begin, length_mm, upright=upright) == pytest.approx(
+            length_mm, abs=0.002
+        )
+
+
+def moved_down(boxes, down_mm):
+    """Boxes of a page that is higher than Letter, from its own upper edge."""
+    return [replace(box, top=box.top + down_mm, bottom=box.bottom + down_mm) for box in boxes]
+
+
+def bar_in(boxes, middle_mm, begin_mm, length_mm, *, upright):
+    """The length of the bar that lies about there."""
+    ends = [
+        (box.top, box.bottom) if upright else (box.left, box.right)
+        for box in boxes
+        if box.kind == "fill"
+        and abs(((box.left + box.right) if upright else (box.top + box.bottom)) / 2 - middle_mm)
+        < 0.1
+        and begin_mm - 0.5 < (box.top if upright else box.left)
+        and (box.bottom if upright else box.right) < begin_mm + length_mm + 0.5
+    ]
+    return max(end for _, end in ends) - min(start for start, _ in ends)
+
+
+def test_every_gauge_of_the_sheet_is_true_at_600_dpi(gauges):
+    pdf, sheet, _ = gauges
+    image = pypdfium2.PdfDocument(pdf)[0].render(scale=DPI / 72, grayscale=True).to_pil()
+    pixels = 1.0 - np.asarray(image.convert("L"), dtype=float) / 255.0
+    for place in range(sheet.count):
+        left, top = sheet.front(place)
+        # Half of the block's darkness marks its edge; the tint of the band is lighter.
+        found = row(pixels, top + 3.0, left, left + 52.0, threshold=0.35)
+        assert found[2] - found[1] == pytest.approx(6.0, abs=TOLERANCE_MM)
+        assert found[4] - found[1] == pytest.approx(9.0, abs=TOLERANCE_MM)
+        assert found[8] - found[7] == pytest.approx(19.05, abs=TOLERANCE_MM)
+    for length_mm, upright, middle, begin in bars_of(sheet).values():
+        measure = column if upright else row
+        found = measure(pixels, middle, begin - 1.0, begin + length_mm + 1.0)
+        assert found[-1] - found[0] == pytest.approx(length_mm, abs=TOLERANCE_MM)
+    frames_left = (PAGE_SIZES_MM[sheet.page][0] - 87.6 - 6.0 - 100.0) / 2
+    for found, inner_mm, outer_mm in (
+        (row(pixels, sheet.check_top_mm + 12.0, frames_left, frames_left + 87.6), 85.20, 86.00),
+        (
+            column(pixels, frames_left + 6.0, sheet.check_top_mm, sheet.check_top_mm + 55.98),
+            53.58,
+            54.38,
+        ),
+    ):
+        assert len(found) == 8
+        assert found[6] - found[1] == pytest.approx(outer_mm, abs=TOLERANCE_MM)
+        assert found[5] - found[2] == pytest.approx(inner_mm, abs=TOLERANCE_MM)
+
+
+def test_the_measure_sees_a_sheet_that_was_fitted_to_the_page(gauges):
+    """Planted: printed at 97 %, as office software does with A4 on Letter."""
+    pdf, sheet, _ = gauges
+    image = pypdfium2.PdfDocument(pdf)[0].render(scale=0.97 * DPI / 72, grayscale=True).to_pil()
+    pixels = 1.0 - np.asarray(image.convert("L"), dtype=float) / 255.0
+    left, top = (0.97 * place for place in sheet.front(0))
+    found = row(pixels, top + 3.0, left, left + 50.0, threshold=0.35)
+    assert found[8] - found[7] == pytest.approx(0.97 * 19.05, abs=TOLERANCE_MM)
+    assert abs(found[8] - found[7] - 19.05) > 10 * TOLERANCE_MM
+
+
+def test_the_sheet_says_what_it_is_and_asks_for_full_size(gauges):
+    pdf, sheet, _ = gauges
+    assert b"/PrintScaling /None" in pdf
+    (text,) = page_texts(pdf)
+    assert text.count("Gala Home 3") == sheet.count + 1
+    assert text.count("B12. Standard 2, from Dec 1, 2025") == sheet.count
+    assert text.count("Printed on Jan 5, 2026") == sheet.count
+    assert "Does not fit? Do not use. Print at 100 %." in text
+
+
+@pytest.mark.parametrize("large_mm", [12.0, 50.0, 100.0])
+def test_gauges_of_any_limb_fit_on_their_strip(large_mm):
+    subject = StandardSubject("Alder Flat", "Gala Home 3", 2, date(2025, 12, 1))
+    strip = gauge_strip(subject, standard_with_limbs_of(large_mm), ENGLISH, batch=12)
+    assert_nothing_clipped(strip)
+    marks = [placed.shape for placed in flattened(strip) if isinstance(placed.shape, Rect)]
+    assert max(mark.x_mm + mark.width_mm for mark in marks) <= strip.width_mm
+    for page in SHEET_PAGES:
+        assert strip_sheet(page, strip).count >= 5

@@ -1,0 +1,479 @@
+"""What stands in the boxes of a flattened page: nothing, a mark, or something to look at."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cache
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageDraw, ImageFont
+from reportlab.pdfbase import pdfmetrics
+
+from printables.drawing.lettering import font_name
+from printables.drawing.primitives import Anchor
+from printables.marked import Box, BoxKind
+from printables.reading.perspective import FLAT_PX
+from printables.reading.photo import Floats, Grey
+
+Singles = npt.NDArray[np.float32]
+
+
+class MarkState(StrEnum):
+    """What was found in a box."""
+
+    EMPTY = "empty"
+    MARKED = "marked"
+    UNSURE = "unsure"
+    WRITTEN = "written"
+
+
+# Dark things narrower than this are strokes; what is broader is a shadow or a filled box.
+_STROKE_PX: Final = 9
+# How far a frame may be from its place, and how far from what the frames around it say.
+_FRAME_REACH_PX: Final = 6
+_ASTRAY_PX: Final = 1.5
+_LINES: Final = 6
+# A frame counts as seen at this share of what is usual on the page.
+_SEEN: Final = 0.4
+# How dark frames have to be in the middle of the page's: below, the photo is blurred.
+_LEAST_FRAME: Final = 0.1
+# From the middle of a frame to where the inside begins, and to what a neighbour's stroke that
+# leaves its box would not reach.
+_INSET_MM: Final = 0.6
+_MIDDLE_MM: Final = 1.0
+# What is no mark by itself: the grain of paper, and so many times the spread of a photo's noise.
+_LEAST_SHADE: Final = 0.03
+_NOISE_TIMES: Final = 2.5
+# Beyond that, what makes a place count as inked.
+_CLEAR_SHADE: Final = 0.03
+# Outermost lines of the inside that a blurred frame may darken all along.
+_RIM_PX: Final = 2
+# Where the paper beside a box is looked at, from the middle of its frame.
+_BESIDE_MM: Final = 1.0
+# Ink as an area of full black: below the first a box is empty, from the second on it is marked.
+_INK_MM2: Final = (0.05, 0.2)
+# The same where a printed letter hides much of the box.
+_INK_BESIDE_LETTER_MM2: Final = (0.07, 0.16)
+# A mark reaches into the middle and is longer than a speck is wide.
+_MIDDLE_INK_MM2: Final = 0.06
+_LENGTH_MM: Final = 2.1
+_LENGTH: Final = 0.72
+# How much darker than the paper around it a box is: empty below, filled from the second on.
+_FILLED: Final = (0.08, 0.24)
+_FILLED_BESIDE_LETTER: Final = (0.11, 0.24)
+# Room around printed letters that may be theirs.
+_LETTER_EDGE_MM: Final = 0.22
+
+
+@dataclass(frozen=True)
+class Measured:
+    """
+    What was measured in a box.
+
+    Parameters
+    ----------
+    ink_mm2 : float
+        Ink of strokes inside it, as an area of full black.
+    middle_ink_mm2 : float
+        The part of it away from the frame.
+    length_mm : float
+        How much of the inside's height or width, whichever is more, has ink.
+    filled : float
+        How much darker the inside is than the darkest paper beside it, a ratio.
+    frame : float
+        How well its frame is seen: the third best of four sides against the page's usual one.
+    """
+
+    ink_mm2: float
+    middle_ink_mm2: float
+    length_mm: float
+    filled: float
+    frame: float
+
+
+def judged(box: Box, measured: Measured) -> MarkState:
+    """
+    Decide what stands in a box.
+
+    Parameters
+    ----------
+    box : Box
+        The box.
+    measured : Measured
+        What was measured in it.
+
+    Returns
+    -------
+    MarkState
+        `UNSURE` unless it is clear.
+    """
+    if measured.frame < _SEEN:
+        return MarkState.UNSURE
+    least, enough = _INK_BESIDE_LETTER_MM2 if box.printed else _INK_MM2
+    plain, full = _FILLED_BESIDE_LETTER if box.printed else _FILLED
+    if measured.ink_mm2 < least and measured.filled < plain:
+        return MarkState.EMPTY
+    if box.kind is BoxKind.WRITTEN:
+        return MarkState.WRITTEN if measured.ink_mm2 >= enough else MarkState.UNSURE
+    is_stroke = (
+        measured.ink_mm2 >= enough
+        and measured.length_mm >= _least_length_mm(box)
+        and (bool(box.printed) or measured.middle_ink_mm2 >= _MIDDLE_INK_MM2)
+    )
+    if is_stroke or measured.filled >= full:
+        return MarkState.MARKED
+    return MarkState.UNSURE
+
+
+def _least_length_mm(box: Box) -> float:
+    return min(_LENGTH_MM, _LENGTH * (min(box.width_mm, box.height_mm) - 2 * _INSET_MM))
+
+
+@dataclass(frozen=True)
+class PageOfBoxes:
+    """
+    The boxes of a flattened page.
+
+    Parameters
+    ----------
+    measured : Mapping of str to Measured
+        What was measured in each box, by its key.
+    places : Mapping of str to tuple of int
+        Column and row of each frame's upper left corner on the flattened page.
+    sharpness : float
+        How dark frames are against their paper, a ratio; low if the photo is blurred.
+    frames_seen : float
+        Share of the frames that were seen, a ratio in [0, 1].
+    """
+
+    measured: Mapping[str, Measured]
+    places: Mapping[str, tuple[int, int]]
+    sharpness: float
+    frames_seen: float
+
+    @property
+    def is_sharp(self) -> bool:
+        """Whether the photo is sharp enough to tell a mark from none."""
+        return self.sharpness >= _LEAST_FRAME
+
+
+def measure_boxes(flat: Grey, boxes: Sequence[Box]) -> PageOfBoxes:
+    """
+    Measure all boxes of a page.
+
+    Parameters
+    ----------
+    flat : numpy.ndarray
+        The page at `FLAT_PX` pixels a mm.
+    boxes : sequence of Box
+        Its boxes; at least one.
+
+    Returns
+    -------
+    PageOfBoxes
+        What was found.
+    """
+    lit = without_strokes(flat)
+    # Noise is taken out over a stroke's width before anything is held against it.
+    shade = _calm(flat)
+    shade /= np.maximum(lit, 1)
+    np.subtract(1, shade, out=shade)
+    grain = _grain(shade)
+    corners = np.array([(box.x_mm, box.y_mm) for box in boxes]) * FLAT_PX
+    sizes = np.array([(box.width_mm, box.height_mm) for box in boxes]) * FLAT_PX
+    found, clear = _frame_offsets(shade, corners, sizes)
+    offsets = _agreed(corners + sizes / 2, found, clear)
+    places = np.rint(corners + offsets).astype(int)
+    papers = _papers(lit, places, np.rint(sizes).astype(int))
+    sides = np.zeros((len(boxes), 4))
+    measured: dict[str, Measured] = {}
+    for members in _by_size(sizes):
+        paper = np.sort(papers[members], axis=1)
+        sides[members] = _sides(
+            flat, corners[members] + offsets[members], sizes[members], paper[:, 4]
+        )
+    usual = np.maximum(np.median(sides, axis=0), 1e-6)
+    frames = np.sort(sides / usual, axis=1)[:, 1]
+    for members in _by_size(sizes):
+        alike = [boxes[member] for member in members]
+        # The darkest but one: beside it may lie something that is no paper.
+        paper = np.sort(papers[members], axis=1)[:, 1:3].mean(axis=1)
+        measured |= _measured(flat, shade - grain, alike, places[members], paper, frames[members])
+    return PageOfBoxes(
+        measured,
+        {box.key: (int(x), int(y)) for box, (x, y) in zip(boxes, places, strict=True)},
+        float(usual.min()),
+        float((frames >= _SEEN).mean()),
+    )
+
+
+# --- light and strokes ----------------------------------------------------------------------------
+
+
+def without_strokes(flat: Grey) -> Grey:
+    """
+    Return a page as it would be without thin dark things: its paper in its own light.
+
+    Parameters
+    ----------
+    flat : numpy.ndarray
+        The page in grey.
+
+    Returns
+    -------
+    numpy.ndarray
+        The page closed by a square (the least of the greatest around each pixel).
+    """
+    padded = np.pad(flat, _STROKE_PX - 1, mode="edge")
+    for operation in (np.maximum, np.minimum):
+        for axis in (0, 1):
+            padded = _running(padded, operation, axis)
+    return padded
+
+
+def _calm(flat: Grey) -> Singles:
+    """Means of three by three pixels."""
+    padded = np.pad(flat, 1, mode="edge").astype(np.uint16)
+    rows = padded[:-2] + padded[1:-1] + padded[2:]
+    return np.asarray((rows[:, :-2] + rows[:, 1:-1] + rows[:, 2:]) * np.float32(1 / 9))
+
+
+def _running(values: Grey, operation: np.ufunc, axis: int) -> Grey:
+    """Greatest or least of `_STROKE_PX` values in a row, by windows twice as long each time."""
+    values = np.swapaxes(values, 0, axis)
+    window = 1
+    while window < _STROKE_PX:
+        step = min(window, _STROKE_PX - window)
+        values = operation(values[: len(values) - step], values[step:])
+        window += step
+    return np.ascontiguousarray(np.swapaxes(values, 0, axis))
+
+
+# --- frames ---------------------------------------------------------------------------------------
+
+
+def _between(profiles: Singles, places: Floats) -> Floats:
+    """Read profiles between pixels; rows go together."""
+    rows = np.arange(len(profiles))[:, None]
+    low = np.clip(np.floor(places).astype(int), 0, profiles.shape[1] - 2)
+    part = np.clip(places - low, 0.0, 1.0)
+    return np.asarray(profiles[rows, low] * (1 - part) + profiles[rows, low + 1] * part)
+
+
+def _line_contrast(profiles: Singles, places: Floats) -> Floats:
+    """How much darker profiles are at places than beside them on both sides."""
+    beside = 0.5 * FLAT_PX
+    around = _between(profiles, places - beside) + _between(profiles, places + beside)
+    return _between(profiles, places) - around / 2
+
+
+def _profiles(
+    page: npt.NDArray[np.generic], corners: Floats, sizes: Floats
+) -> tuple[list[Singles], list[Floats]]:
+    """Return means along the sides of boxes of one size, and where their corners lie in them."""
+    margin = _FRAME_REACH_PX + 4
+    start = np.floor(corners).astype(int) - margin
+    wide, high = (int(side) + 2 * margin + 1 for side in np.ceil(sizes[0]))
+    rows, columns = _windows(page.shape, start, (wide, high))
+    # Some lines across the inside are as good as all.
+    some_rows, some_columns = (
+        np.linspace(margin + 3, side - margin - 4, _LINES).astype(int) for side in (high, wide)
+    )
+    across = page[rows[:, some_rows], columns].mean(axis=1, dtype=np.float32)
+    down = page[rows, columns[:, :, some_columns]].mean(axis=2, dtype=np.float32)
+    return [across, down], [corners[:, axis] - start[:, axis] - 0.5 for axis in (0, 1)]
+
+
+def _by_size(sizes: Floats) -> list[npt.NDArray[np.intp]]:
+    _, number = np.unique(np.rint(10 * sizes), axis=0, return_inverse=True)
+    return [np.flatnonzero(number.ravel() == which) for which in range(number.max() + 1)]
+
+
+def _frame_offsets(
+    page: npt.NDArray[np.generic], corners: Floats, sizes: Floats
+) -> tuple[Floats, Floats]:
+    """Return how far frames are from their places in pixels, and how clearly that is seen."""
+    offsets = np.zeros_like(corners)
+    clear = np.zeros_like(corners)
+    shifts = np.arange(-_FRAME_REACH_PX, _FRAME_REACH_PX + 0.25, 0.5)
+    for members in _by_size(sizes):
+        size = sizes[members]
+        profiles, starts = _profiles(page, corners[members], size)
+        for axis in (0, 1):
+            first = starts[axis][:, None] + shifts
+            near = _line_contrast(profiles[axis], first)
+            far = _line_contrast(profiles[axis], first + size[:, axis, None])
+            both = np.minimum(near, far) + 0.25 * (near + far)
+            best = both.argmax(axis=1)
+            offsets[members, axis] = shifts[best]
+            clear[members, axis] = both.max(axis=1)
+    return offsets, clear
+
+
+def _agreed(middles: Floats, found: Floats, clear: Floats) -> Floats:
+    """Return offsets that change smoothly over the page, and follow each frame's own near that."""
+    scaled = middles / np.maximum(middles.max(axis=0), 1.0)
+    x, y = scaled.T
+    count = len(middles)
+    terms = [np.ones(count), x, y, x * y, x * x, y * y]
+    basis = np.column_stack(terms if count > 4 * len(terms) else terms[:1])
+    agreed = np.zeros_like(found)
+    for axis in (0, 1):
+        kept = clear[:, axis] >= _SEEN * max(float(np.median(clear[:, axis])), 1e-6)
+        smooth = np.zeros(count)
+        for _ in range(4):
+            if kept.sum() < basis.shape[1]:
+                break
+            solved = np.linalg.lstsq(basis[kept], found[kept, axis], rcond=None)[0]
+            smooth = basis @ solved
+            kept = kept & (np.abs(found[:, axis] - smooth) <= 2 * _ASTRAY_PX)
+        own = kept & (np.abs(found[:, axis] - smooth) <= _ASTRAY_PX)
+        agreed[:, axis] = np.where(own, found[:, axis], smooth)
+    return agreed
+
+
+def _sides(page: npt.NDArray[np.generic], corners: Floats, sizes: Floats, paper: Floats) -> Floats:
+    """How much darker each of the four sides of frames is than what lies outside it."""
+    profiles, starts = _profiles(page, corners, sizes)
+    sides = []
+    for axis in (0, 1):
+        dark: Singles = np.asarray(
+            1 - profiles[axis] / np.maximum(paper, 1.0)[:, None], dtype=np.float32
+        )
+        near = starts[axis][:, None]
+        far = near + sizes[:, axis, None]
+        for line, outwards in ((near, -1), (far, 1)):
+            at = _between(dark, line + np.array((-0.5, 0.0, 0.5))).max(axis=1)
+            outside = _between(dark, line + outwards * 0.5 * FLAT_PX)[:, 0]
+            sides.append(at - outside)
+    return np.column_stack(sides)
+
+
+# --- ink ------------------------------------------------------------------------------------------
+
+
+def _measured(
+    flat: Grey,
+    shade: Singles,
+    boxes: Sequence[Box],
+    places: npt.NDArray[np.intp],
+    paper: Floats,
+    frames: Floats,
+) -> dict[str, Measured]:
+    """Measure what is inside boxes of one size."""
+    wide, high = round(boxes[0].width_mm * FLAT_PX), round(boxes[0].height_mm * FLAT_PX)
+    inset = round(_INSET_MM * FLAT_PX)
+    rows, columns = _windows(flat.shape, places + inset, (wide - 2 * inset, high - 2 * inset))
+    ink = np.maximum(shade[rows, columns], 0.0)
+    _take_frames_off(ink)
+    level = flat[rows, columns].astype(np.float32)
+    blank = np.ones(ink.shape, dtype=bool)
+    for number, box in enumerate(boxes):
+        if box.printed:
+            blank[number] = _blank_inside(box)
+    ink *= blank
+    levels = (level * blank).sum(axis=(1, 2)) / np.maximum(blank.sum(axis=(1, 2)), 1)
+    middle = round((_MIDDLE_MM - _INSET_MM) * FLAT_PX)
+    inked = ink > _CLEAR_SHADE
+    lengths = np.maximum(inked.any(axis=1).sum(axis=1), inked.any(axis=2).sum(axis=1)) / FLAT_PX
+    area = ink.sum(axis=(1, 2)) / FLAT_PX**2
+    inner = ink[:, middle:-middle, middle:-middle].sum(axis=(1, 2)) / FLAT_PX**2
+    filled = 1.0 - levels / np.maximum(paper, 1.0)
+    return {
+        box.key: Measured(*map(float, values))
+        for box, *values in zip(boxes, area, inner, lengths, filled, frames, strict=True)
+    }
+
+
+def _grain(shade: Singles) -> float:
+    """How dark plain paper of a photo may be: most of a page is plain."""
+    some = shade[::6, ::6]
+    middle = float(np.median(some))
+    spread = float(np.median(np.abs(some - middle))) * 1.4826
+    return max(_LEAST_SHADE, middle + _NOISE_TIMES * spread)
+
+
+def _take_frames_off(ink: Singles) -> None:
+    """Take off what darkens a whole line beside the frame: blur of the frame, no stroke."""
+    for line in range(_RIM_PX):
+        for place in (line, -1 - line):
+            along = ink[:, place, :]
+            along -= np.minimum(along, np.median(along, axis=1, keepdims=True))
+            along = ink[:, :, place]
+            along -= np.minimum(along, np.median(along, axis=1, keepdims=True))
+
+
+def _windows(
+    shape: tuple[int, ...], corners: npt.NDArray[np.intp], size: tuple[int, int]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Rows and columns of windows of one size, kept inside the page."""
+    rows = np.clip(corners[:, 1, None] + np.arange(size[1]), 0, shape[0] - 1)
+    columns = np.clip(corners[:, 0, None] + np.arange(size[0]), 0, shape[1] - 1)
+    return rows[:, :, None], columns[:, None, :]
+
+
+def _papers(lit: Grey, places: npt.NDArray[np.intp], sizes: npt.NDArray[np.intp]) -> Floats:
+    """Brightness of the paper at eight places around each box."""
+    away = round(_BESIDE_MM * FLAT_PX)
+    height, width = lit.shape
+    around = []
+    for right in (-1, 0, 1):
+        for below in (-1, 0, 1):
+            if right or below:
+                x, y = (
+                    places[:, axis] + sizes[:, axis] // 2 + side * (sizes[:, axis] // 2 + away)
+                    for axis, side in enumerate((right, below))
+                )
+                around.append(lit[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)])
+    return np.column_stack(around).astype(float)
+
+
+def _blank_inside(box: Box) -> npt.NDArray[np.bool_]:
+    # Letters of a column differ in nothing but their row: rounded, so that they are drawn once.
+    printed = tuple(
+        (
+            text.text,
+            round(text.x_mm - box.x_mm, 1),
+            round(text.y_mm - box.y_mm, 1),
+            text.size_mm,
+            text.anchor,
+            text.bold,
+        )
+        for text in box.printed
+    )
+    return _blank(printed, box.width_mm, box.height_mm)
+
+
+@cache
+def _blank(
+    printed: tuple[tuple[str, float, float, float, Anchor, bool], ...],
+    width_mm: float,
+    height_mm: float,
+) -> npt.NDArray[np.bool_]:
+    """Where nothing is printed inside a box."""
+    finer = 4
+    scale = FLAT_PX * finer
+    wide, high = round(width_mm * FLAT_PX), round(height_mm * FLAT_PX)
+    layer = Image.new("L", (wide * finer, high * finer), 0)
+    draw = ImageDraw.Draw(layer)
+    anchors = {Anchor.START: "ls", Anchor.MIDDLE: "ms", Anchor.END: "rs"}
+    for text, x, y, size, anchor, bold in printed:
+        draw.text(
+            (x * scale, y * scale),
+            text,
+            fill=255,
+            anchor=anchors[anchor],
+            font=_font(size * scale, bold=bold),
+            stroke_width=round(_LETTER_EDGE_MM * scale),
+        )
+    inset = round(_INSET_MM * FLAT_PX)
+    covered = np.asarray(layer).reshape(high, finer, wide, finer).max(axis=(1, 3)) > 0
+    return np.asarray(~covered[inset:-inset, inset:-inset])
+
+
+@cache
+def _font(size_px: float, *, bold: bool) -> ImageFont.FreeTypeFont:
+    face = pdfmetrics.getFont(font_name(bold=bold)).face
+    return ImageFont.truetype(face.filename, size_px)

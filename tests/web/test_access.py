@@ -35,11 +35,6 @@ EXPECTED = {
     "/lots/<int:lot_id>/cause-put-right": OWNERS,
     "/season": OWNERS,
     "/safety": frozenset(Role),
-    # Workers are told what their card shows; the rest is not theirs: see tests/web/test_cards.py.
-    "/blocks/<int:block_id>": frozenset(Role),
-    "/blocks/<int:block_id>/edit": CREW_LEADS,
-    "/blocks/<int:block_id>/rows": CREW_LEADS,
-    "/blocks/<int:block_id>/standards": CREW_LEADS,
     "/workers": CREW_LEADS,
     "/workers/mine": WORKERS,
     # Workers see their own record here and no other: see the test below.

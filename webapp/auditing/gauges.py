@@ -90,7 +90,7 @@ def gauge_question(
                 "The gauge %(batch)s of the trees before cannot be used any more. Choose again.",
                 batch=f"B{remembered}",
             )
-    if not choice.usable and not choice.unusable and chosen == _OWN:
+    if not choice.usable and not choice.unusable and chosen == _OWN and problem is None:
         return None
     return GaugeQuestion(_field(choice, chosen, problem), unusable_lines(choice))
 

@@ -6,7 +6,7 @@ from flask import Blueprint, flash, redirect, render_template, url_for
 from flask.typing import ResponseReturnValue
 from flask_babel import gettext, ngettext
 
-from audits.errors import InvalidInput, NotFound
+from audits.errors import InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Block, Row
 from audits.services import farms
@@ -62,7 +62,7 @@ def add() -> ResponseReturnValue:
 @blueprint.get("/<int:block_id>")
 @open_to(EVERYONE)
 def show(block_id: int) -> ResponseReturnValue:
-    """Show a block: its figures, standards and rows; to workers what their card says."""
+    """Show a block: its figures, standards and rows; to workers only what their card shows."""
     farm_id = actor().farm_id
     if actor().role not in CREW_LEADS:
         return _of_worker(block_id)
@@ -90,14 +90,15 @@ def show(block_id: int) -> ResponseReturnValue:
 
 
 def _of_worker(block_id: int) -> str:
+    card = card_words(block_id)
+    if card is None:
+        raise NotAllowed(say("Your sign-in is not for this page."))
     with database().read() as connection:
         block = farms.the_block(connection, actor().farm_id, block_id)
         in_force = standard_queries.standard_in_force(
             connection, actor().farm_id, block_id, today()
         )
-    return render_template(
-        "blocks/card.html", block=block, in_force=in_force, card=card_words(block_id)
-    )
+    return render_template("blocks/card.html", block=block, in_force=in_force, card=card)
 
 
 @blueprint.route("/<int:block_id>/edit", methods=["GET", "POST"])

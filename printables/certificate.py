@@ -153,7 +153,7 @@ def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tu
     room = width - 2 * _INSIDE_MM
     stages = [_stage(each, words, room) for each in certificate.stages]
     foot = _foot(certificate, words, room)
-    # What is left goes between the stages, and above and below all of them alike.
+    # What is left goes between the stages and above them; the rest stays free above the signature.
     for lead_pt, roominess in _HEADS:
         head = _head(certificate, words, room, lead_pt)
         upper = sum(drawing.height_mm + roominess * below for drawing, below, _ in head)
@@ -168,7 +168,7 @@ def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tu
     for drawing, below, role in head:
         pieces.append(Piece(drawing, _INSIDE_MM, top, role))
         top += drawing.height_mm + roominess * below
-    top += around
+    top += min(around, _ABOVE_MM)
     for stage in stages:
         pieces.append(Piece(stage, _INSIDE_MM, top, Role.TEXT))
         top += stage.height_mm + between
@@ -180,6 +180,7 @@ def certificate_pieces(certificate: Certificate, words: Words, page: Page) -> tu
 # Size of the head's sentences and how roomy it is: closer where names are long.
 _HEADS: Final = ((14.0, 1.0), (12.0, 0.6), (12.0, 0.3))
 _LEAST_LEFT_MM: Final = 14.0
+_ABOVE_MM: Final = 14.0
 
 
 def _frame(page: Page) -> Drawing:

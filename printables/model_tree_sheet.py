@@ -27,6 +27,13 @@ from printables.subject import StandardSubject
 MODEL_TREES: Final = 5
 MOST_TREES: Final = 8
 
+TASK: Final = (
+    say("Prune a few trees as the pattern. Count them on the next page."),
+    say("The crew starts when the standard works."),
+)
+IT_WORKS: Final = say("Yes. The crew works by it as it is written.")
+TO_CHANGE: Final = say("No. If a count is off, change the standard before the crew starts:")
+
 _GAP_MM: Final = 3.0
 _BESIDE_MM: Final = 6.0
 _HEAD_PT: Final = 10.0
@@ -123,10 +130,7 @@ def asked_parts(sheet: ModelTreeSheet, words: Words, width_mm: float) -> list[Pa
         Run(f"{words.say(sheet.subject.version_words())}."),
         Run(f"{words.say(METHOD_NAMES[sheet.subject.method])}."),
     ]
-    task = [
-        Run(words.say(say("Prune a few trees as the pattern. Count them on the next page."))),
-        Run(words.say(say("The crew starts when the standard works."))),
-    ]
+    task = [Run(words.say(said)) for said in TASK]
     return [
         sheet_head(title, [subject, task], width_mm),
         *(_asked(sheet, stage, words, width_mm) for stage in _stages(sheet.standard)),
@@ -273,8 +277,21 @@ def counted_parts(sheet: ModelTreeSheet, words: Words, page: Page) -> list[Part]
     return parts
 
 
-def _how(standard: Standard, words: Words, width_mm: float) -> Drawing:
-    hints = {
+def how_to_count(standard: Standard) -> dict[Stage, Message]:
+    """
+    Say how each stage of a model tree is counted.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+
+    Returns
+    -------
+    dict of Stage to Message
+        One sentence for each stage.
+    """
+    return {
         Stage.TOP: say("Judge the height from the ground, by wire or marked pole."),
         Stage.LIMBS: say(
             "Measure a limb %(distance)s out from the trunk.",
@@ -283,6 +300,10 @@ def _how(standard: Standard, words: Words, width_mm: float) -> Drawing:
         Stage.COLUMNS: say("Look at branches low, in the middle and high up, on one side."),
         Stage.HEADING: say("Measure an end just behind the cut."),
     }
+
+
+def _how(standard: Standard, words: Words, width_mm: float) -> Drawing:
+    hints = how_to_count(standard)
     counted = {column.stage for column in _counted(standard)}
     runs = [Run(words.say(hints[stage])) for stage in Stage if stage in counted]
     return paragraph(runs, width_mm, TEXT_PT)
@@ -403,7 +424,6 @@ def _rules(
 def _decision(sheet: ModelTreeSheet, words: Words, width_mm: float) -> Drawing:
     """Ask whether the standard works, or what to change in it, and who says so."""
     heading = words.say(say("Does the standard work?"))
-    change = say("No. If a count is off, change the standard before the crew starts:")
     stages = [words.say(STAGE_NAMES[stage]) for stage in _stages(sheet.standard)]
     pairs = [stages[place : place + 2] for place in range(0, len(stages), 2)]
     signed = [
@@ -414,8 +434,8 @@ def _decision(sheet: ModelTreeSheet, words: Words, width_mm: float) -> Drawing:
     return stacked(
         [
             section_heading(heading, width_mm),
-            tick_line(words.say(say("Yes. The crew works by it as it is written.")), width_mm),
-            tick_line(words.say(change), width_mm),
+            tick_line(words.say(IT_WORKS), width_mm),
+            tick_line(words.say(TO_CHANGE), width_mm),
             *(blank_fields([(name, 1.0) for name in pair], width_mm) for pair in pairs),
             blank_fields(signed, width_mm),
         ],

@@ -173,7 +173,7 @@ def _help(brief: SafetyBrief, words: Words, width_mm: float) -> Drawing:
     letters = stacked(
         [
             paragraph([Run(heading, bold=True)], inner, HEADING_PT),
-            paragraph([Run(words.say(each)) for each in said], inner, TEXT_PT),
+            *(paragraph([Run(words.say(each))], inner, TEXT_PT) for each in said),
         ],
         inner,
         0.8,

@@ -329,22 +329,19 @@ def _trainings(record: TrainingRecord, words: Words) -> Table:
             words.show(line.held_on),
             words.say(TRAINING_KIND_NAMES[line.kind]),
             line.noted_by,
-            line.note,
         )
         for line in lines
     ]
-    heads = (say("Stage"), say("Day"), say("How"), say("Noted by"), say("Note"))
-    shares = (1.0, 1.2, 1.9, 1.5, 1.7)
-    columns = tuple(
-        Column(words.say(head), share) for head, share in zip(heads, shares, strict=True)
-    )
+    heads = ((say("Stage"), 1.3), (say("Day"), 1.2), (say("How"), 2.2), (say("Noted by"), 2.2))
+    columns = tuple(Column(words.say(head), share) for head, share in heads)
     blank = [("",) * len(columns)] * _BLANK_ROWS
     return Table(
         words.say(say("Trainings")),
         columns,
         [*rows, *blank],
         _TABLE_PT,
-        _BLANK_ROW_MM,
+        least_row_mm=_BLANK_ROW_MM,
+        below=[*(line.note for line in lines), *[""] * _BLANK_ROWS],
     )
 
 

@@ -12,11 +12,27 @@ from audits.standard import Standard, preset
 from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
 from printables.document import Role
 from printables.drawing.primitives import Line, flattened
-from printables.model_tree_sheet import ModelTreeSheet, counted_parts, model_tree_sheet
+from printables.model_tree_sheet import (
+    IT_WORKS,
+    TASK,
+    TO_CHANGE,
+    ModelTreeSheet,
+    counted_parts,
+    how_to_count,
+    model_tree_sheet,
+)
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from printables.subject import StandardSubject
 from tests.paper import page_texts, pdf_of, printed_lines
-from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
+from tests.reading import (
+    METRIC_ENGLISH,
+    PSEUDO,
+    english_counts,
+    flesch_kincaid_grade,
+    inflesz,
+    spanish_counts,
+    spanish_words,
+)
 from tests.sheets import SPACED, UNBROKEN, assert_well_printed
 
 PRESET = preset(BearingHabit.STANDARD, 3_352.8, top_wire_mm=3_048.0)
@@ -173,3 +189,17 @@ def test_a_name_that_cannot_be_printed_is_refused():
     with pytest.raises(InvalidInput) as caught:
         replace(SUBJECT, block="\u5317")
     assert set(caught.value.problems) == {"block"}
+
+
+def own_words(words) -> str:
+    """Return what the sheet adds to the words of the standard."""
+    hints = how_to_count(STANDARD).values()
+    return " ".join(words.say(said) for said in (*TASK, *hints, IT_WORKS, TO_CHANGE))
+
+
+def test_its_own_words_are_easy_to_read():
+    assert flesch_kincaid_grade(english_counts(own_words(ENGLISH))) <= 6
+
+
+def test_its_own_words_are_easy_to_read_in_spanish(spanish):
+    assert inflesz(spanish_counts(own_words(spanish))) >= 65

@@ -134,12 +134,12 @@ def duplex_test(
     size_mm = PAGE_SIZES_MM[page]
     title = say("Test page for both sides")
     front = (
-        *_heading(title, say("Front"), printer, words, size_mm),
+        *_heading(title, say("Front side"), printer, words, size_mm),
         *_instructions(turned_over, correction, words, size_mm),
         *(_front_lines(scale, size_mm, words) for scale in scales(size_mm)),
     )
     back = (
-        *_heading(title, say("Back"), printer, words, size_mm),
+        *_heading(title, say("Back side"), printer, words, size_mm),
         *(_back_lines(scale, words) for scale in scales(size_mm)),
     )
     leaves = (
@@ -178,18 +178,18 @@ def _instructions(
         turning(turned_over),
         say("Hold the sheet against the light. Look at the back."),
         say("Lines of the front shine through. Find where two lines make one. Read the figure."),
-        say("Both scales to the right read alike? If not, take the middle. So with down."),
-        say("Enter both figures for this printer: right and down."),
+        say("Each way has two scales. If they differ a little, take the middle."),
+        say("Enter both figures for this printer: to the right, and downwards."),
     ]
     if correction == NO_CORRECTION:
         steps += [
-            say("Example: it reads right 1.5 and down -0.5. Enter 1.5 and -0.5."),
+            say("Example: to the right it reads 1.5, downwards -0.5. Enter 1.5 and -0.5."),
             say("Print this page again with the correction. Now each scale must read 0."),
         ]
     else:
         steps[-1] = say(
-            "These backs are moved by right %(right)s and down %(down)s already. Each scale reads "
-            "0? Then you are done. If not, add what you read.",
+            "These backs are moved already: %(right)s to the right, %(down)s downwards. Each scale "
+            "reads 0? Then you are done. If not, add what you read.",
             right=Rounded(correction.right_mm),
             down=Rounded(correction.down_mm),
         )
@@ -257,12 +257,14 @@ def _back_lines(scale: Scale, words: Words) -> Piece:
             label = Text(middle, around - 8.0, figure, SMALL_MM, anchor=Anchor.MIDDLE)
         if whole:
             shapes.append(label)
-    direction = words.say(say("down") if scale.upright else say("right"))
+    direction = words.say(say("downwards") if scale.upright else say("to the right"))
     title = words.say(say("Scale in mm: how far the backs are to be moved %(way)s", way=direction))
     x, y = scale.zero
     if scale.upright:
         size = (2 * around, 2 * (around + reach))
-        shapes.append(Text(2.0, around - 6.0, direction, TEXT_MM, bold=True))
+        shapes.append(
+            Text(around, around - 6.0, direction, TEXT_MM, anchor=Anchor.MIDDLE, bold=True)
+        )
         place = (x - around, y - around - reach)
     else:
         size = (2 * (around + reach), 2 * around)

@@ -35,6 +35,8 @@ _UPRIGHT_FOOT_MM: Final = 12.0
 # Beside the frames: words, the number of the sheet or a short bar, and at the foot a long bar.
 _TOLD_MM: Final = 36.0
 _SHORT_BAR_TOP_MM: Final = 39.0
+# Room for the number of a sheet.
+_NUMBER_MM: Final = 44.0
 # Two lines of words and a lying bar, for sheets without frames.
 _SLIM_MM: Final = 13.4
 
@@ -246,7 +248,12 @@ def impose(
         Fronts and backs in turn.
     """
     sheets = math.ceil(len(cards) / sheet.count)
-    how = (turning(turned_over), say("Both bars must measure 100 mm with a steel rule."))
+    measure = (
+        say("Both bars must measure 100 mm with a steel rule.")
+        if sheet.frames
+        else say("Both bars: 100 mm on a steel rule.")
+    )
+    how = (turning(turned_over), measure)
     fronts_frame = furniture(sheet, title, (say("Fronts"), *how), words)
     backs_frame = furniture(sheet, title, (say("Backs"), *how), words)
     leaves = []
@@ -486,24 +493,28 @@ def _slim_check(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Sh
     """Set words and the lying bar in a strip that is as high as the margin of a sheet."""
     top = sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM
     left = _UPRIGHT_LEFT_MM
-    title, side, *others = told
+    title, side, turn, measure = told
     bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "")
     bar_top = top + 7.6
-    room = PAGE_SIZES_MM[sheet.page][0] - 2 * left
-    lines = ((f"{side}. {title}", True, 2.6), (" ".join(others), False, 6.4))
+    width = PAGE_SIZES_MM[sheet.page][0] - 2 * left
+    beside = LONG_BAR_MM + 1.6
+    lines = (
+        (0.0, 2.6, f"{side}. {title}", width - _NUMBER_MM, True),
+        (0.0, 6.4, turn, width, False),
+        (beside, 7.6 + 2.7, measure, width - beside, False),
+    )
     return (
+        bar.at(left, bar_top),
         *(
             Text(
-                left,
+                left + right,
                 top + down,
                 text,
-                largest_size(text, room, SMALL_MM, 2.0, bold=bold),
+                largest_size(text, room, SMALL_MM, 0.0, bold=bold),
                 bold=bold,
             )
-            for text, bold, down in lines
+            for right, down, text, room, bold in lines
         ),
-        bar.at(left, bar_top),
-        Text(left + LONG_BAR_MM + 1.6, bar_top + 2.7, "100 mm", SMALL_MM),
     )
 
 
@@ -514,6 +525,7 @@ def _sheet_number(sheet: CardSheet, number: int, sheets: int, words: Words) -> P
         _, beside = _check_sides(sheet)
         place = (beside, sheet.check_top_mm + 40.0)
     else:
-        place = (_UPRIGHT_LEFT_MM + 150.0, sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM + 7.0)
-    drawing = Drawing(48.0, 4.4, (Text(0.0, 3.2, text, SMALL_MM),), text)
+        right = PAGE_SIZES_MM[sheet.page][0] - _UPRIGHT_LEFT_MM
+        place = (right - _NUMBER_MM, sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM - 0.6)
+    drawing = Drawing(_NUMBER_MM, 4.4, (Text(0.0, 3.2, text, SMALL_MM),), text)
     return Piece(drawing, *place, Role.FURNITURE)

@@ -39,9 +39,12 @@ _SIZES: Final = (
     (2.0, 17.0),
     (1.9, 16.0),
     (1.8, 15.0),
+    (1.7, 15.0),
     (1.7, 14.0),
     (1.6, 13.0),
     (1.4, 12.0),
+    (1.2, 12.0),
+    (1.0, 12.0),
 )
 # Spaces at which a figure may break.
 _BEFORE_A_WORD: Final = re.compile(r"(?<!\d) ")

@@ -93,30 +93,3 @@ def tick_line(text: str, width_mm: float, size_pt: float = 12.0, *, bold: bool =
     height = max(top + said.height_mm, TICK_MM + 0.4)
     shapes = (Rect(0.2, 0.2, TICK_MM, TICK_MM, Ink.FRAME, 0.6), said.at(left, top))
     return Drawing(width_mm, height, shapes, text)
-
-
-def ruled_lines(count: int, width_mm: float, pitch_mm: float = LINE_MM) -> Drawing:
-    """
-    Rule lines to write on.
-
-    Parameters
-    ----------
-    count : int
-        Number of lines.
-    width_mm : float
-        Their length.
-    pitch_mm : float, optional
-        Distance between two of them.
-
-    Returns
-    -------
-    Drawing
-        The lines.
-    """
-    lines = tuple(
-        Line(
-            (0.0, pitch_mm * (row + 1) - 1.0), (width_mm, pitch_mm * (row + 1) - 1.0), Ink.FINE_LINE
-        )
-        for row in range(count)
-    )
-    return Drawing(width_mm, pitch_mm * count, lines, "")

@@ -199,23 +199,11 @@ def _cell(text: str, column: Column, width_mm: float, size_pt: float, *, bold: b
     drawn = paragraph([Run(text, bold=bold)], width_mm, size_pt)
     if not column.numeric:
         return drawn
-    return to_the_right(drawn)
+    return _to_the_right(drawn)
 
 
-def to_the_right(drawn: Drawing) -> Drawing:
-    """
-    Move the lines of a paragraph to its right edge.
-
-    Parameters
-    ----------
-    drawn : Drawing
-        A paragraph of one weight.
-
-    Returns
-    -------
-    Drawing
-        The same lines, ending at its right edge.
-    """
+def _to_the_right(drawn: Drawing) -> Drawing:
+    """Move the lines of a paragraph of one weight to its right edge."""
     moved = tuple(
         replace(shape, x_mm=drawn.width_mm, anchor=Anchor.END)
         for shape in drawn.shapes

@@ -6,7 +6,7 @@ import pytest
 
 from audits.messages import ENGLISH
 from printables import flow
-from printables.blanks import blank_fields, ruled_lines, tick_line
+from printables.blanks import blank_fields, tick_line
 from printables.document import Document, Piece, Role
 from printables.drawing.primitives import Drawing, Line, Text, flattened
 from printables.flow import Block, paged, room_left, under
@@ -129,10 +129,6 @@ def test_a_long_sentence_beside_a_box_wraps():
     drawn = tick_line(f"{SPACED} {UNBROKEN}", 120.0)
     assert_nothing_clipped(drawn)
     assert len(printed_lines(drawn)) > 2
-
-
-def test_ruled_lines_are_as_many_as_asked_for():
-    assert len(ruled_lines(3, 100.0).shapes) == 3
 
 
 # --- heads and feet

@@ -161,11 +161,37 @@ def record_attempt(
         )
         if photo_id is not None:
             settle_in(connection, actor, photo_id, now=now, quiz_attempt_id=attempt_id)
-        return next(
-            attempt
-            for attempt in queries.quiz_attempts_of(connection, actor.farm_id, worker_id)
-            if attempt.id == attempt_id
-        )
+        return _the_attempt(connection, actor, attempt_id)
+
+
+def view_attempt(database: Database, actor: Actor, attempt_id: int) -> QuizAttempt:
+    """
+    Return a quiz that somebody took.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        A crew lead.
+    attempt_id : int
+        The attempt.
+
+    Returns
+    -------
+    QuizAttempt
+        As it was answered.
+
+    Raises
+    ------
+    NotAllowed
+        If the person leads no crews.
+    NotFound
+        If there is no such attempt.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        return _the_attempt(connection, actor, attempt_id)
 
 
 def attempts_of(database: Database, actor: Actor, worker_id: int) -> list[QuizAttempt]:
@@ -203,3 +229,10 @@ def _quiz_in(connection: sa.Connection, actor: Actor, paper: QuizPaper) -> Quiz:
     return make_quiz(
         standard_of(version), seed=paper.seed, variant=paper.variant, method=paper.method
     )
+
+
+def _the_attempt(connection: sa.Connection, actor: Actor, attempt_id: int) -> QuizAttempt:
+    attempt = queries.quiz_attempt_by_id(connection, actor.farm_id, attempt_id)
+    if attempt is None:
+        raise NotFound(say("There is no such quiz."))
+    return attempt

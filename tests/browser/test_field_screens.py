@@ -96,7 +96,13 @@ def language(request):
     return request.param
 
 
-@pytest.fixture(params=SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+# Between the smallest and the largest screen nothing new happens, so the middle one is nightly.
+@pytest.fixture(
+    params=[
+        pytest.param(size, marks=pytest.mark.nightly if size == TALL else ()) for size in SIZES
+    ],
+    ids=lambda size: f"{size[0]}x{size[1]}",
+)
 def size(request):
     return request.param
 
@@ -903,7 +909,10 @@ def test_a_branch_that_is_no_column_wants_the_name_of_its_fault(hand, farm):
 def test_a_printed_gauge_is_chosen_once_an_audit_and_noted_with_every_diameter(hand, farm):
     somebody = hand()
     page = somebody.page
-    name = {"en": "B7: Gauges, Creek Block, version 5", "es": "B7: Guías, Creek Block, versión 5"}
+    name = {
+        "en": "B7: Gauges, Creek Block, version 5",
+        "es": "B7: Medidores, Creek Block, versión 5",
+    }
     pkg = farm.packages["measured"] | {"gauges": [{"number": 7, "name": name}]}
     somebody.run("await store.savePackages([argument]);", pkg)
     audit_id = somebody.begin(pkg)

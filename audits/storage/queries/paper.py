@@ -59,3 +59,10 @@ def sheet_photo_content(connection: sa.Connection, farm_id: int, photo_id: int) 
 def quiz_attempts_of(connection: sa.Connection, farm_id: int, worker_id: int) -> list[QuizAttempt]:
     """Return the quizzes that a worker took, in the order in which they were recorded."""
     return fetch_by(connection, quiz_attempt, QuizAttempt, farm_id, worker_id=worker_id)
+
+
+def quiz_attempt_by_id(
+    connection: sa.Connection, farm_id: int, attempt_id: int
+) -> QuizAttempt | None:
+    """Return one quiz that was taken."""
+    return fetch_by_id(connection, quiz_attempt, QuizAttempt, farm_id, attempt_id)

@@ -3,7 +3,7 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
@@ -13,15 +13,14 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from audits.errors import AuditError, InvalidInput, NotFound
+from audits.errors import AuditError, InvalidInput
 from audits.messages import Message, Units, Words, say, say_n
-from audits.records import Block, Farm
+from audits.records import Farm
 from audits.sampling.tables import InspectionLevel, PlanKind
 from audits.seasons import season_of
 from audits.services import accounts, farms
 from audits.services.accounts import LANGUAGES
 from audits.storage.database import Database
-from audits.storage.queries import farms as farm_queries
 from audits.storage.queries.accounts import only_farm
 from audits.storage.schema import upgrade
 from audits.vocabulary import ROLE_NAMES, Method, PlanMethod, Role, Stage
@@ -340,16 +339,25 @@ def compare(choices: _Choices, season: int | None, stages: tuple[str, ...]) -> N
                 click.echo(line)
 
 
-_BLOCK = click.option("--block", "block_name", required=True, help="Name of the block.")
-_PAPER = click.option(
-    "--page", type=click.Choice(["letter", "a4"]), default="letter", show_default=True
+_BLOCK = click.option("--block", help="Name of the block.")
+_CREW = click.option("--crew", help="Name of a crew.")
+_WORKER = click.option("--worker", help="Code of a worker.")
+_LANGUAGE_OF_PAPER = click.option(
+    "--in", "in_", type=click.Choice(LANGUAGES), help="Language of the paper."
+)
+_SHEET_PAPER = click.option(
+    "--page", type=click.Choice(["letter", "a4"]), help="Paper.  [default: usual in the region]"
 )
 _METHOD = click.option(
     "--method",
     type=click.Choice([str(method) for method in Method]),
-    default=str(Method.LADDER),
-    show_default=True,
-    help="From where the crew works; it chooses the safety notes.",
+    help="From where the crew works; it chooses the safety notes.  [default: ladder]",
+)
+_PRINTER = click.option("--printer", help="Name of a printer, whose correction moves the backs.")
+_ADDRESS = click.option(
+    "--address",
+    default="",
+    help="Address of the farm's pages for phones, such as https://farm.local:8443/, as a QR code.",
 )
 _OUTPUT = click.option(
     "--output", type=click.Path(dir_okay=False, path_type=Path), help="File to write."
@@ -358,89 +366,152 @@ _OUTPUT = click.option(
 
 @main.command()
 @_BLOCK
+@_CREW
 @click.option(
     "--cards-in",
     "languages",
     multiple=True,
     type=click.Choice(LANGUAGES),
-    help="Language of the cards; may be given twice.  [default: both]",
+    help="Language of the cards; may be given twice.  [default: both, or each person's own]",
 )
 @click.option(
-    "--format", "card_format", type=click.Choice(["a7", "id_1"]), default="a7", show_default=True
+    "--format",
+    type=click.Choice(["a7", "id_1", "three_by_five"]),
+    help="Size of the cards.  [default: a7]",
 )
-@click.option("--copies", type=int, help="Cards of each language.  [default: one full sheet]")
+@click.option(
+    "--style",
+    type=click.Choice(["all_stages", "large_print"]),
+    help="What the cards show.  [default: all_stages]",
+)
+@click.option(
+    "--stage",
+    type=click.Choice([str(stage) for stage in Stage]),
+    help="A stage, for cards that show one.",
+)
+@click.option("--copies", help="Cards of each kind.  [default: one full sheet, or one a person]")
 @_METHOD
-@_PAPER
+@_SHEET_PAPER
+@_PRINTER
+@_ADDRESS
 @_OUTPUT
 @click.pass_obj
 def card(
     choices: _Choices,
-    block_name: str,
+    /,
     languages: tuple[str, ...],
-    card_format: str,
-    copies: int | None,
-    method: str,
-    page: str,
+    style: str | None,
+    stage: str | None,
+    address: str,
     output: Path | None,
+    **options: str | None,
 ) -> None:
-    """Print pocket cards of a block's standard."""
-    from printables.card import CardFormat  # noqa: PLC0415 - only here is paper needed
-    from printables.sheet import Page  # noqa: PLC0415
-    from webapp.printing.sheets import card_pdf  # noqa: PLC0415
-
-    with choices.database() as database:
-        farm = choices.farm(database)
-        document = card_pdf(
-            database,
-            farm,
-            _block_named(database, farm, block_name),
-            day=_today(farm),
-            languages=languages or LANGUAGES,
-            method=Method(method),
-            page=Page(page),
-            card_format=CardFormat(card_format),
-            copies=copies,
-        )
-    _write(choices, document, output or Path("cards.pdf"))
+    """Print pocket cards of a block's standard, with --crew one for each of its people."""
+    if stage is not None and style is not None:
+        choices.refuse(say("--style and --stage do not go together: leave one out."))
+    chosen = options | {
+        "style": style if stage is None else f"one-{stage}",
+        "in": languages[0] if len(set(languages)) == 1 else None,
+    }
+    _print(choices, "cards", chosen, address=address, output=output)
 
 
 @main.command()
 @_BLOCK
+@_WORKER
 @click.option("--seed", type=click.IntRange(0), required=True, help="The same seed, the same quiz.")
 @click.option("--variant", default="A", show_default=True, help="Order of questions and choices.")
-@click.option("--in", "language", type=click.Choice(LANGUAGES), help="Language of the quiz.")
+@_LANGUAGE_OF_PAPER
 @_METHOD
-@_PAPER
+@_SHEET_PAPER
 @_OUTPUT
 @click.pass_obj
 def quiz(
-    choices: _Choices,
-    block_name: str,
-    seed: int,
-    variant: str,
-    language: str | None,
-    method: str,
-    page: str,
-    output: Path | None,
+    choices: _Choices, /, output: Path | None, in_: str | None, **options: str | int | None
 ) -> None:
-    """Print a quiz on a block's standard, with its key."""
-    from printables.sheet import Page  # noqa: PLC0415 - only here is paper needed
-    from webapp.printing.sheets import quiz_pdf  # noqa: PLC0415
+    """Print a quiz on a block's standard, with its answer sheet and its key."""
+    _print(choices, "quiz", options | {"in": in_}, output=output)
 
+
+_SHEETS = (
+    "tally",
+    "rework",
+    "coaching",
+    "crew",
+    "model-trees",
+    "safety",
+    "training",
+    "certificate",
+    "season",
+    "gauges",
+    "poster",
+    "duplex-test",
+)
+
+
+@main.command()
+@click.argument("kind", type=click.Choice(_SHEETS))
+@_BLOCK
+@_CREW
+@_WORKER
+@click.option("--audit", help="Number of an audit that is going on.")
+@click.option("--order", help="Number of a rework order.")
+@click.option("--season", help="Year in which a season began.  [default: the present one]")
+@click.option("--copies", help="Sheets of gauges.  [default: 1]")
+@_LANGUAGE_OF_PAPER
+@_METHOD
+@click.option(
+    "--page",
+    type=click.Choice(["letter", "a4", "tabloid", "a3"]),
+    help="Paper; posters take tabloid or a3.  [default: usual in the region]",
+)
+@_PRINTER
+@_ADDRESS
+@_OUTPUT
+@click.pass_obj
+def sheet(
+    choices: _Choices,
+    /,
+    kind: str,
+    in_: str | None,
+    address: str,
+    output: Path | None,
+    **options: str | None,
+) -> None:
+    """Print a sheet, a poster, gauges or the test page of a printer."""
+    _print(choices, kind, options | {"in": in_}, address=address, output=output)
+
+
+def _print(
+    choices: _Choices,
+    key: str,
+    options: Mapping[str, object],
+    *,
+    output: Path | None,
+    address: str = "",
+) -> None:
+    """Print a thing of the print desk into a file."""
+    from webapp.printing import from_command  # noqa: PLC0415 - only here is paper needed
+
+    path = output or Path(f"{key}.pdf")
     with choices.database() as database:
         farm = choices.farm(database)
-        document = quiz_pdf(
-            database,
-            farm,
-            _block_named(database, farm, block_name),
-            day=_today(farm),
-            language=language or choices.language,
-            method=Method(method),
-            page=Page(page),
-            seed=seed,
-            variant=variant,
+        try:
+            with from_command.as_on_a_page(choices.settings(), farm, choices.language, address):
+                printed = from_command.print_from_options(
+                    key, options, lambda: _refuse_unwritable(choices, path)
+                )
+        except from_command.RefusalError as error:
+            raise click.ClickException("\n".join(error.sentences)) from error
+    _write(choices, printed.content, path)
+    if printed.batch is not None:
+        choices.tell(
+            say(
+                "It is batch B%(number)s. Check its scale on the page of the batch before its "
+                "gauges are used.",
+                number=printed.batch,
+            )
         )
-    _write(choices, document, output or Path("quiz.pdf"))
 
 
 @main.command()
@@ -511,21 +582,6 @@ def plan(choices: _Choices, /, language: str | None, **entered: str) -> None:
         raise click.ClickException(choices.words.say(error.message)) from error
 
 
-def _block_named(database: Database, farm: Farm, name: str) -> Block:
-    with database.read() as connection:
-        found = farm_queries.block_by_name(connection, farm.id, name)
-        names = [block.name for block in farm_queries.blocks(connection, farm.id)]
-    if found is None:
-        raise NotFound(
-            say(
-                'There is no block "%(name)s". The blocks are: %(names)s.',
-                name=name,
-                names=", ".join(names),
-            )
-        )
-    return found
-
-
 def _today(farm: Farm) -> date:
     return clock_now().astimezone(ZoneInfo(farm.time_zone)).date()
 
@@ -534,12 +590,23 @@ def _write(choices: _Choices, document: bytes, path: Path) -> None:
     try:
         path.write_bytes(document)
     except OSError as error:
-        raise click.ClickException(
-            choices.words.say(
-                say("%(file)s cannot be written: %(reason)s", file=str(path), reason=error.strerror)
-            )
-        ) from error
+        _refuse_file(choices, path, error)
     choices.tell(say("%(file)s is written.", file=str(path)))
+
+
+def _refuse_unwritable(choices: _Choices, path: Path) -> None:
+    """Stop before anything is recorded of what could not be kept."""
+    try:
+        with path.open("ab"):
+            pass
+    except OSError as error:
+        _refuse_file(choices, path, error)
+
+
+def _refuse_file(choices: _Choices, path: Path, error: OSError) -> NoReturn:
+    choices.refuse(
+        say("%(file)s cannot be written: %(reason)s", file=str(path), reason=error.strerror)
+    )
 
 
 def _serve(choices: _Choices, settings: Settings, host: str, port: int) -> None:

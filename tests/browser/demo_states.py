@@ -20,6 +20,8 @@ from audits.services import (
     contesting,
     farms,
     passes,
+    printers,
+    printing,
     sealing,
     standards,
     start_checks,
@@ -34,8 +36,22 @@ from audits.storage.queries import passes as pass_queries
 from audits.storage.queries.fetch import insert
 from audits.storage.queries.standards import versions_of_block
 from audits.storage.tables import photo
-from audits.vocabulary import Fault, LotState, Method, PassKind, Result, Role, Side, Stage
+from audits.vocabulary import (
+    BatchKind,
+    CheckOccasion,
+    Fault,
+    LotState,
+    Method,
+    PassKind,
+    Result,
+    Role,
+    Side,
+    Stage,
+    TurnedOver,
+)
+from printables.sheet import Page
 from tests import phone_queue
+from webapp.printing.choices import GaugeChoices, PaperChoice, SubjectChoice, stored_choices
 
 PHONE = Device("a phone")
 WORKER_PASSWORD = "a quiet row of apples"  # noqa: S105 - opens nothing but the tests' own farm
@@ -90,6 +106,8 @@ class States:
             "rework": f"/rework/{orders[-1].id}",
             "start-check": f"/start-checks/{check}",
             "start-check-tree": f"/start-checks/{check}/tree",
+            "print-batch": f"/print/batches/{self._print_batch()}",
+            "printer": f"/print/printers/{self._printer()}",
             "round-of-owner": f"/auditors/audits/{rounds[0]}/trees",
             "round-of-supervisor": f"/auditors/audits/{rounds[1]}/trees",
         } | self._newcomers()
@@ -99,6 +117,46 @@ class States:
             farm = account_queries.only_farm(connection)
             user = account_queries.user_by_name(connection, farm.id, name)
         return Actor(user.id, farm.id, user.name, user.role, user.language, user.worker_id)
+
+    # --- paper -------------------------------------------------------------------------------
+
+    def _printer(self) -> int:
+        return printers.add_printer(
+            self.database,
+            self.supervisor,
+            name="Office",
+            turned_over=TurnedOver.LONG_EDGE,
+            back_right_mm=0.5,
+        )
+
+    def _print_batch(self) -> int:
+        """Record gauges that were printed and fit, but no more once they were laminated."""
+        block = self.blocks[0]
+        with self.database.read() as connection:
+            farm = account_queries.only_farm(connection)
+            version = versions_of_block(connection, farm.id, block.id)[0]
+        choices = GaugeChoices(
+            subject=SubjectChoice.of(farm, block, version, Method.GROUND),
+            paper=PaperChoice(page=Page.LETTER, region=farm.region, units=farm.units),
+            language="en",
+            copies=2,
+            printed_on=self.now.date(),
+        )
+        order = printing.BatchOrder(
+            BatchKind.GAUGES, block.id, version.id, None, stored_choices(choices), choices.count
+        )
+        batch = printing.make_batch(self.database, self.supervisor, order, self.now)
+        for occasion, fits in ((CheckOccasion.PRINTED, True), (CheckOccasion.LAMINATED, False)):
+            printing.note_check(
+                self.database,
+                self.supervisor,
+                batch.number,
+                occasion=occasion,
+                card_fits=fits,
+                across_mm=100.2,
+                now=self.now,
+            )
+        return batch.number
 
     # --- audits ------------------------------------------------------------------------------
 

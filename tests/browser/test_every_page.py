@@ -13,12 +13,13 @@ from playwright.sync_api import expect
 
 from audits.vocabulary import Role
 from tests.browser.crawling import FILES, PICTURES, WIDTHS, Crawler
+from webapp.printing.offers import OFFERS
 
 LANGUAGES = ("en", "es")
 # Addresses that only lead on to another, so that nobody ever stands there.
 LEADS_ON = {"auditing.audit", "auditors.audit"}
 # What a script of a page asks for while it waits.
-ASKED_BY_SCRIPTS = {"comparison.standing"}
+ASKED_BY_SCRIPTS = {"comparison.standing", "printing.file_standing"}
 # A worker's own page is offered under the address of "my work" alone.
 # Crew leads say why only where they disagreed themselves, on a worker's behalf.
 NOT_OFFERED = {
@@ -117,9 +118,12 @@ def test_every_address_open_to_a_role_is_reached_by_links(crawl, role, rules):
         and role in getattr(views[rule.endpoint], "open_to", ())
         and not getattr(views[rule.endpoint], "open_to_phones", False)
     }
-    # The forms of the print desk ask for these by GET: test_first_day.py prints cards and quiz,
-    # the tests of coaching its sheets.
-    printed = {"printing.cards", "printing.quiz", "printing.coaching", "printing.crew"}
+    # The forms of the print desk ask for these by GET: see tests/web/test_printing.py.
+    printed = {
+        f"printing.{offer.endpoint}{ending}"
+        for offer in OFFERS
+        for ending in (["_preview"] if offer.is_batch else ["_preview", "_pdf"])
+    }
     not_linked = LEADS_ON | ASKED_BY_SCRIPTS | NOT_OFFERED.get(role, set())
     missing = pages - crawl.endpoints - not_linked
     assert missing == printed & pages
@@ -169,7 +173,7 @@ def test_a_page_for_others(refused):
     assert_is_sound(visit)
 
 
-@pytest.mark.parametrize("paper", ["cards", "quiz"])
+@pytest.mark.parametrize("paper", ["poster", "quiz"])
 def test_a_paper_asked_for_without_a_block(refused, paper):
     visit = refused(Role.SUPERVISOR).visit(f"/print/{paper}.pdf", f"print-{paper}-refused")
     assert visit.status == 422

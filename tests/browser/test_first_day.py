@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 from playwright.sync_api import expect
 
+from audits.gauges import BATCH_STATE_NAMES, BatchState
 from audits.vocabulary import FAULT_NAMES, OUTCOME_NAMES, STAGE_NAMES, Fault, Outcome, Stage
 from webapp.reading import LANGUAGE_NAMES
 
@@ -75,9 +76,9 @@ def pdf_text(supervisor, address: str) -> str:
     return " ".join(" ".join(pages).split())
 
 
-def form_address(supervisor, heading: str) -> str:
-    """Return the address that a form of the print desk asks for, with what is chosen in it."""
-    form = supervisor.section(heading).locator("form")
+def form_address(supervisor) -> str:
+    """Return the address that the form of the print desk asks for, with what is chosen in it."""
+    form = supervisor.page.locator("form[data-preview]")
     return form.evaluate(
         "form => form.action + '?' + new URLSearchParams(new FormData(form)).toString()"
     )
@@ -152,16 +153,35 @@ def see_a_workers_trend(supervisor, look):
 
 
 def print_a_card_and_a_quiz(supervisor, look):
+    page, own_language = supervisor.page, dict(LANGUAGE_NAMES)[supervisor.language]
     supervisor.go_way("Print")
     look("7-print")
-    own_language = dict(LANGUAGE_NAMES)[supervisor.language]
-    for heading, words in (("Pocket cards", "Local rules come first."), ("Quiz", "Answer key")):
-        form = supervisor.section(heading)
-        form.get_by_label(supervisor.say("Block")).select_option(label=FOUR_STAGES)
-        form.get_by_label(own_language, exact=True).check()
-        printed = pdf_text(supervisor, form_address(supervisor, heading))
-        assert FOUR_STAGES in printed
-        assert supervisor.say(words).casefold() in printed.casefold()
+    supervisor.follow("Quiz")
+    choose_block_and_language(supervisor, own_language)
+    printed = pdf_text(supervisor, form_address(supervisor))
+    assert FOUR_STAGES in printed
+    assert supervisor.say("Answer key").casefold() in printed.casefold()
+
+    supervisor.go_way("Print")
+    supervisor.follow("Pocket cards")
+    choose_block_and_language(supervisor, own_language)
+    supervisor.press_button("Make the batch")
+    look("8-batch")
+    key = page.get_by_role("link", name=supervisor.say("Open the PDF"))
+    printed = pdf_text(supervisor, key.get_attribute("href"))
+    assert FOUR_STAGES in printed
+    assert supervisor.say("Local rules come first.").casefold() in printed.casefold()
+    page.get_by_label(supervisor.say("Yes, all four")).check()
+    supervisor.press_button("Keep the check")
+    expect(page.locator("main .state").first).to_have_text(
+        supervisor.say(BATCH_STATE_NAMES[BatchState.USABLE])
+    )
+
+
+def choose_block_and_language(supervisor, language):
+    page = supervisor.page
+    page.get_by_label(supervisor.say("Block")).select_option(label=FOUR_STAGES)
+    page.get_by_label(language, exact=True).check()
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -34,6 +34,8 @@ EXPECTED = {
     "/farm": OWNERS,
     "/lots/<int:lot_id>/cause-put-right": OWNERS,
     "/season": OWNERS,
+    "/print/season": OWNERS,
+    "/print/season.pdf": OWNERS,
     "/safety": frozenset(Role),
     "/workers": CREW_LEADS,
     "/workers/mine": WORKERS,

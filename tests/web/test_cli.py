@@ -8,6 +8,7 @@ from click.testing import CliRunner
 from scipy import stats
 
 from audits.storage.database import Database
+from audits.storage.tables import print_batch
 from tests.orchard import plant_orchard
 from tests.web.conftest import NOW
 from webapp.cli import main
@@ -63,7 +64,7 @@ def test_serving_without_a_farm_says_what_to_do(run):
 
 
 @pytest.mark.parametrize(
-    "command", ["init", "serve", "demo", "rescore", "compare", "card", "quiz", "plan"]
+    "command", ["init", "serve", "demo", "rescore", "compare", "card", "quiz", "sheet", "plan"]
 )
 def test_every_command_has_its_help(run, command):
     shown = run(command, "--help")
@@ -85,6 +86,81 @@ def test_cards_are_written_in_both_languages_by_default(run, tmp_path):
 
 
 @pytest.mark.usefixtures("farm_folder")
+def test_printed_cards_are_a_batch_for_a_whole_crew(run, tmp_path):
+    path = tmp_path / "deck.pdf"
+    printed = run(
+        *("card", "--block", "Creek Block", "--crew", "crew a", "--format", "id_1"),
+        *("--address", "https://farm.local:8443/", "--output", str(path)),
+    )
+    assert printed.exit_code == 0, printed.output
+    assert "batch B1" in printed.output
+    document = pypdfium2.PdfDocument(path)
+    text = " ".join(page.get_textpage().get_text_bounded() for page in document)
+    document.close()
+    assert "Nélida" in text
+    assert "B1" in text
+    database = Database(f"sqlite:///{tmp_path / 'farm.db'}")
+    with database.read() as connection:
+        (batch,) = connection.execute(print_batch.select()).all()
+    database.close()
+    assert batch.made_by is None
+    assert batch.copies == 6
+    assert batch.choices["address"] == "https://farm.local:8443/"
+
+
+SHEETS = {
+    "coaching": ["--worker", "w4"],
+    "crew": ["--crew", "Crew A", "--in", "es"],
+    "model-trees": ["--block", "creek block"],
+    "safety": ["--crew", "Crew A", "--method", "platform"],
+    "training": ["--worker", "Tess Harrowgate"],
+    "season": ["--page", "a4"],
+    "gauges": ["--block", "Creek Block", "--copies", "2"],
+    "poster": ["--block", "Creek Block", "--page", "a3"],
+    "duplex-test": [],
+}
+
+
+@pytest.mark.usefixtures("farm_folder")
+@pytest.mark.parametrize("kind", SHEETS)
+def test_sheets_are_written(run, tmp_path, kind):
+    path = tmp_path / "sheet.pdf"
+    printed = run("sheet", kind, *SHEETS[kind], "--output", str(path))
+    assert printed.exit_code == 0, printed.output
+    assert path.read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.usefixtures("farm_folder")
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["card"], "--block: this must be given."),
+        (["card", "--block", "Creek Block", "--copies", "0"], "--copies: Print between 1 and"),
+        (["card", "--block", "Creek Block", "--crew", "Crew Z"], '--crew: there is no "Crew Z"'),
+        (
+            ["card", "--block", "Creek Block", "--style", "large_print", "--stage", "top"],
+            "leave one out",
+        ),
+        (
+            ["card", "--block", "Creek Block", "--style", "large_print", "--format", "id_1"],
+            "--style: Large print needs a larger card",
+        ),
+        (["sheet", "coaching"], "--worker: this must be given."),
+        (["sheet", "coaching", "--worker", "W1", "--block", "x"], "--block: this is not chosen"),
+        (["sheet", "certificate", "--worker", "W1"], "--worker: Nothing was signed off"),
+        (["sheet", "tally", "--audit", "7"], '--audit: there is no "7"'),
+        (["sheet", "rework", "--order", "7"], '--order: there is no "7"'),
+        (["sheet", "poster", "--block", "Creek Block", "--page", "a4"], "--page: Not a valid"),
+    ],
+)
+def test_what_cannot_be_printed_says_at_which_option(run, tmp_path, arguments, sentence):
+    refused = run(*arguments, "--output", str(tmp_path / "paper.pdf"))
+    assert refused.exit_code == 1, refused.output
+    assert sentence in refused.output
+    assert not (tmp_path / "paper.pdf").exists()
+
+
+@pytest.mark.usefixtures("farm_folder")
 def test_a_quiz_is_the_same_for_the_same_seed(run, tmp_path):
     paths = [tmp_path / name for name in ("one.pdf", "two.pdf")]
     for path in paths:
@@ -103,8 +179,8 @@ def test_an_unknown_block_is_answered_with_those_there_are(run):
 
 @pytest.mark.usefixtures("farm_folder")
 def test_what_is_printed_here_speaks_spanish_too(run):
-    refused = run("card", "--block", "Moon Block", language="es")
-    assert "El bloque" in refused.output or "el bloque" in refused.output
+    refused = run("card", "--block", "Creek Block", "--copies", "many", language="es")
+    assert "--copies: Escriba un número entero" in refused.output
 
 
 @pytest.mark.usefixtures("farm_folder")
@@ -114,6 +190,8 @@ def test_a_folder_that_cannot_be_written_is_named(run, tmp_path):
     )
     assert refused.exit_code == 1
     assert "cannot be written" in refused.output
+    written = run("card", "--block", "Creek Block", "--output", str(tmp_path / "cards.pdf"))
+    assert "batch B1." in written.output, "what could not be kept was not recorded"
 
 
 @pytest.mark.usefixtures("farm_folder")

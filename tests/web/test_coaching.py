@@ -274,16 +274,16 @@ def test_sheets_are_offered_at_the_print_desk_and_come_in_the_workers_language(
     assert not desk.unlabelled
     paper = paper_of(
         supervisor.get(
-            f"/print/coaching.pdf?coaching-of_id={orchard.worker_ids[3]}&coaching-page=a4"
+            f"/print/coaching.pdf?worker_id={orchard.worker_ids[3]}&page=a4"
         )
     )
     assert "Coaching sheet: Tess Harrowgate (W4)" in paper
     assert "Work on one thing: Top" in paper
     assert paper_of(
-        supervisor.get(f"/print/crew.pdf?crew-of_id={orchard.crew_id}&crew-page=letter")
+        supervisor.get(f"/print/crew.pdf?crew_id={orchard.crew_id}&page=letter&language=en")
     )
-    assert supervisor.get("/print/coaching.pdf?coaching-of_id=9999").status_code == 422
-    assert supervisor.get("/print/crew.pdf?crew-of_id=1&crew-page=a9").status_code == 422
+    assert supervisor.get("/print/coaching.pdf?worker_id=9999").status_code == 422
+    assert supervisor.get("/print/crew.pdf?crew_id=1&page=a9&language=en").status_code == 422
 
 
 def test_pages_list_people_by_name(orchard, supervisor):

@@ -1,86 +1,371 @@
-"""What is printed, in which language and on which paper."""
+"""What is chosen before something is printed: few fields, each with what is usual filled in."""
 
-from collections.abc import Iterable
+from typing import Any, ClassVar
 
 from flask_babel import lazy_gettext
 from wtforms import RadioField, SelectField
 from wtforms.validators import InputRequired
 
+from audits.errors import InvalidInput
 from audits.learning import VARIANTS
-from audits.records import Block
-from audits.vocabulary import METHOD_NAMES
-from printables.card import CARD_FORMAT_NAMES, CardFormat
+from audits.records import Printer
+from audits.vocabulary import METHOD_NAMES, STAGE_NAMES, TURNED_OVER_NAMES, Method, Stage
+from printables.cards import CARD_FORMAT_NAMES, CardFormat, CardStyle
 from printables.sheet import Page
-from webapp.forms import BaseForm, WholeNumberField, as_choices, choices_of
+from webapp.coaching.papers import name_of
+from webapp.forms import BaseForm, WholeNumberField, as_choices, choices_of, message_text
+from webapp.printing.stock import Stock
 from webapp.reading import LANGUAGE_NAMES
 
 BOTH_LANGUAGES = "both"
+ONE_STAGE = "one"
 PAPER_NAMES = {
     Page.LETTER: lazy_gettext("Letter, 8 1/2 x 11 in"),
     Page.A4: lazy_gettext("A4, 210 x 297 mm"),
 }
+POSTER_PAPER_NAMES = {
+    Page.TABLOID: lazy_gettext("Tabloid, 11 x 17 in"),
+    Page.A3: lazy_gettext("A3, 297 x 420 mm"),
+}
 
 
-class _PaperForm(BaseForm):
-    """Entries that every printed thing has. The form is sent by GET: printing changes nothing."""
-
-    class Meta:
-        """Nothing is written, so that no token is needed."""
-
-        csrf = False
-
-    block_id = SelectField(lazy_gettext("Block"), [InputRequired()], coerce=int)
-    method = SelectField(lazy_gettext("The crew works"), [InputRequired()])
-    page = RadioField(lazy_gettext("Paper"), [InputRequired()], default=str(Page.LETTER))
-
-    def offer(self, blocks: Iterable[Block]) -> None:
-        """Fill the choices."""
-        self.block_id.choices = choices_of((block.id, block.name) for block in blocks)
-        self.method.choices = as_choices(METHOD_NAMES)
-        self.page.choices = choices_of(PAPER_NAMES.items())
+def _block() -> SelectField:
+    return SelectField(lazy_gettext("Block"), [InputRequired()], coerce=int)
 
 
-class SheetForm(BaseForm):
-    """A coaching sheet of a worker, or a crew leader's sheet. Sent by GET as well."""
-
-    class Meta:
-        """Nothing is written, so that no token is needed."""
-
-        csrf = False
-
-    of_id = SelectField(lazy_gettext("Whose sheet"), [InputRequired()], coerce=int)
-    page = RadioField(lazy_gettext("Paper"), [InputRequired()], default=str(Page.LETTER))
-
-    def offer(self, names: Iterable[tuple[int, str]]) -> None:
-        """Fill the choices."""
-        self.of_id.choices = choices_of(names)
-        self.page.choices = choices_of(PAPER_NAMES.items())
+def _method() -> SelectField:
+    return SelectField(
+        lazy_gettext("The crew works"),
+        [InputRequired()],
+        choices=lambda: as_choices(METHOD_NAMES),
+        default=str(Method.LADDER),
+        description=lazy_gettext("It chooses the safety notes."),
+    )
 
 
-class CardForm(_PaperForm):
-    """A sheet of pocket cards."""
-
-    language = RadioField(lazy_gettext("Language"), [InputRequired()], default=BOTH_LANGUAGES)
-    card_format = RadioField(lazy_gettext("Card"), [InputRequired()], default=str(CardFormat.A7))
-    copies = WholeNumberField(lazy_gettext("Cards of each language"), optional=True)
-
-    def offer(self, blocks: Iterable[Block]) -> None:
-        """Fill the choices."""
-        super().offer(blocks)
-        both = (BOTH_LANGUAGES, lazy_gettext("Both"))
-        self.language.choices = choices_of((*LANGUAGE_NAMES, both))
-        self.card_format.choices = as_choices(CARD_FORMAT_NAMES)
+def _paper(names: dict[Page, Any] = PAPER_NAMES) -> RadioField:
+    return RadioField(
+        lazy_gettext("Paper"), [InputRequired()], choices=lambda: choices_of(names.items())
+    )
 
 
-class QuizForm(_PaperForm):
-    """A quiz with its key."""
+def _language() -> RadioField:
+    return RadioField(
+        lazy_gettext("Language"), [InputRequired()], choices=lambda: choices_of(LANGUAGE_NAMES)
+    )
 
-    language = RadioField(lazy_gettext("Language"), [InputRequired()], default="en")
-    variant = SelectField(lazy_gettext("Variant"), [InputRequired()])
-    seed = WholeNumberField(lazy_gettext("Seed"))
 
-    def offer(self, blocks: Iterable[Block]) -> None:
-        """Fill the choices."""
-        super().offer(blocks)
-        self.language.choices = choices_of(LANGUAGE_NAMES)
-        self.variant.choices = choices_of((variant, variant) for variant in VARIANTS)
+def _printer() -> SelectField:
+    return SelectField(
+        lazy_gettext("Printer"),
+        coerce=int,
+        default=0,
+        description=lazy_gettext("Its correction moves the backs so that they meet the fronts."),
+    )
+
+
+# What printables call a thing, where the form calls it otherwise.
+_FIELDS_BY_NAME = {
+    "block": "block_id",
+    "stage": "shows",
+    "style": "shows",
+    "crew": "crew_id",
+    "worker": "worker_id",
+    "printer": "printer_id",
+}
+
+
+class PaperForm(BaseForm):
+    """Choices for something that is printed. Sent by GET unless printing it is recorded."""
+
+    # The kind of record without which there is nothing to choose from.
+    needs: ClassVar[str] = ""
+
+    def offer(self, stock: Stock) -> None:
+        """Fill the choices that come from the farm's records."""
+        for name, choices in self.offered(stock).items():
+            self[name].choices = choices_of(choices)
+
+    def add_problems(self, problems: InvalidInput) -> None:
+        """Put each sentence at the field that chose what it is about."""
+        super().add_problems(
+            InvalidInput(
+                {
+                    name if name in self else self._chosen_by(name): message
+                    for name, message in problems.problems.items()
+                }
+            )
+        )
+
+    def sentences(self) -> list[str]:
+        """Return what is wrong, each with the field that it is about."""
+        at_fields = [
+            f"{bound.label.text}: {bound.errors[0]}"
+            for bound in self
+            if bound.errors and bound.name != "csrf_token"
+        ]
+        return [*map(str, self.form_errors), *at_fields]
+
+    def _chosen_by(self, name: str) -> str:
+        # The names of people are those of a crew, where one was chosen.
+        found = _FIELDS_BY_NAME.get(name, name)
+        return "crew_id" if found == "worker_id" and found not in self else found
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Return the choices by field."""
+        raise NotImplementedError
+
+
+class BlockForm(PaperForm):
+    """Something about one block."""
+
+    needs = "blocks"
+
+    block_id = _block()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer the blocks."""
+        return {"block_id": [(block.id, block.name) for block in stock.blocks]}
+
+
+class _BatchForm(BlockForm):
+    """Something with a gauge on it: what is printed is recorded."""
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer printers too."""
+        unlisted = (0, lazy_gettext("One that is not listed: no correction"))
+        printers = [(printer.id, _printer_name(printer)) for printer in stock.printers]
+        return {**super().offered(stock), "printer_id": [unlisted, *printers]}
+
+
+def _printer_name(printer: Printer) -> str:
+    return f"{printer.name} ({message_text(TURNED_OVER_NAMES[printer.turned_over]).lower()})"
+
+
+def _shown_on_cards() -> list[tuple[str, Any]]:
+    single = [
+        (f"{ONE_STAGE}-{stage}", lazy_gettext("One stage, large: %(stage)s", stage=_stage(stage)))
+        for stage in Stage
+    ]
+    return [
+        (str(CardStyle.ALL_STAGES), lazy_gettext("All stages")),
+        (str(CardStyle.LARGE_PRINT), lazy_gettext("All stages, large print")),
+        *single,
+    ]
+
+
+def _stage(stage: Stage) -> str:
+    return message_text(STAGE_NAMES[stage])
+
+
+class CardForm(_BatchForm):
+    """Pocket cards: without names, or one for each person of a crew."""
+
+    crew_id = SelectField(lazy_gettext("For whom"), coerce=int, default=0)
+    copies = WholeNumberField(lazy_gettext("How many of each"), optional=True)
+    language = RadioField(
+        lazy_gettext("Language"),
+        [InputRequired()],
+        default=BOTH_LANGUAGES,
+        choices=lambda: choices_of(
+            [(BOTH_LANGUAGES, lazy_gettext("Both, or each person's own")), *LANGUAGE_NAMES]
+        ),
+    )
+    card_format = RadioField(
+        lazy_gettext("Card"),
+        [InputRequired()],
+        default=str(CardFormat.A7),
+        choices=lambda: as_choices(CARD_FORMAT_NAMES),
+    )
+    shows = SelectField(
+        lazy_gettext("What it shows"),
+        [InputRequired()],
+        default=str(CardStyle.ALL_STAGES),
+        choices=lambda: choices_of(_shown_on_cards()),
+    )
+    method = _method()
+    page = _paper()
+    printer_id = _printer()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer crews too."""
+        nobody = (0, lazy_gettext("Nobody: cards without names"))
+        crews = [
+            (crew.id, lazy_gettext("%(crew)s: a card for each person", crew=crew.name))
+            for crew in stock.crews
+        ]
+        return {**super().offered(stock), "crew_id": [nobody, *crews]}
+
+    @property
+    def style(self) -> CardStyle:
+        """What the cards show."""
+        chosen = str(self.shows.data)
+        return CardStyle.ONE_STAGE if chosen.startswith(f"{ONE_STAGE}-") else CardStyle(chosen)
+
+    @property
+    def stage(self) -> Stage | None:
+        """The stage of a card that shows one."""
+        chosen = str(self.shows.data)
+        return Stage(chosen.partition("-")[2]) if self.style is CardStyle.ONE_STAGE else None
+
+
+class GaugeForm(_BatchForm):
+    """Sheets of gauges, printed on one side."""
+
+    copies = WholeNumberField(lazy_gettext("Sheets"), default=1)
+    language = _language()
+    page = _paper()
+    printer_id = SelectField(
+        lazy_gettext("Printer"),
+        coerce=int,
+        default=0,
+        description=lazy_gettext("It is kept with the batch."),
+    )
+
+
+class QuizForm(BlockForm):
+    """A quiz with its answer sheet and its key."""
+
+    worker_id = SelectField(lazy_gettext("For whom"), coerce=int, default=0)
+    language = _language()
+    variant = SelectField(
+        lazy_gettext("Variant"),
+        [InputRequired()],
+        choices=lambda: choices_of((variant, variant) for variant in VARIANTS),
+        description=lazy_gettext("Each asks the same questions in another order."),
+    )
+    seed = WholeNumberField(
+        lazy_gettext("Seed"), description=lazy_gettext("The same seed prints the same quiz.")
+    )
+    method = _method()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer workers too."""
+        anybody = (0, lazy_gettext("Anybody: the name is written by hand"))
+        return {**super().offered(stock), "worker_id": [anybody, *_workers(stock)]}
+
+
+class ModelTreesForm(BlockForm):
+    """A sheet on which model trees are counted."""
+
+    method = _method()
+    language = _language()
+    page = _paper()
+
+
+class PosterForm(BlockForm):
+    """The standard for the wall of the shed."""
+
+    language = _language()
+    method = _method()
+    page = _paper(POSTER_PAPER_NAMES)
+
+
+class TallyForm(PaperForm):
+    """The tally sheet of an audit that is going on."""
+
+    needs = "audits"
+
+    audit_id = SelectField(lazy_gettext("Audit"), [InputRequired()], coerce=int)
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer the audits that are not sealed."""
+        return {"audit_id": stock.audits}
+
+
+class ReworkForm(PaperForm):
+    """A rework order."""
+
+    needs = "orders"
+
+    order_id = SelectField(lazy_gettext("What went back"), [InputRequired()], coerce=int)
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer the orders that wait."""
+        return {"order_id": stock.orders}
+
+
+class SafetyForm(PaperForm):
+    """A safety brief with lines to sign."""
+
+    block_id = SelectField(
+        lazy_gettext("Block"),
+        coerce=int,
+        default=0,
+        description=lazy_gettext("It says where help is called to."),
+    )
+    crew_id = SelectField(lazy_gettext("Who signs"), coerce=int, default=0)
+    method = _method()
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer blocks and crews."""
+        everywhere = (0, lazy_gettext("The whole farm"))
+        nobody = (0, lazy_gettext("Empty lines"))
+        return {
+            "block_id": [everywhere, *((block.id, block.name) for block in stock.blocks)],
+            "crew_id": [nobody, *((crew.id, crew.name) for crew in stock.crews)],
+        }
+
+
+class WorkerForm(PaperForm):
+    """A sheet of one worker, in the worker's own language."""
+
+    needs = "workers"
+
+    worker_id = SelectField(lazy_gettext("Worker"), [InputRequired()], coerce=int)
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer the workers."""
+        return {"worker_id": _workers(stock)}
+
+
+class CrewForm(PaperForm):
+    """A crew leader's sheet."""
+
+    needs = "crews"
+
+    crew_id = SelectField(lazy_gettext("Crew"), [InputRequired()], coerce=int)
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer the crews."""
+        return {"crew_id": [(crew.id, crew.name) for crew in stock.crews]}
+
+
+class SeasonForm(PaperForm):
+    """The owner's review of a season."""
+
+    season = SelectField(lazy_gettext("Season"), [InputRequired()], coerce=int)
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer the seasons."""
+        return {"season": stock.seasons}
+
+
+class DuplexTestForm(PaperForm):
+    """The test page that shows how far backs lie from fronts."""
+
+    printer_id = _printer()
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+        """Offer printers."""
+        unlisted = (0, lazy_gettext("One that is not listed yet"))
+        printers = [(printer.id, _printer_name(printer)) for printer in stock.printers]
+        return {"printer_id": [unlisted, *printers]}
+
+
+def _workers(stock: Stock) -> list[tuple[int, str]]:
+    return [(worker.id, name_of(worker)) for worker in stock.workers]

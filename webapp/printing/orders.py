@@ -7,7 +7,7 @@ from audits.services.contesting import contested_in_audits
 from audits.services.reworking import view_rework
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.storage.queries import farms as farm_queries
-from printables.document import to_pdf
+from printables.document import Document
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet, rework_order
 from printables.sheet import Page
@@ -18,8 +18,8 @@ from webapp.extensions import database, farm, present
 from webapp.reading import words
 
 
-def rework_pdf(order_id: int, page: Page) -> bytes:
-    """Print a rework order in the reader's language."""
+def rework_document(order_id: int, page: Page) -> Document:
+    """Lay a rework order out in the reader's language."""
     view = view_rework(database(), actor(), order_id)
     verdict = view_verdict(database(), actor(), view.order.audit_id, present(), for_rework=True)
     with database().read() as connection:
@@ -41,9 +41,11 @@ def rework_pdf(order_id: int, page: Page) -> bytes:
         rows=tuple(rows.values()),
         redo=tuple(_line(item, rows, verdict, workers) for item in view.items if item.mendable),
         stop=tuple(_line(item, rows, verdict, workers) for item in view.items if not item.mendable),
+        standard=verdict.view.book.standard,
+        method=verdict.view.book.crew_pass.method,
         contested=len(contested_in_audits(database(), actor(), view.order.audit_id)),
     )
-    return to_pdf(rework_order(sheet, words(), page=page))
+    return rework_order(sheet, words(), page=page)
 
 
 def _shown(marks: Sequence[TreeMark], verdict: VerdictView) -> tuple[TreeMark, ...]:

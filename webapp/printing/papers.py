@@ -11,6 +11,13 @@ def usual_page() -> Page:
     return Page.LETTER if farm().region in {"US", "CA", "MX"} else Page.A4
 
 
+def usual_pages() -> tuple[Page, Page]:
+    """Return the papers that are usual in the farm's region, for sheets and for the wall."""
+    if usual_page() is Page.LETTER:
+        return Page.LETTER, Page.TABLOID
+    return Page.A4, Page.A3
+
+
 def asked_page() -> Page:
     """Return the paper that the address asks for, else the usual one."""
     asked = request.args.get("page")

@@ -1,187 +1,179 @@
-"""The print desk: cards, quizzes, coaching sheets and rework orders as PDF."""
+"""The print desk: what can be printed, and for each thing its choices, its first page, its PDF."""
 
-import secrets
-from collections.abc import Sequence
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial, update_wrapper
+from typing import Final, TypeAlias
 
-from flask import Blueprint, render_template, request
+from flask import render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup
 
 from audits.errors import InvalidInput
-from audits.services.accounts import LANGUAGES
-from audits.services.farms import the_block
-from audits.storage.queries import farms as farm_queries
-from audits.vocabulary import Method
-from printables.card import CardFormat
-from printables.sheet import Page
+from printables.document import Document, leaf_svg, to_pdf
 from webapp.access import CREW_LEADS, actor, open_to
-from webapp.coaching.papers import coaching_pdf, crew_pdf, name_of
-from webapp.extensions import database, farm, today
-from webapp.printing.forms import BOTH_LANGUAGES, CardForm, QuizForm, SheetForm
-from webapp.printing.orders import rework_pdf
+from webapp.forms import message_text
+from webapp.printing import batches, printers
+from webapp.printing.blueprint import blueprint
+from webapp.printing.choosing import fields_of, fresh_form, sent_form
+from webapp.printing.forms import PaperForm
+from webapp.printing.needs import Missing, missing_for
+from webapp.printing.offers import GROUP_NAMES, OFFERS, Offer
+from webapp.printing.orders import rework_document
 from webapp.printing.papers import pdf_answer, usual_page
-from webapp.printing.sheets import card_pdf, quiz_pdf
-from webapp.reading import chosen_language
+from webapp.printing.stock import Stock
 
-blueprint = Blueprint("printing", __name__, url_prefix="/print")
+# Importing their modules adds their views.
+__all__ = ["batches", "blueprint", "printers"]
 
-_LARGEST_SEED = 1_000_000
-# The forms stand on one page, so that their fields need names of their own.
-CARD, QUIZ, COACHING, CREW = "card", "quiz", "coaching", "crew"
+View: TypeAlias = Callable[[Offer], ResponseReturnValue]
+
+# The name of the key that shows the first page; sent along, it says that nothing is printed yet.
+PREVIEW: Final = "preview"
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """The first page of what is to be printed, or why there is none."""
+
+    drawing: Markup | None = None
+    pages: int = 0
+    is_upright: bool = True
+    problems: tuple[str, ...] = ()
 
 
 @blueprint.get("")
 @open_to(CREW_LEADS)
 def index() -> ResponseReturnValue:
-    """Offer what can be printed."""
-    chosen: dict[str, object] = {"page": str(usual_page())}
+    """Offer what can be printed, in groups."""
     block_id = request.args.get("block_id", type=int)
-    if block_id is not None:
-        chosen["block_id"] = block_id
-    return _desk(_card_form(chosen), _quiz_form(chosen))
-
-
-@blueprint.get("/cards.pdf")
-@open_to(CREW_LEADS)
-def cards() -> ResponseReturnValue:
-    """Print pocket cards."""
-    form = CardForm(formdata=request.args, prefix=CARD)
-    _offer(form)
-    if form.validate():
-        with database().read() as connection:
-            block = the_block(connection, actor().farm_id, form.block_id.data)
-        both = form.language.data == BOTH_LANGUAGES
-        try:
-            return pdf_answer(
-                card_pdf(
-                    database(),
-                    farm(),
-                    block,
-                    day=today(),
-                    languages=LANGUAGES if both else (form.language.data,),
-                    method=Method(form.method.data),
-                    page=Page(form.page.data),
-                    card_format=CardFormat(form.card_format.data),
-                    copies=form.copies.data,
-                ),
-                "cards",
+    offered = [offer for offer in OFFERS if actor().role in offer.roles]
+    return render_template(
+        "printing/index.html",
+        groups=[
+            (
+                group,
+                name,
+                [(offer, _address(offer, block_id)) for offer in offered if offer.group is group],
             )
-        except InvalidInput as error:
-            form.add_problems(error)
-    return _desk(form, _quiz_form({"page": str(usual_page())})), 422
-
-
-@blueprint.get("/quiz.pdf")
-@open_to(CREW_LEADS)
-def quiz() -> ResponseReturnValue:
-    """Print a quiz with its key."""
-    form = QuizForm(formdata=request.args, prefix=QUIZ)
-    _offer(form)
-    if form.validate():
-        with database().read() as connection:
-            block = the_block(connection, actor().farm_id, form.block_id.data)
-        try:
-            return pdf_answer(
-                quiz_pdf(
-                    database(),
-                    farm(),
-                    block,
-                    day=today(),
-                    language=form.language.data,
-                    method=Method(form.method.data),
-                    page=Page(form.page.data),
-                    seed=form.seed.data or 0,
-                    variant=form.variant.data,
-                ),
-                "quiz",
-            )
-        except InvalidInput as error:
-            form.add_problems(error)
-    return _desk(_card_form({"page": str(usual_page())}), form), 422
+            for group, name in GROUP_NAMES.items()
+        ],
+    )
 
 
 @blueprint.get("/rework/<int:order_id>.pdf")
 @open_to(CREW_LEADS)
 def rework_order(order_id: int) -> ResponseReturnValue:
-    """Print a rework order."""
-    return pdf_answer(rework_pdf(order_id, usual_page()), "rework")
+    """Print a rework order in the reader's language, from its own page."""
+    return pdf_answer(to_pdf(rework_document(order_id, usual_page())), "rework")
 
 
-@blueprint.get("/coaching.pdf")
-@open_to(CREW_LEADS)
-def coaching() -> ResponseReturnValue:
-    """Print a worker's coaching sheet, in the worker's language."""
-    form = SheetForm(formdata=request.args, prefix=COACHING)
-    form.offer(_workers())
-    if not form.validate():
-        return _desk_with(coaching=form), 422
-    return pdf_answer(coaching_pdf(form.of_id.data, Page(form.page.data)), "coaching")
+def _address(offer: Offer, block_id: int | None) -> str:
+    if block_id is None or not hasattr(offer.form, "block_id"):
+        return url_for(f".{offer.endpoint}")
+    return url_for(f".{offer.endpoint}", block_id=block_id)
 
 
-@blueprint.get("/crew.pdf")
-@open_to(CREW_LEADS)
-def crew() -> ResponseReturnValue:
-    """Print a crew leader's sheet."""
-    form = SheetForm(formdata=request.args, prefix=CREW)
-    form.offer(_crews())
-    if not form.validate():
-        return _desk_with(crew=form), 422
-    return pdf_answer(crew_pdf(form.of_id.data, Page(form.page.data)), "crew")
+# --- one thing ---------------------------------------------------------------------------------
 
 
-def _desk(card: CardForm, quiz_form: QuizForm) -> str:
-    return _desk_with(card=card, quiz=quiz_form)
+def _choose(offer: Offer) -> ResponseReturnValue:
+    """Show the choices with the first page; a batch that is sent is made."""
+    if request.method == "GET" and PREVIEW not in request.args:
+        return _opened(offer)
+    form = sent_form(offer, Stock())
+    if form.validate():
+        try:
+            if request.method == "POST" and PREVIEW not in request.form:
+                return batches.make(form)
+            return _page(offer, form, first_leaf(offer.document(form)))
+        except InvalidInput as error:
+            form.add_problems(error)
+    return _page(offer, form, Leaf()), 422
 
 
-def _desk_with(
-    card: CardForm | None = None,
-    quiz: QuizForm | None = None,
-    coaching: SheetForm | None = None,
-    crew: SheetForm | None = None,
-) -> str:
-    """Return the desk with some forms as they were sent, the others fresh."""
-    card = card or _card_form({"page": str(usual_page())})
-    quiz = quiz or _quiz_form({"page": str(usual_page())})
-    has_blocks = _offer(card)
-    _offer(quiz)
+def _opened(offer: Offer) -> ResponseReturnValue:
+    """Show the choices with what is usual, and what is missing before there are any."""
+    stock = Stock()
+    form = fresh_form(offer, stock, request.args)
+    missing = missing_for(form, stock)
+    if missing is not None:
+        return _page(offer, form, Leaf(), missing)
+    try:
+        leaf = first_leaf(offer.document(form))
+    except InvalidInput as error:
+        # Nobody has chosen yet, so that nobody was refused.
+        leaf = Leaf(problems=tuple(map(message_text, error.problems.values())))
+    return _page(offer, form, leaf)
+
+
+def _preview(offer: Offer) -> ResponseReturnValue:
+    """Answer with the first page alone, for a page that shows it anew."""
+    form = sent_form(offer, Stock())
+    leaf = Leaf()
+    if form.validate():
+        try:
+            leaf = first_leaf(offer.document(form))
+        except InvalidInput as error:
+            form.add_problems(error)
+    if form.errors:
+        leaf = Leaf(problems=tuple(form.sentences()))
+    return render_template("printing/_leaf.html", leaf=leaf)
+
+
+def _print(offer: Offer) -> ResponseReturnValue:
+    """Answer with the PDF."""
+    form = sent_form(offer, Stock())
+    if form.validate():
+        try:
+            return pdf_answer(to_pdf(offer.document(form)), offer.key)
+        except InvalidInput as error:
+            form.add_problems(error)
+    return _page(offer, form, Leaf()), 422
+
+
+def _page(offer: Offer, form: PaperForm, leaf: Leaf, missing: Missing | None = None) -> str:
     return render_template(
-        "printing/index.html",
-        card=card,
-        quiz=quiz,
-        has_blocks=has_blocks,
-        coaching=coaching or _sheet_form(COACHING, _workers()),
-        crew=crew or _sheet_form(CREW, _crews()),
+        "printing/choose.html",
+        offer=offer,
+        form=form,
+        fields=fields_of(form),
+        leaf=leaf,
+        missing=missing,
+        page_url=url_for(f".{offer.endpoint}"),
+        print_url=url_for(f".{offer.endpoint}" if offer.is_batch else f".{offer.endpoint}_pdf"),
+        preview_url=url_for(f".{offer.endpoint}_preview"),
+        hindrance=batches.hindrance() if offer.has_code else None,
     )
 
 
-def _sheet_form(prefix: str, names: Sequence[tuple[int, str]]) -> SheetForm:
-    form = SheetForm(formdata=None, prefix=prefix, data={"page": str(usual_page())})
-    form.offer(names)
-    return form
+def first_leaf(document: Document) -> Leaf:
+    """Draw the first page of a document for the screen."""
+    first = document.leaves[0]
+    drawing = leaf_svg(first, document.title, id_prefix="leaf")
+    # Every name in it was escaped where the drawing was written.
+    markup = Markup(drawing)  # noqa: S704
+    width, height = first.size_mm
+    return Leaf(markup, len(document.leaves), is_upright=height >= width)
 
 
-def _workers() -> list[tuple[int, str]]:
-    with database().read() as connection:
-        workers = farm_queries.workers(connection, actor().farm_id)
-    names = [(worker.id, name_of(worker)) for worker in workers]
-    return sorted(names, key=lambda pair: pair[1].casefold())
+def _offer_pages(offer: Offer) -> None:
+    """Add the views of one thing."""
+    for view, rule, endpoint, methods in _views_of(offer):
+        opened = open_to(offer.roles)(update_wrapper(partial(view, offer), view))
+        blueprint.add_url_rule(rule, endpoint, opened, methods=methods)
 
 
-def _crews() -> list[tuple[int, str]]:
-    with database().read() as connection:
-        return [(each.id, each.name) for each in farm_queries.crews(connection, actor().farm_id)]
+def _views_of(offer: Offer) -> list[tuple[View, str, str, list[str]]]:
+    page, endpoint = f"/{offer.key}", offer.endpoint
+    views: list[tuple[View, str, str, list[str]]] = [
+        (_choose, page, endpoint, ["GET", "POST"] if offer.is_batch else ["GET"]),
+        (_preview, f"{page}/preview", f"{endpoint}_preview", ["GET"]),
+    ]
+    if not offer.is_batch:
+        views.append((_print, f"{page}.pdf", f"{endpoint}_pdf", ["GET"]))
+    return views
 
 
-def _offer(form: CardForm | QuizForm) -> bool:
-    with database().read() as connection:
-        blocks = farm_queries.blocks(connection, actor().farm_id)
-    form.offer(blocks)
-    return bool(blocks)
-
-
-def _card_form(chosen: dict[str, object]) -> CardForm:
-    return CardForm(formdata=None, prefix=CARD, data=chosen)
-
-
-def _quiz_form(chosen: dict[str, object]) -> QuizForm:
-    fresh = {"language": chosen_language(), "seed": secrets.randbelow(_LARGEST_SEED)}
-    return QuizForm(formdata=None, prefix=QUIZ, data={**fresh, **chosen})
+for each in OFFERS:
+    _offer_pages(each)

@@ -98,6 +98,7 @@ class TestTreePage:
         answer = send(supervisor, url(), **MEASURED, gauge="1")
         assert answer.status_code == 422
         assert "its scale is not checked yet" in read_page(answer).problems["gauge"]
+        assert '<details class="drawer" id="measures" open>' in answer.text
         # What was typed stands there again, with the gauge that was meant.
         assert read_page(answer).values["heading_diameters"] == MEASURED["heading_diameters"]
         assert gauges_of(answer)["1"]
@@ -111,6 +112,8 @@ class TestTreePage:
         printing.withdraw_batch(database, orchard.supervisor, 1, NOW)
         page = supervisor.get(url(1))
         assert "The gauge B1 of the trees before cannot be used any more" in read_page(page).text
+        # It concerns whoever measures: for the others the drawer stays closed, so that taps send.
+        assert '<details class="drawer" id="measures">' in page.text
         assert gauges_of(page) == {"": True}
         # The tree that was measured with it keeps it.
         assert gauges_of(supervisor.get(url(0))) == {"": False, "1": True}

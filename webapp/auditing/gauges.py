@@ -52,9 +52,10 @@ class UsedLine:
 
 @dataclass(frozen=True)
 class GaugeQuestion:
-    """The field to choose a gauge, and the gauges that cannot be chosen."""
+    """The field to choose a gauge, whether what was posted is refused, and what is not offered."""
 
     field: Field
+    is_refused: bool
     unusable: Sequence[UnusableLine]
 
 
@@ -81,6 +82,7 @@ def gauge_question(
     choice = gauge_choice(database(), actor(), book.crew_pass.block_id, book.standard, present())
     chosen = given.get(GAUGE, _OWN)
     problem = (problems or {}).get(GAUGE)
+    is_refused = problem is not None
     if GAUGE not in given and before is not None:
         remembered = last_gauge(before)
         chosen = _OWN if remembered is None else str(remembered)
@@ -92,7 +94,7 @@ def gauge_question(
             )
     if not choice.usable and not choice.unusable and chosen == _OWN and problem is None:
         return None
-    return GaugeQuestion(_field(choice, chosen, problem), unusable_lines(choice))
+    return GaugeQuestion(_field(choice, chosen, problem), is_refused, unusable_lines(choice))
 
 
 def asks_diameters(book: Scorebook, stages: Sequence[Stage]) -> bool:

@@ -175,8 +175,14 @@ def _cells(
         If they do not fit even in the smallest letters.
     """
     width, height = size_mm
+    pictures = [
+        stage_picture(standard, stage.stage, words, method=subject.method) for stage in stages
+    ]
     for scale, size_pt in _SIZES:
-        cells = [_cell(subject, standard, stage, words, width, scale, size_pt) for stage in stages]
+        cells = [
+            _cell(picture, stage, words, width, scale, size_pt)
+            for picture, stage in zip(pictures, stages, strict=True)
+        ]
         if all(_bottom(cell) <= height for cell in cells):
             return cells
     raise InvalidInput({"block": say('"%(name)s" is too long for a poster.', name=subject.block)})
@@ -187,8 +193,7 @@ def _bottom(pieces: Sequence[Piece]) -> float:
 
 
 def _cell(
-    subject: StandardSubject,
-    standard: Standard,
+    picture: Drawing,
     stage: StageWords,
     words: Words,
     width_mm: float,
@@ -196,7 +201,6 @@ def _cell(
     size_pt: float,
 ) -> list[Piece]:
     """Show a stage: its picture with the figure beside it, what to do, and what to leave."""
-    picture = stage_picture(standard, stage.stage, words, method=subject.method)
     enlarged = Drawing(
         scale * picture.width_mm,
         scale * picture.height_mm,

@@ -21,7 +21,8 @@ from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit
 from printables.card import CARD_SIZES_MM, CardFormat, pocket_cards
 from printables.drawing.gauge import ZERO_MM
-from printables.sheet import PAGE_SIZES_MM, Page, card_sheet
+from printables.imposition import card_sheet
+from printables.sheet import PAGE_SIZES_MM, Page
 from printables.subject import StandardSubject
 from tests.paper import pdf_of
 

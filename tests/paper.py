@@ -1,9 +1,11 @@
 """What is on a drawing or a page, for tests of paper."""
 
+import ctypes
 from dataclasses import dataclass
 from itertools import combinations
 
 import pypdfium2
+import pypdfium2.raw as pdfium
 
 from printables.document import Document, to_pdf
 from printables.drawing.lettering import CAPITAL_HEIGHT, DEPTH, text_width
@@ -88,3 +90,36 @@ def page_sizes_mm(printed: Document | bytes) -> set[tuple[float, float]]:
         (round(width * POINT_MM, 2), round(height * POINT_MM, 2))
         for width, height in (page.get_size() for page in pypdfium2.PdfDocument(pdf_of(printed)))
     }
+
+
+def tags(printed: Document | bytes) -> list[list[tuple[str, str, int]]]:
+    """What pdfium finds in the structure tree of each page: type, alternative, content."""
+    file = pypdfium2.PdfDocument(pdf_of(printed))
+    found = []
+    for page in file:
+        tree = pdfium.FPDF_StructTree_GetForPage(page)
+        whole = pdfium.FPDF_StructTree_GetChildAtIndex(tree, 0)
+        elements = (
+            pdfium.FPDF_StructElement_GetChildAtIndex(whole, place)
+            for place in range(pdfium.FPDF_StructElement_CountChildren(whole))
+        )
+        found.append(
+            [
+                (
+                    _said(pdfium.FPDF_StructElement_GetType, element),
+                    _said(pdfium.FPDF_StructElement_GetAltText, element),
+                    pdfium.FPDF_StructElement_GetMarkedContentID(element),
+                )
+                for element in elements
+                if element
+            ]
+        )
+        pdfium.FPDF_StructTree_Close(tree)
+    return found
+
+
+def _said(ask, element):
+    size = ask(element, None, 0)
+    buffer = ctypes.create_string_buffer(size)
+    ask(element, buffer, size)
+    return buffer.raw.decode("utf-16-le").rstrip("\x00")

@@ -4,7 +4,6 @@ Documents of leaves as PDF: tags, what is stored once, turned leaves, and files 
 The file is read back by two programs of other people: pdfium, and poppler where it is installed.
 """
 
-import ctypes
 import re
 import shutil
 import subprocess
@@ -15,7 +14,7 @@ import pytest
 
 from printables.document import Document, Leaf, Piece, Role, leaf_svg, to_pdf
 from printables.drawing.primitives import Cells, Drawing, Rect, Text
-from tests.paper import page_sizes_mm, page_texts
+from tests.paper import page_sizes_mm, page_texts, tags
 
 A4_MM = (210.0, 297.0)
 
@@ -52,39 +51,6 @@ TWO_LEAVES = document(
     ),
     Leaf((297.0, 420.0), (Piece(PICTURE, 20, 20), Piece(SMALL, 10, 250))),
 )
-
-
-def tags(pdf):
-    """What pdfium finds in the structure tree of each page: type, alternative, content."""
-    file = pypdfium2.PdfDocument(pdf)
-    found = []
-    for page in file:
-        tree = pdfium.FPDF_StructTree_GetForPage(page)
-        whole = pdfium.FPDF_StructTree_GetChildAtIndex(tree, 0)
-        elements = (
-            pdfium.FPDF_StructElement_GetChildAtIndex(whole, place)
-            for place in range(pdfium.FPDF_StructElement_CountChildren(whole))
-        )
-        found.append(
-            [
-                (
-                    said(pdfium.FPDF_StructElement_GetType, element),
-                    said(pdfium.FPDF_StructElement_GetAltText, element),
-                    pdfium.FPDF_StructElement_GetMarkedContentID(element),
-                )
-                for element in elements
-                if element
-            ]
-        )
-        pdfium.FPDF_StructTree_Close(tree)
-    return found
-
-
-def said(ask, element):
-    size = ask(element, None, 0)
-    buffer = ctypes.create_string_buffer(size)
-    ask(element, buffer, size)
-    return buffer.raw.decode("utf-16-le").rstrip("\x00")
 
 
 def test_pieces_are_tagged_in_the_order_in_which_they_are_read():

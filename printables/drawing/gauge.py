@@ -173,8 +173,9 @@ def card_frames(title: str = "", *, upright: bool = False) -> Drawing:
     Drawing
         The frames with a narrow margin, true to scale at scale 1.
     """
-    turn = -1 if upright else 1
-    inner, outer = INNER_FRAME_MM[::turn], OUTER_FRAME_MM[::turn]
+    inner, outer = INNER_FRAME_MM, OUTER_FRAME_MM
+    if upright:
+        inner, outer = (inner[1], inner[0]), (outer[1], outer[0])
     around = (outer[0] + 2 * _MARGIN_MM, outer[1] + 2 * _MARGIN_MM)
     line_mm = APPEARANCES[Ink.GAUGE_LINE].width_mm
     # Lines are drawn inwards of the inner and outwards of the outer size: between them lies clear

@@ -59,7 +59,7 @@ _UPRIGHTS_END: Final = 0.85
 _APART: Final = 0.1
 _SPUR_FREE: Final = 0.04
 _FORKS_FROM: Final = 0.45
-_SPURRED: Final = (0.14, 0.95)
+_SPURRED: Final = (0.18, 0.95)
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,8 +87,16 @@ class Wood:
             The point.
         """
         rest = 1 - along
-        weights = (rest**3, 3 * rest**2 * along, 3 * rest * along**2, along**3)
-        return self._weighted(weights, (self.start, self.control1, self.control2, self.end))
+        one, two, three, four = rest**3, 3 * rest**2 * along, 3 * rest * along**2, along**3
+        x1, y1, z1 = self.start
+        x2, y2, z2 = self.control1
+        x3, y3, z3 = self.control2
+        x4, y4, z4 = self.end
+        return (
+            one * x1 + two * x2 + three * x3 + four * x4,
+            one * y1 + two * y2 + three * y3 + four * y4,
+            one * z1 + two * z2 + three * z3 + four * z4,
+        )
 
     def direction_at(self, along: float) -> Place3:
         """
@@ -201,18 +209,13 @@ class Wood:
 
     def _speed_at(self, along: float) -> Place3:
         rest = 1 - along
-        weights = (3 * rest**2, 6 * rest * along, 3 * along**2)
-        points = (self.start, self.control1, self.control2, self.end)
-        steps = tuple(_step(one, other) for one, other in pairwise(points))
-        return self._weighted(weights, steps)
-
-    @staticmethod
-    def _weighted(weights: tuple[float, ...], points: tuple[Place3, ...]) -> Place3:
-        along, across, up = (
-            sum(weight * point[axis] for weight, point in zip(weights, points, strict=True))
-            for axis in range(3)
-        )
-        return (along, across, up)
+        steps = pairwise((self.start, self.control1, self.control2, self.end))
+        speed = (0.0, 0.0, 0.0)
+        for weight, (one, other) in zip(
+            (3 * rest**2, 6 * rest * along, 3 * along**2), steps, strict=True
+        ):
+            speed = _moved(speed, _step(one, other), weight)
+        return speed
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,7 +378,7 @@ class PracticeTree:
     habit : BearingHabit
         Where it carries its fruit.
     leader : Wood
-        From the soil to the tip.
+        From the soil to the tip; it climbs evenly, whatever it sways.
     limbs : tuple of Limb
         From the soil up.
     """
@@ -434,14 +437,8 @@ class PracticeTree:
         float
             Where, from 0 at the soil to 1 at the tip; the nearer end outside the leader.
         """
-        low, high = 0.0, 1.0
-        for _ in range(40):
-            middle = (low + high) / 2
-            if self.leader.point_at(middle)[2] < height_mm:
-                low = middle
-            else:
-                high = middle
-        return (low + high) / 2
+        foot_mm, tip_mm = self.leader.start[2], self.leader.end[2]
+        return max(0.0, min(1.0, (height_mm - foot_mm) / (tip_mm - foot_mm)))
 
     def all_wood(self) -> Iterator[Wood]:
         """

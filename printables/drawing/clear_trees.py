@@ -1,5 +1,7 @@
 """Trees for small pictures: grown like any practice tree, with few branches, all in the page."""
 
+from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 from audits.practice.grow import LimbPlan, planned_tree
@@ -16,9 +18,10 @@ _UNIONS: Final = (
     *(0.67, 0.72, 0.78, 0.83, 0.88, 0.925),
 )
 _ABOVE_MM: Final = (110.0, 220.0, 330.0)
-_SLENDER: Final = Growth(3000.0, habit=BearingHabit.STANDARD, reach_mm=900.0, evenness=0.4)
+_SLENDER: Final = Growth(3000.0, habit=BearingHabit.STANDARD, reach_mm=840.0, evenness=0.4)
 
 
+@lru_cache(maxsize=64)
 def slender_tree(target_mm: float, height_mm: float, few: int = 1) -> PracticeTree:
     """
     Grow a whole tree with a side branch that ends at a height.
@@ -37,6 +40,8 @@ def slender_tree(target_mm: float, height_mm: float, few: int = 1) -> PracticeTr
     PracticeTree
         The tree; no end hangs and no limb has side branches.
     """
+    # A low tree is a small one.
+    growth = replace(_SLENDER, reach_mm=min(_SLENDER.reach_mm, max(100.0, 0.28 * target_mm)))
     below = [
         _twig(share * target_mm, place, 12.0 + 2.0 * few - 8.0 * share)
         for place, share in enumerate(_UNIONS[len(_UNIONS) % few :: few])
@@ -49,11 +54,11 @@ def slender_tree(target_mm: float, height_mm: float, few: int = 1) -> PracticeTr
     ]
     if height_mm < target_mm:
         fitting = [plan for plan in below if plan.height_mm < height_mm - _ABOVE_MM[0]]
-        return planned_tree(_SLENDER, height_mm, fitting)
+        return planned_tree(growth, height_mm, fitting)
     # Its tip rises above its union: it grows once to see by how much, then in its place.
-    tried = planned_tree(_SLENDER, height_mm, [*below, _twig(target_mm, last, 4.5)]).limbs[-1]
+    tried = planned_tree(growth, height_mm, [*below, _twig(target_mm, last, 4.5)]).limbs[-1]
     union_mm = target_mm - (tried.highest_mm - tried.union_mm)
-    return planned_tree(_SLENDER, height_mm, [*below, _twig(union_mm, last, 4.5), *above])
+    return planned_tree(growth, height_mm, [*below, _twig(union_mm, last, 4.5), *above])
 
 
 def _twig(height_mm: float, place: int, diameter_mm: float) -> LimbPlan:
@@ -69,6 +74,7 @@ _SPARED: Final = 0.7
 PIECE_FROM_MM: Final = 900.0
 
 
+@lru_cache(maxsize=64)
 def limbed_tree(limit_mm: float, large: int) -> PracticeTree:
     """
     Grow a tree with so many large limbs close above each other.
@@ -110,6 +116,7 @@ def limbed_tree(limit_mm: float, large: int) -> PracticeTree:
 _USUAL_LIMIT_MM: Final = 19.0
 
 
+@lru_cache(maxsize=64)
 def forked_tree(side_branch_mm: float) -> PracticeTree:
     """
     Grow a tree with one limb that is no single column.
@@ -140,6 +147,7 @@ def forked_tree(side_branch_mm: float) -> PracticeTree:
     return planned_tree(growth, 1200.0 + 2 * length_mm, [plan])
 
 
+@lru_cache(maxsize=64)
 def hanging_tree(
     thinnest_mm: float, thickest_mm: float, kind: TreeKind = TreeKind.USUAL
 ) -> PracticeTree:
@@ -166,20 +174,32 @@ def hanging_tree(
     return planned_tree(growth, 3300.0, [plan])
 
 
-def spurred_tree(kind: TreeKind) -> PracticeTree:
-    """
-    Grow a tree with one limb that is a single column.
+# One bud in so many is a flower bud.
+_FEW: Final = 4
 
-    Parameters
-    ----------
-    kind : TreeKind
-        What is special about the tree; few of its buds are flower buds in a year of low bloom.
+
+@lru_cache(maxsize=64)
+def sparse_tree() -> PracticeTree:
+    """
+    Grow a tree with one limb that is a single column and carries few flower buds.
 
     Returns
     -------
     PracticeTree
-        The tree.
+        The tree; one bud in four is a flower bud.
     """
     plan = LimbPlan(1200.0, _RIGHT_DEG, 12.0, hangs=False, sides=())
-    growth = Growth(3000.0, kind=kind, habit=BearingHabit.SEMI_SPUR, evenness=1.0)
-    return planned_tree(growth, 3300.0, [plan])
+    growth = Growth(
+        3000.0,
+        kind=TreeKind.LOW_BLOOM,
+        habit=BearingHabit.SEMI_SPUR,
+        flower_share=0.0,
+        evenness=1.0,
+    )
+    tree = planned_tree(growth, 3300.0, [plan])
+    (limb,) = tree.limbs
+    # Spread evenly rather than by chance, so that a small picture shows the share.
+    spurs = tuple(
+        replace(spur, has_flower=place % _FEW == _FEW // 2) for place, spur in enumerate(limb.spurs)
+    )
+    return replace(tree, limbs=(replace(limb, spurs=spurs),))

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Final
 
 from audits.practice.ideal import ideal_pruning
-from audits.practice.model import Limb, TreeKind
+from audits.practice.model import Limb
 from audits.practice.pruning import NOTHING_CUT
 from audits.standard import ColumnsRule, Standard, TopRule
 from audits.vocabulary import Result, Stage
@@ -14,13 +14,13 @@ from printables.drawing.clear_trees import (
     hanging_tree,
     limbed_tree,
     slender_tree,
-    spurred_tree,
+    sparse_tree,
 )
 from printables.drawing.inks import Ink
 from printables.drawing.pictograms import SIZE_MM, result_tile
 from printables.drawing.practice_tree import View, limb_shapes, tree_shapes
 from printables.drawing.primitives import Line, Rect, Shape, group
-from printables.drawing.tree import PENCIL_MM, headed_at_pencil, limbs_out, pencil
+from printables.drawing.tree import MOST_LIMIT_MM, PENCIL_MM, headed_at_pencil, limbs_out, pencil
 from printables.drawing.wood import Stem
 
 # A square of a card of the size of a bank card, and one for a tree to be left alone.
@@ -48,7 +48,7 @@ def top_thumb(target_mm: float, tolerance_mm: float, height_mm: float = THUMB_MM
     list of Shape
         From back to front.
     """
-    grown_mm = target_mm * _GROWN
+    grown_mm = max(target_mm * _GROWN, target_mm + 1.2 * tolerance_mm)
     view = _whole_view(THUMB_MM / 2, height_mm, grown_mm)
     tree = slender_tree(target_mm, grown_mm, few=2)
     rule = TopRule(target_mm=target_mm, tolerance_mm=1.0, outer_mm=3000.0)
@@ -103,7 +103,7 @@ def _piece_of_trunk(limit_mm: float, removals: int, size_mm: tuple[float, float]
         width * 0.46,
         height - 0.2 + scale * PIECE_FROM_MM,
         scale,
-        thicker=1.3 * limit_mm / 19.0,
+        thicker=1.3 * min(limit_mm, MOST_LIMIT_MM) / 19.0,
         thinnest_mm=0.6,
         within_mm=(0.0, 0.0, width, height),
     )
@@ -255,7 +255,7 @@ def few_flowers() -> list[Shape]:
     list of Shape
         A square of 16 mm, from back to front.
     """
-    (limb,) = spurred_tree(TreeKind.LOW_BLOOM).limbs
+    (limb,) = sparse_tree().limbs
     view = replace(_branch_view(limb, (1.3, 0.72 * LEAVE_MM), LEAVE_MM - 2.6), bud_mm=0.8)
     branch = limb_shapes(limb, view, NOTHING_CUT, shows_spurs=True)
     return [*branch.stays, _trunk(LEAVE_MM).outline()]

@@ -219,6 +219,7 @@ class LimbsLabels:
 
 # The piece of trunk is drawn at one tenth of its size.
 _LIMB_SCALE: Final = 0.1
+MOST_LIMIT_MM: Final = 26.0
 
 
 def limbs_drawing(limit_mm: float, removals: int, labels: LimbsLabels) -> Drawing:
@@ -276,9 +277,9 @@ def limbs_out(tree: PracticeTree, limit_mm: float, removals: int) -> Pruning:
 
 
 def _piece_view(limit_mm: float, within_mm: tuple[float, float, float, float]) -> View:
-    # Odd limits change the scale, not the picture.
+    # Odd limits change the scale, not the picture; the thickness tells them, as far as it has room.
     scale = _LIMB_SCALE * 19.0 / limit_mm
-    thicker = limit_mm / 19.0
+    thicker = min(limit_mm, MOST_LIMIT_MM) / 19.0
     soil = 39.8 + scale * PIECE_FROM_MM
     return View(11.4, soil, scale, thicker=thicker, thinnest_mm=0.6, within_mm=within_mm)
 

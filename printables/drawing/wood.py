@@ -73,11 +73,14 @@ class Stem:
             The point.
         """
         rest = 1 - along
-        weights = (rest**3, 3 * rest**2 * along, 3 * rest * along**2, along**3)
-        points = (self.start, self.control1, self.control2, self.end)
+        one, two, three, four = rest**3, 3 * rest**2 * along, 3 * rest * along**2, along**3
+        x1, y1 = self.start
+        x2, y2 = self.control1
+        x3, y3 = self.control2
+        x4, y4 = self.end
         return (
-            sum(w * p[0] for w, p in zip(weights, points, strict=True)),
-            sum(w * p[1] for w, p in zip(weights, points, strict=True)),
+            one * x1 + two * x2 + three * x3 + four * x4,
+            one * y1 + two * y2 + three * y3 + four * y4,
         )
 
     def direction_at(self, along: float) -> Point:
@@ -254,11 +257,14 @@ class Stem:
 
     def _speed_at(self, along: float) -> Point:
         rest = 1 - along
-        weights = (3 * rest**2, 6 * rest * along, 3 * along**2)
-        points = (self.start, self.control1, self.control2, self.end)
+        one, two, three = 3 * rest**2, 6 * rest * along, 3 * along**2
+        x1, y1 = self.start
+        x2, y2 = self.control1
+        x3, y3 = self.control2
+        x4, y4 = self.end
         return (
-            sum(weights[i] * (points[i + 1][0] - points[i][0]) for i in range(3)),
-            sum(weights[i] * (points[i + 1][1] - points[i][1]) for i in range(3)),
+            one * (x2 - x1) + two * (x3 - x2) + three * (x4 - x3),
+            one * (y2 - y1) + two * (y3 - y2) + three * (y4 - y3),
         )
 
     def _edge_steps(self, first: float, last: float, side: int) -> tuple[Step, Step]:

@@ -927,14 +927,21 @@ def test_a_printed_gauge_is_chosen_once_an_audit_and_noted_with_every_diameter(h
     panel = measure("heading")
     expect(panel.get_by_label("Caliper or own gauge")).to_be_checked()
     panel.get_by_label(name["en"]).check()
+    chosen = f"Diameters measured with: {name['en']}"
+    expect(panel.get_by_text(chosen, exact=True)).to_be_visible()
     somebody.press_button("Done")
     somebody.score_tree()
-    measure("top")
-    somebody.press_button("Done")
     # What was chosen on the tree before stands there again, also after the page was closed.
     page.reload()
+    expect(page.locator("form[data-tree].is-live")).to_be_visible()
     somebody.settle()
-    expect(measure("heading").get_by_label(name["en"])).to_be_checked()
+    measure("top")
+    somebody.press_button("Done")
+    panel = measure("heading")
+    expect(panel.get_by_text(chosen, exact=True)).to_be_visible()
+    # One line of it is enough once it is chosen.
+    expect(panel.get_by_label(name["en"])).to_be_hidden()
+    expect(panel.get_by_label(name["en"])).to_be_checked()
     somebody.press_button("Done")
     somebody.score_tree()
     given = [item["body"]["answers"]["gauge"] for item in somebody.items(audit_id, "tree")]
@@ -943,6 +950,7 @@ def test_a_printed_gauge_is_chosen_once_an_audit_and_noted_with_every_diameter(h
     # Without the gauge in the package it is not taken on in silence.
     somebody.run("await store.savePackages([argument]);", pkg | {"gauges": []})
     page.reload()
+    expect(page.locator("form[data-tree].is-live")).to_be_visible()
     somebody.settle()
     panel = measure("heading")
     expect(panel.locator("[data-gauges]").get_by_role("alert")).to_contain_text("The gauge B7")

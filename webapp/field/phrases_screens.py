@@ -106,7 +106,7 @@ PHRASES_SCREENS: Final[dict[str, str | tuple[str, str]]] = {
     "measure.none": mark("none"),
     "measure.single_of": mark("%(single)s of %(all)s single"),
     "measure.name_fault": mark("Name the fault."),
-    "gauge.with": mark("Diameters measured with"),
+    "gauge.chosen": mark("Diameters measured with: %(gauge)s"),
     "gauge.own": mark("Caliper or own gauge"),
     "gauge.as_noted": mark("%(gauge)s, as noted before"),
     "gauge.gone": mark(

@@ -1,11 +1,15 @@
 """Standards, blocks and requests for tests of pocket cards."""
 
+from dataclasses import replace
 from datetime import date
+from functools import cache
 
+from audits.messages import ENGLISH, Units
 from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
-from printables.cards import CardFormat, CardRequest, CardStyle
+from printables.cards import CardFormat, CardRequest, CardStyle, card_faces
 from printables.subject import StandardSubject
+from tests.reading import METRIC_ENGLISH, spanish_words
 
 ROW_11_FT_MM = 11 * 304.8
 ADDRESS = "https://192.168.1.20:8443/blocks/3?card=12"
@@ -78,3 +82,32 @@ def requested(subject=SUBJECT, standard=USUAL, kind=KINDS[0], **changes):
         stage,
         **{"batch": 12, "printed_on": date(2025, 12, 5), "address": ADDRESS, **changes},
     )
+
+
+# The standards that a card of one stage shows in different ways.
+_STAGE_STANDARDS = {
+    Stage.TOP: ("above the wire", "level with the wire", "no wire"),
+    Stage.LIMBS: ("two to three limbs", "one limb or none", "no limb"),
+    Stage.COLUMNS: (),
+    Stage.HEADING: ("heading off", "heading forbidden"),
+}
+LOW_BLOOM = replace(SUBJECT, low_bloom=True)
+
+
+@cache
+def cards_of(kind):
+    """
+    Cards of a kind as all readers get them: (words, card) pairs.
+
+    Short and long names for everybody; all kinds of standards in the longer units of each language.
+    """
+    readers = [ENGLISH, METRIC_ENGLISH, *(spanish_words(units) for units in Units)]
+    others = _STAGE_STANDARDS.get(kind[2], tuple(name for name in STANDARDS if name != "usual"))
+    wanted = [(words, subject, USUAL) for words in readers for subject in (SUBJECT, LONG_NAMES)]
+    wanted += [
+        (words, LOW_BLOOM, STANDARDS[name]) for words in (ENGLISH, readers[2]) for name in others
+    ]
+    return [
+        (words, card_faces(requested(subject, standard, kind), words))
+        for words, subject, standard in wanted
+    ]

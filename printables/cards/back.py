@@ -27,6 +27,7 @@ from printables.paragraphs import POINT_MM, Run
 _BAR_MM: Final = 50.0
 _BAR_HIGH_MM: Final = 3.0
 _LABEL_PT: Final = 9.0
+_SAFETY_PT: Final = 12.0
 # A phone held at a hand's breadth reads cells of a third of a millimetre (common practice).
 _LEAST_CELL_MM: Final = 0.33
 _CODE_MM: Final = 20.0
@@ -231,7 +232,7 @@ def _safety(
     """
     small = _is_small(request)
     width, height = room_mm
-    sizes = (request.letters.text_pt + 0.5, _LABEL_PT)
+    sizes = (_SAFETY_PT, _LABEL_PT)
     above = [] if small else [[Run(words.say(scale_question()), ink=Ink.SOFT)]]
     above += [left_over] if left_over else []
     check = fitted(above, room_mm, (_LABEL_PT, _LABEL_PT), 0.4)

@@ -1,5 +1,6 @@
 """Words as large as there is room for, never smaller than they may be, never cut off."""
 
+import math
 import re
 from collections.abc import Iterator, Sequence
 from typing import Final
@@ -8,12 +9,14 @@ from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Drawing
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 
-# Feet and the inches behind them.
+# Feet and the inches behind them; a number and what it counts.
 _TWO_UNITS: Final = re.compile(r"(\d[ \u00a0][^\W\d_]{1,4}) (?=\d)")
+_NUMBER_AND_WORD: Final = re.compile(r"(\d) (?=[^\W\d_])")
 _STEP_PT: Final = 0.5
 _MOST_GAP_MM: Final = 1.8
+_LEAST_GAP_MM: Final = 0.9
 _LEADING: Final = 1.17
-_EVEN_MM: Final = 0.3
+_EVEN_MM: Final = 0.4
 
 
 def sizes_between(wanted_pt: float, least_pt: float) -> Iterator[float]:
@@ -63,7 +66,7 @@ def unbroken_size(words: str, width_mm: float, size_pt: float, *, bold: bool = F
 
 def tied(text: str, width_mm: float, size_pt: float, *, bold: bool = False) -> str:
     """
-    Keep feet and inches on one line where a line can hold them.
+    Keep numbers with what they count, and feet with inches, where a line can hold them.
 
     Parameters
     ----------
@@ -81,11 +84,13 @@ def tied(text: str, width_mm: float, size_pt: float, *, bold: bool = False) -> s
     str
         The text, with no-break spaces where they help.
     """
-    whole = _TWO_UNITS.sub("\\1\u00a0", text)
-    # The paragraph ties a number to its unit, so that both ties together must fit.
-    longest = re.sub(r"(\d) (?=[^\W\d_]{1,5}\b)", "\\1\u00a0", whole)
-    fits = unbroken_size(longest, width_mm, size_pt, bold=bold) >= size_pt
-    return whole if fits else text
+    for whole in (
+        _NUMBER_AND_WORD.sub("\\1\u00a0", _TWO_UNITS.sub("\\1\u00a0", text)),
+        _NUMBER_AND_WORD.sub("\\1\u00a0", text),
+    ):
+        if unbroken_size(whole, width_mm, size_pt, bold=bold) >= size_pt:
+            return whole
+    return text
 
 
 def evened(runs: Sequence[Run], width_mm: float, size_pt: float) -> Drawing:
@@ -106,22 +111,30 @@ def evened(runs: Sequence[Run], width_mm: float, size_pt: float) -> Drawing:
     Drawing
         As wide as asked.
     """
-    tight = [
-        Run(tied(run.text, width_mm, size_pt, bold=run.bold), run.bold, run.ink) for run in runs
-    ]
+    tight = _tied(runs, width_mm, size_pt)
     drawn = paragraph(tight, width_mm, size_pt, leading=_LEADING)
-    best, low, high = drawn, 0.4 * width_mm, width_mm
+    # Lines narrower than the widest word would break it.
+    low = max(0.4 * width_mm, *(width_mm * size_pt / _whole_size(run, width_mm) for run in tight))
+    best, high = drawn, width_mm
     while high - low > _EVEN_MM:
         middle = (low + high) / 2
         narrower = paragraph(tight, middle, size_pt, leading=_LEADING)
-        whole = all(
-            unbroken_size(run.text, middle, size_pt, bold=run.bold) >= size_pt for run in tight
-        )
-        if whole and narrower.height_mm <= drawn.height_mm + 1e-9:
+        if narrower.height_mm <= drawn.height_mm + _EVEN_MM:
             best, high = narrower, middle
         else:
             low = middle
     return Drawing(width_mm, drawn.height_mm, best.shapes, drawn.title)
+
+
+def _tied(runs: Sequence[Run], width_mm: float, size_pt: float) -> list[Run]:
+    return [
+        Run(tied(run.text, width_mm, size_pt, bold=run.bold), run.bold, run.ink) for run in runs
+    ]
+
+
+def _whole_size(run: Run, width_mm: float) -> float:
+    """Find the largest size at which a width holds the widest word."""
+    return unbroken_size(run.text, width_mm, math.inf, bold=run.bold)
 
 
 def fitted(
@@ -151,8 +164,15 @@ def fitted(
     """
     width, height = room_mm
     for size_pt in sizes_between(*sizes_pt):
-        chosen = [evened(runs, width, size_pt) for runs in paragraphs]
-        spare = height - sum(drawing.height_mm for drawing in chosen)
-        if spare >= 0:
-            return stacked(chosen, width, min(most_gap_mm, spare / max(len(chosen) - 1, 1)))
+        loose = [
+            paragraph(_tied(runs, width, size_pt), width, size_pt, leading=_LEADING)
+            for runs in paragraphs
+        ]
+        gaps = max(len(loose) - 1, 1)
+        spare = height - sum(drawing.height_mm for drawing in loose)
+        # Smaller letters with room between paragraphs read better than larger ones without.
+        wanted = min(_LEAST_GAP_MM, most_gap_mm) if size_pt > sizes_pt[1] else 0.0
+        if spare >= gaps * wanted:
+            chosen = [evened(runs, width, size_pt) for runs in paragraphs]
+            return stacked(chosen, width, min(most_gap_mm, spare / gaps))
     return None

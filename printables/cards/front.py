@@ -113,7 +113,7 @@ def all_stages(request: CardRequest, words: Words, room_mm: tuple[float, float])
 
 
 _COLUMNS: Final = 2
-_BETWEEN_MM: Final = 1.0
+_BETWEEN_MM: Final = 0.6
 
 
 def _thumb(request: CardRequest, stage: Stage, words: Words) -> Drawing:
@@ -123,11 +123,19 @@ def _thumb(request: CardRequest, stage: Stage, words: Words) -> Drawing:
 
 
 def _key(line: StageLine, words: Words, width_mm: float, request: CardRequest) -> Drawing:
-    """Set the key of a stage, smaller only where a word would be broken."""
+    """Set the key of a stage in one line if it may be, smaller only where a word would break."""
     letters = request.letters
-    key = tied(words.say(line.key), width_mm, letters.key_pt, bold=True)
-    size = max(letters.least_key_pt, unbroken_size(key, width_mm, letters.key_pt, bold=True))
+    key = words.say(line.key)
+    size = unbroken_size(key.replace(" ", "\u00a0"), width_mm, letters.key_pt, bold=True)
+    if size < max(letters.least_key_pt, _KEY_PT):
+        key = tied(key, width_mm, letters.key_pt, bold=True)
+        size = unbroken_size(key, width_mm, letters.key_pt, bold=True)
+    size = max(letters.least_key_pt, size)
     return paragraph([Run(key, bold=True)], width_mm, size, leading=_TIGHT)
+
+
+# What a key is not made smaller than to stand in one line.
+_KEY_PT: Final = 12.0
 
 
 def _limit(
@@ -148,7 +156,7 @@ def _beside(
     width, height = size_mm
     least = request.letters.least_pt
     side = min(height, _THUMB_SHARE * width)
-    left = side + 1.2
+    left = side + 0.8
     room = width - left
     cells = []
     for stage in stages:
@@ -182,13 +190,8 @@ def _between(
         for line in lines
     ]
     key_high = max(key.height_mm for key in keys)
-    side = min(
-        width,
-        *(
-            height - key_high - (0.0 if limit is None else limit.height_mm) - 0.4
-            for limit in limits
-        ),
-    )
+    limit_high = max(0.0 if limit is None else limit.height_mm for limit in limits)
+    side = min(width, height - key_high - limit_high - 0.4)
     cells = []
     for stage, key, limit in zip(stages, keys, limits, strict=True):
         thumb = _thumb(request, stage, words)
@@ -202,11 +205,17 @@ def _between(
 # --- what holds for all stages
 
 
+def _leave_pictures(request: CardRequest, words: Words) -> tuple[Drawing, ...]:
+    # Few flower buds change what is done about limbs only.
+    low_bloom = request.subject.low_bloom and request.standard.limbs.in_use
+    return leave_pictures(request.standard, words, low_bloom=low_bloom)
+
+
 def _small_foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
     """Say in two or three short lines when to leave a tree, and what to do about sick wood."""
     low_bloom = request.subject.low_bloom
     least = request.letters.least_pt
-    pictures = leave_pictures(request.standard, words, low_bloom=low_bloom)
+    pictures = _leave_pictures(request, words)
     sentence = brief_leave(request.standard, low_bloom=low_bloom)
     sick = evened([Run(words.say(card_sick_wood(brief=True)), bold=True)], width_mm, least)
     if sentence is None:
@@ -260,7 +269,7 @@ def leave_strip(request: CardRequest, words: Words, width_mm: float) -> Drawing 
     """
     least = request.letters.least_pt
     low_bloom = request.subject.low_bloom
-    pictures = leave_pictures(request.standard, words, low_bloom=low_bloom)
+    pictures = _leave_pictures(request, words)
     cases = [words.say(case) for case in leave_cases(request.standard, low_bloom=low_bloom)]
     if not pictures:
         return None
@@ -272,7 +281,7 @@ def leave_strip(request: CardRequest, words: Words, width_mm: float) -> Drawing 
     if any(unbroken_size(case, room, least) < least for case in cases):
         return None
     captions = [evened([Run(case)], room, least) for case in cases]
-    high = max(side, *(caption.height_mm for caption in captions))
+    high = max([side, *(caption.height_mm for caption in captions)])
     shapes: list[Shape] = [head.at(0.0, 0.0)]
     top = head.height_mm + 0.4
     for place, (picture, caption) in enumerate(zip(pictures, captions, strict=True)):
@@ -324,48 +333,63 @@ def large_print(request: CardRequest, words: Words, room_mm: tuple[float, float]
     for foot in feet:
         if foot is None:
             continue
-        high = (height - foot.height_mm - 1.0) / len(stages) - _ROWS_APART_MM
-        rows = [_large_row(request, stage, words, (width, high)) for stage in stages]
-        chosen = [row for row in rows if row is not None]
-        if len(chosen) == len(stages):
-            shapes: list[Shape] = [
-                row.at(0.0, place * (high + _ROWS_APART_MM)) for place, row in enumerate(chosen)
-            ]
-            shapes.append(foot.at(0.0, height - foot.height_mm))
-            return Drawing(width, height, tuple(shapes), "")
+        rows = _large_rows(request, stages, words, (width, height - foot.height_mm - 1.0))
+        if rows is not None:
+            shapes = (rows.at(0.0, 0.0), foot.at(0.0, height - foot.height_mm))
+            return Drawing(width, height, shapes, "")
     raise InvalidInput({"style": say("The words are too long for large print on this card.")})
 
 
 _ROWS_APART_MM: Final = 0.8
-_LARGE_THUMB_SHARE: Final = 0.3
+_LARGE_THUMB_SHARE: Final = 0.27
+# How far pictures may shrink beside a stage with many words.
+_LEAST_OF_SIDE: Final = 0.8
 
 
-def _large_row(
-    request: CardRequest, stage: Stage, words: Words, size_mm: tuple[float, float]
+def _large_rows(
+    request: CardRequest, stages: Sequence[Stage], words: Words, room_mm: tuple[float, float]
 ) -> Drawing | None:
-    """Draw a stage beside its figure and its limit; nothing if they do not fit."""
-    width, height = size_mm
+    """Draw each stage beside its figure and its limit; nothing if they do not fit."""
+    width, height = room_mm
+    letters = request.letters
+    free = height - (len(stages) - 1) * _ROWS_APART_MM
+    side = min(_LARGE_THUMB_SHARE * width, free / len(stages))
+    left = side + 1.5
+    for limit_pt in (letters.text_pt, letters.least_pt):
+        texts = [_large_text(request, stage, words, width - left, limit_pt) for stage in stages]
+        whole = [text for text in texts if text is not None]
+        least = [max(text.height_mm, _LEAST_OF_SIDE * side) for text in whole]
+        if len(whole) < len(stages) or sum(least) > free:
+            continue
+        spare = (free - sum(least)) / len(stages)
+        shapes: list[Shape] = []
+        top = 0.0
+        for stage, text, high in zip(stages, whole, least, strict=True):
+            row = high + spare
+            thumb = _thumb(request, stage, words)
+            shown = min(side, row)
+            shapes += [
+                thumb.at(0.0, top + (row - shown) / 2, shown / thumb.width_mm),
+                text.at(left, top + (row - text.height_mm) / 2),
+            ]
+            top += row + _ROWS_APART_MM
+        return Drawing(width, height, tuple(shapes), "")
+    return None
+
+
+def _large_text(
+    request: CardRequest, stage: Stage, words: Words, width_mm: float, limit_pt: float
+) -> Drawing | None:
+    """Set a stage's figure above its limit; nothing if a word would be broken."""
     letters = request.letters
     line = brief_line(request.standard, stage)
-    thumb = _thumb(request, stage, words)
-    side = min(height, _LARGE_THUMB_SHARE * width)
-    left = side + 1.5
-    room = width - left
-    key = _key(line, words, room, request)
-    if unbroken_size(words.say(line.key), room, letters.key_pt, bold=True) < letters.least_key_pt:
+    key = words.say(line.key)
+    if unbroken_size(key, width_mm, letters.key_pt, bold=True) < letters.least_key_pt:
         return None
-    parts = [key]
+    parts = [_key(line, words, width_mm, request)]
     if line.limit is not None:
-        space = (room, height - key.height_mm)
-        limit = _limit(line, words, space, letters.text_pt, letters.least_pt)
-        if limit is None:
+        limit = words.say(line.limit)
+        if unbroken_size(limit, width_mm, limit_pt) < limit_pt:
             return None
-        parts.append(limit)
-    text = stacked(parts, room)
-    if text.height_mm > height:
-        return None
-    shapes = (
-        thumb.at(0.0, (height - side) / 2, side / thumb.width_mm),
-        text.at(left, (height - text.height_mm) / 2),
-    )
-    return Drawing(width, height, shapes, thumb.title)
+        parts.append(evened([Run(limit)], width_mm, limit_pt))
+    return stacked(parts, width_mm)

@@ -7,7 +7,7 @@ from typing import Final
 from audits.errors import InvalidInput
 from audits.messages import say
 from printables.cards.fitting import sizes_between
-from printables.cards.request import Card, CardRequest, LetterSizes
+from printables.cards.request import Card, CardRequest
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import CAPITAL_HEIGHT, DEPTH, balanced, text_width
 from printables.drawing.primitives import Drawing, Line, Shape, Text
@@ -18,8 +18,10 @@ MARGIN_MM: Final = 3.0
 
 _LINES: Final = 2
 _LINE: Final = 1.15
-_BESIDE_MM: Final = 2.5
-_NAME_PT: Final = 12.0
+_BESIDE_MM: Final = 3.0
+_BLOCK_SHARE: Final = 0.36
+# Names tell cards apart; nobody reads them in the row, so that they may be small.
+_NAME_SIZES_PT: Final = (12.0, 9.0)
 _ON_LINE_MM: Final = 0.3
 
 
@@ -38,23 +40,6 @@ class Heading:
 
     drawing: Drawing
     name_room: tuple[float, float, float, float]
-
-
-def room_height_mm(letters: LetterSizes) -> float:
-    """
-    Return the height of two lines of the smallest letters, which a name may need.
-
-    Parameters
-    ----------
-    letters : LetterSizes
-        The letters of the card.
-
-    Returns
-    -------
-    float
-        Height in mm.
-    """
-    return _lines_height_mm(_LINES, letters.least_pt) + 0.6
 
 
 def heading(request: CardRequest) -> Heading:
@@ -76,22 +61,19 @@ def heading(request: CardRequest) -> Heading:
     InvalidInput
         If the block's name is too long for the card.
     """
-    letters = request.letters
     width = request.size_mm[0]
     inner = width - 2 * MARGIN_MM
     block = _clean(request.subject.block)
-    high = room_height_mm(letters)
-    wanted_pt = max(_NAME_PT, letters.least_pt)
-    half = (inner - _BESIDE_MM) / 2
-    beside = _set(block, (half, high), (wanted_pt, letters.least_pt))
+    high = _lines_height_mm(_LINES, _NAME_SIZES_PT[1]) + 2 * _ON_LINE_MM
+    beside = _set(block, (_BLOCK_SHARE * inner, high - _ON_LINE_MM), _NAME_SIZES_PT, bold=True)
     if beside is not None:
-        left = MARGIN_MM + half + _BESIDE_MM
-        room = (left, MARGIN_MM, half, high)
+        left = MARGIN_MM + beside.width_mm + _BESIDE_MM
+        room = (left, MARGIN_MM, width - MARGIN_MM - left, high)
         # Both names stand on the line to write on.
         top = MARGIN_MM + high - beside.height_mm - _ON_LINE_MM
         return _heading(block, (width, MARGIN_MM + high), beside.at(MARGIN_MM, top), room)
-    two_lines = _lines_height_mm(_LINES, letters.least_pt)
-    above = _set(block, (inner, two_lines), (wanted_pt, letters.least_pt))
+    two_lines = _lines_height_mm(_LINES, _NAME_SIZES_PT[1])
+    above = _set(block, (inner, two_lines), _NAME_SIZES_PT, bold=True)
     if above is None:
         raise InvalidInput({"block": say('"%(name)s" is too long for a card.', name=block)})
     room = (MARGIN_MM, MARGIN_MM + above.height_mm + 0.4, inner, high)
@@ -120,20 +102,22 @@ def _lines_height_mm(lines: int, size_pt: float) -> float:
     return (CAPITAL_HEIGHT + DEPTH + _LINE * (lines - 1)) * size_pt * POINT_MM
 
 
-def _set(text: str, room_mm: tuple[float, float], sizes_pt: tuple[float, float]) -> Drawing | None:
-    """Set a name in one line or two, as large as there is room for, in heavy letters."""
+def _set(
+    text: str, room_mm: tuple[float, float], sizes_pt: tuple[float, float], *, bold: bool = False
+) -> Drawing | None:
+    """Set a name in one line or two, as large as there is room for; as wide as its lines are."""
     width, height = room_mm
     for size_pt in sizes_between(*sizes_pt):
         size_mm = size_pt * POINT_MM
-        lines = balanced(text, width, size_mm, bold=True)
+        lines = balanced(text, width, size_mm, bold=bold)
         high = _lines_height_mm(len(lines), size_pt)
-        fits = all(text_width(line, size_mm, bold=True) <= width for line in lines)
-        if lines and len(lines) <= _LINES and fits and high <= height:
+        wide = max((text_width(line, size_mm, bold=bold) for line in lines), default=0.0)
+        if lines and len(lines) <= _LINES and wide <= width and high <= height:
             shapes = tuple(
-                Text(0.0, (CAPITAL_HEIGHT + _LINE * row) * size_mm, line, size_mm, bold=True)
+                Text(0.0, (CAPITAL_HEIGHT + _LINE * row) * size_mm, line, size_mm, bold=bold)
                 for row, line in enumerate(lines)
             )
-            return Drawing(width, high, shapes, text)
+            return Drawing(wide, high, shapes, text)
     return None
 
 
@@ -161,9 +145,8 @@ def personal(name: str, code: str, card: Card) -> Drawing:
     """
     shown = " ".join(filter(None, (_clean(name), _clean(code))))
     require_letters({"worker": shown})
-    letters = card.request.letters
     _, _, width, height = card.name_room
-    fitting = _set(shown, (width, height), (max(_NAME_PT, letters.least_pt), letters.least_pt))
+    fitting = _set(shown, (width, height - _ON_LINE_MM), _NAME_SIZES_PT)
     if fitting is None:
         raise InvalidInput(
             {

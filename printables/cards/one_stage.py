@@ -28,6 +28,9 @@ _WRONG: Final = {
 }
 _TILE: Final = 0.34
 _GAP_MM: Final = 1.2
+_BETWEEN_MM: Final = 1.5
+_PAIR_SHARE: Final = 0.36
+_LEAST_PICTURE_MM: Final = 24.0
 _WANTED_SCALE: Final = 1.2
 
 
@@ -86,25 +89,33 @@ def _standing(
         *([Run(words.say(step))] for step in steps),
         [Run(words.say(card_sick_wood(brief=False)), bold=True)],
     ]
-    for scale in (_WANTED_SCALE, 1.0):
-        least_picture = scale * PANEL_HIGH_MM
-        text_room = height - headline.height_mm - least_picture - 2 * _GAP_MM
+    for least_picture_mm in (_WANTED_SCALE * PANEL_HIGH_MM, PANEL_HIGH_MM, _LEAST_PICTURE_MM):
+        text_room = height - headline.height_mm - least_picture_mm - 2 * _GAP_MM
         text = fitted(lines, (width, text_room), (letters.text_pt, letters.least_pt), 1.2)
         if text is None:
             continue
         high = height - headline.height_mm - text.height_mm - 2 * _GAP_MM
         pictures = _pictures(request, stage, words, (width, high))
-        return Drawing(
-            width,
-            height,
-            (
-                headline.at(0.0, 0.0),
-                pictures.at(0.0, headline.height_mm + _GAP_MM),
-                text.at(0.0, height - text.height_mm),
-            ),
-            "",
+        shapes = (
+            headline.at(0.0, 0.0),
+            pictures.at(0.0, headline.height_mm + _GAP_MM),
+            text.at(0.0, height - text.height_mm),
         )
+        return Drawing(width, height, shapes, "")
     return None
+
+
+def _big_picture(
+    request: CardRequest, stage: Stage, words: Words, size_mm: tuple[float, float]
+) -> tuple[Drawing, float]:
+    """Draw the panel and find its scale, or a picture without letters where they would be small."""
+    method = request.subject.method
+    panel = stage_picture(request.standard, stage, words, method=method)
+    scale = min(size_mm[0] / PANEL_WIDE_MM, size_mm[1] / PANEL_HIGH_MM)
+    if scale >= 1.0:
+        return panel, scale
+    thumb = stage_thumb(request.standard, stage, words, method=method, lettered=False)
+    return thumb, min(size_mm) / thumb.width_mm
 
 
 def _pictures(
@@ -112,22 +123,18 @@ def _pictures(
 ) -> Drawing:
     """Set the pair of right and wrong one below the other beside the big picture."""
     width, height = size_mm
-    side = min((height - 1.0) / 2, 0.36 * width)
-    scale = min(height / PANEL_HIGH_MM, (width - side - 1.5) / PANEL_WIDE_MM)
-    side = min((height - 1.0) / 2, width - 1.5 - scale * PANEL_WIDE_MM)
-    panel = stage_picture(request.standard, stage, words, method=request.subject.method)
+    side = min((height - 1.0) / 2, _PAIR_SHARE * width)
+    room = width - side - _BETWEEN_MM
+    picture, scale = _big_picture(request, stage, words, (room, height))
+    side = min((height - 1.0) / 2, width - _BETWEEN_MM - scale * picture.width_mm)
     right, wrong = _pair(request, stage, words)
     left = width - side
-    return Drawing(
-        width,
-        height,
-        (
-            panel.at(0.0, (height - scale * PANEL_HIGH_MM) / 2, scale),
-            _square(right, side).at(left, (height / 2 - side) / 2),
-            _square(wrong, side).at(left, height / 2 + (height / 2 - side) / 2),
-        ),
-        panel.title,
+    shapes = (
+        picture.at(0.0, (height - scale * picture.height_mm) / 2, scale),
+        _square(right, side).at(left, (height / 2 - side) / 2),
+        _square(wrong, side).at(left, height / 2 + (height / 2 - side) / 2),
     )
+    return Drawing(width, height, shapes, picture.title)
 
 
 def _square(drawing: Drawing, side_mm: float) -> Drawing:
@@ -150,20 +157,26 @@ def _pair(request: CardRequest, stage: Stage, words: Words) -> tuple[Drawing, Dr
         fault = Fault.FORBIDDEN
         right = fault_close_up(Fault.LEFT_LONG, right_name, pointed_out=False)
     wrong = fault_picture(standard, fault, words, lettered=False)
-    return _judged(right, Result.CONFORMING), _judged(wrong, Result.NONCONFORMING)
+    # A hanging end leaves the lower corner free, every other close-up the upper one.
+    below = stage is Stage.HEADING
+    return (
+        _judged(right, Result.CONFORMING, below=below),
+        _judged(wrong, Result.NONCONFORMING, below=below),
+    )
 
 
-def _judged(drawing: Drawing, result: Result) -> Drawing:
-    """Put the tile of a result over the upper right corner."""
+def _judged(drawing: Drawing, result: Result, *, below: bool) -> Drawing:
+    """Put the tile of a result into the lower left corner, or over the upper right one."""
     side = max(drawing.width_mm, drawing.height_mm)
     square = _square(drawing, side)
     tile = result_tile(result, "")
     size = _TILE * side
+    scale = size / tile.width_mm
+    if below:
+        shapes: tuple[Shape, ...] = (square.at(0.0, 0.0), tile.at(0.0, side - size, scale))
+        return Drawing(side, side, shapes, drawing.title)
     high = side + 0.5 * size
-    shapes: tuple[Shape, ...] = (
-        square.at(0.0, high - side),
-        tile.at(side - size, 0.0, size / tile.width_mm),
-    )
+    shapes = (square.at(0.0, high - side), tile.at(side - size, 0.0, scale))
     return Drawing(side, high, shapes, drawing.title)
 
 
@@ -174,18 +187,12 @@ def _lying(
     width, height = room_mm
     letters = request.letters
     standard, subject = request.standard, request.subject
-    if height >= PANEL_HIGH_MM:
-        picture = stage_picture(standard, stage, words, method=subject.method)
-        scale = height / PANEL_HIGH_MM
-    else:
-        # Letters of a panel that is made smaller could not be read.
-        picture = stage_thumb(standard, stage, words, method=subject.method, lettered=False)
-        scale = min(height, PANEL_WIDE_MM) / picture.width_mm
+    picture, scale = _big_picture(request, stage, words, (PANEL_WIDE_MM * 1.05, height))
     left = scale * picture.width_mm + 2.0
     room = width - left
     said = stage_words(standard, stage, method=subject.method)
     # The panel shows every limit but the wire.
-    shown = stage is not Stage.TOP and height >= PANEL_HIGH_MM
+    shown = stage is not Stage.TOP and picture.height_mm >= PANEL_HIGH_MM
     limit = None if shown else brief_line(standard, stage).limit
     headline = fitted(
         [[Run(words.say(said.headline), bold=True)]],
@@ -220,4 +227,4 @@ def _lying(
     return Drawing(width, height, tuple(shapes), picture.title)
 
 
-_LEAST_PAIR_MM: Final = 9.0
+_LEAST_PAIR_MM: Final = 6.5

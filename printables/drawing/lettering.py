@@ -67,7 +67,14 @@ def text_width(text: str, size_mm: float, *, bold: bool = False) -> float:
     float
         Width in mm.
     """
-    return float(pdfmetrics.stringWidth(text, font_name(bold=bold), size_mm))
+    return size_mm * _relative_width(text, bold=bold)
+
+
+# Words are measured again for every size and width that they are tried at.
+@lru_cache(maxsize=8192)
+def _relative_width(text: str, *, bold: bool) -> float:
+    """Measure a line of text as a multiple of the size of its letters."""
+    return float(pdfmetrics.stringWidth(text, font_name(bold=bold), 1.0))
 
 
 def wrapped(text: str, width_mm: float, size_mm: float, *, bold: bool = False) -> tuple[str, ...]:

@@ -1,132 +1,173 @@
-"""Pocket cards: right numbers, legible, nothing clipped, both sides in register."""
+"""Pocket cards: right numbers, few words, legible, nothing clipped, a code that phones read."""
 
 import re
 from dataclasses import replace
 from datetime import date
+from functools import cache
 
 import pypdfium2
 import pytest
+import zxingcpp
 
+from audits.card_words import brief_line, stage_line
 from audits.errors import InvalidInput
 from audits.messages import ENGLISH, Units, Words
-from audits.plain_words import standard_words
-from audits.standard import preset, read_standard
-from audits.vocabulary import BearingHabit, HeadingRule, Method
-from printables.card import (
+from audits.plain_words import Band, standard_words
+from audits.units import Length, LengthKind
+from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
+from printables.cards import (
     CARD_SIZES_MM,
-    KEY_PT,
+    LETTER_SIZES,
     MOST_COPIES,
-    SMALL_PT,
     CardFormat,
-    card_back,
-    card_front,
+    CardRequest,
+    CardStyle,
+    card_faces,
+    personal,
+    placed,
     pocket_cards,
+    sheet_of_cards,
 )
-from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page, card_sheet, cut_marks
+from printables.document import Document, Leaf, Piece, to_pdf
+from printables.drawing.gauge import INNER_FRAME_MM, OUTER_FRAME_MM
+from printables.drawing.primitives import Drawing, Rect, Text, flattened
+from printables.sheet import PAGE_SIZES_MM, Page
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
+from tests.cards import (
+    ADDRESS,
+    KIND_NAMES,
+    KINDS,
+    LONG_NAMES,
+    LOW_BLOOM,
+    STANDARDS,
+    SUBJECT,
+    USUAL,
+    cards_of,
+    changed,
+    requested,
+)
+from tests.paper import (
+    assert_nothing_clipped,
+    page_sizes_mm,
+    page_texts,
+    pdf_of,
+    printed_lines,
+    tags,
+)
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
 
-ROW_11_FT_MM = 11 * 304.8
-
-
-def changed(habit=BearingHabit.STANDARD, **changes):
-    payload = preset(habit, ROW_11_FT_MM, top_wire_mm=3048.0).model_dump()
-    for name, value in changes.items():
-        stage, _, field = name.partition("__")
-        if field:
-            payload[stage][field] = value
-        else:
-            payload[stage] = value
-    return read_standard(payload)
-
-
-USUAL = changed(heading__rule=HeadingRule.REQUIRED)
-STANDARDS = {
-    "usual": USUAL,
-    "heading off": changed(),
-    "heading forbidden": changed(BearingHabit.TIP),
-    "two to three limbs": changed(limbs__most=3),
-    "one limb or none": changed(limbs__least=0, limbs__most=1),
-    "no wire": changed(top_wire_mm=None),
-    "top and limbs only": changed(columns__in_use=False, heading__in_use=False),
-}
-SUBJECT = StandardSubject(
-    farm="Alder Flat",
-    block="Gala Home 3",
-    version=2,
-    in_force_from=date(2025, 12, 1),
-    emergency_location="Gate 3, Mill Road",
-    first_aider="Ana Ruiz",
-)
-LONG_NAMES = StandardSubject(
-    farm="Alder Flat",
-    block="Honeycrisp Upper Bench 12B, east of the pond",
-    version=12,
-    in_force_from=date(2025, 12, 28),
-    method=Method.PLATFORM,
-    low_bloom=True,
-    emergency_location="Corner of Mill Road and County Road 14, by the red pump house",
-    first_aider="María de los Ángeles Hernández-Quintanar",
-)
-READERS = {"en": ENGLISH, "en metric": METRIC_ENGLISH, "pseudo": PSEUDO}
-every_reader = pytest.mark.parametrize("words", READERS.values(), ids=READERS)
+every_kind = pytest.mark.parametrize("kind", KINDS, ids=KIND_NAMES)
 every_format = pytest.mark.parametrize("card_format", list(CardFormat))
-every_standard = pytest.mark.parametrize("standard", STANDARDS.values(), ids=STANDARDS)
-
-
-def sides(subject, standard, words, card_format):
-    return (
-        card_front(subject, standard, words, card_format),
-        card_back(subject, standard, words, card_format),
-    )
 
 
 def said(drawing) -> str:
     return " ".join(line.text.replace("\u00a0", " ") for line in printed_lines(drawing))
 
 
+def english(kind, subject=SUBJECT, standard=USUAL):
+    return card_faces(requested(subject, standard, kind), ENGLISH)
+
+
+def all_stages(card_format, style=CardStyle.ALL_STAGES):
+    return (card_format, style, None)
+
+
 # --- what it says
 
 
-def test_the_front_has_the_blocks_own_numbers():
-    front = said(card_front(SUBJECT, USUAL, ENGLISH, CardFormat.A7))
-    for words in ("Gala Home 3", "9 ft", "11 in", "2 limbs", "3/4 in", "1/4 to 3/8 in", "6 in"):
-        assert words in front
-    wide = changed(row_spacing_mm=4000.0, top__target_mm=3600.0, limbs__most=3)
-    other = said(card_front(SUBJECT, wide, METRIC_ENGLISH, CardFormat.A7))
-    for words in ("3.60 m", "2 to 3 limbs", "19 mm"):
-        assert words in other
+@every_kind
+def test_the_front_has_the_blocks_own_numbers(kind):
+    front = said(english(kind).front)
+    stage = kind[2]
+    numbers = {
+        Stage.TOP: "9 ft 11 in",
+        Stage.LIMBS: "2 l",
+        Stage.COLUMNS: "column",
+        Stage.HEADING: "encil",
+    }
+    for each, number in numbers.items():
+        assert stage not in (None, each) or number in front
+    other = said(
+        english(kind, standard=changed(top__target_mm=2600.0, limbs__most=3, limbs__least=3)).front
+    )
+    assert stage not in (None, Stage.TOP) or "8 ft 6 in" in other
+    assert stage not in (None, Stage.LIMBS) or "3 l" in other
 
 
-@every_format
-def test_the_height_is_said_against_the_wire(card_format):
-    front = said(card_front(SUBJECT, USUAL, ENGLISH, card_format))
-    assert "1 in below" in front
-    assert "the top wire" in front
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] in (None, Stage.TOP)])
+def test_the_height_is_said_against_the_wire(kind):
+    front = said(english(kind).front)
+    assert re.search("1 in below (the )?top wire", front)
+    assert "wire" not in said(english(kind, standard=STANDARDS["no wire"]).front)
 
 
-def test_the_small_front_has_the_numbers_too():
-    front = said(card_front(SUBJECT, USUAL, ENGLISH, CardFormat.ID_1))
-    for words in ("9 ft 11 in", "2 limbs", "3/4 in or", "1 column", "1/4 to 3/8 in"):
-        assert words in front
-
-
-@every_format
-def test_no_stage_goes_unsaid(card_format):
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] is None])
+def test_no_stage_goes_unsaid(kind):
+    brief = kind[0] is CardFormat.ID_1 or kind[1] is CardStyle.LARGE_PRINT
     for standard in STANDARDS.values():
-        front = said(card_front(SUBJECT, standard, ENGLISH, card_format))
-        for stage in standard_words(standard)[1:]:
-            assert ENGLISH.say(stage.figure) in front
+        front = said(english(kind, standard=standard).front)
+        for stage in Stage:
+            if standard.rule(stage).in_use:
+                line = brief_line(standard, stage) if brief else stage_line(standard, stage)
+                assert ENGLISH.say(line.key) in front
+
+
+@every_kind
+def test_sick_wood_is_marked_and_told(kind):
+    front = said(english(kind).front)
+    assert re.search("Canker.*blight.*mark.*supervisor", front)
+
+
+@every_format
+def test_what_to_leave_is_shown_with_the_blocks_own_figures(card_format):
+    kind = all_stages(card_format)
+    front, bare = (said(english(kind, subject).front) for subject in (LOW_BLOOM, SUBJECT))
+    assert "buds" in front
+    assert "buds" not in bare
+    if card_format is not CardFormat.ID_1:
+        for words in ("Leave it when", "under 9 ft 11 in", "no 3/4 in limb"):
+            assert words in front
 
 
 def test_a_block_without_heading_is_told_not_to_cut():
-    front = said(card_front(SUBJECT, changed(BearingHabit.TIP), ENGLISH, CardFormat.A7))
-    assert "No cut" in front
+    forbidden = STANDARDS["heading forbidden"]
+    for kind in KINDS:
+        if kind[2] in (None, Stage.HEADING):
+            front = said(english(kind, standard=forbidden).front)
+            assert re.search("No cut|Do not head", front)
 
 
-def test_the_back_has_safety_help_disease_and_when_to_leave_the_wood():
-    back = said(card_back(SUBJECT, USUAL, ENGLISH, CardFormat.A7))
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] is not None])
+def test_a_beginners_card_has_one_stage_with_right_beside_wrong(kind):
+    card = english(kind)
+    front = said(card.front)
+    for stage in standard_words(USUAL):
+        assert (ENGLISH.say(stage.headline) in front) == (stage.stage is kind[2])
+        assert (ENGLISH.say(stage.headline) in card.front.description) == (stage.stage is kind[2])
+    tiles = [
+        placed_shape.shape.ink.value
+        for placed_shape in flattened(card.front)
+        if placed_shape.shape.__class__.__name__ in ("Rect", "Polygon")
+    ]
+    assert "right" in tiles
+    assert "fault" in tiles
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] is None])
+def test_those_who_cannot_see_it_are_told_all_stages(kind):
+    for words, card in cards_of(kind):
+        subject = card.request.subject
+        for stage in standard_words(
+            card.request.standard, method=subject.method, low_bloom=subject.low_bloom
+        ):
+            for step in (stage.headline, *stage.steps, *stage.leave):
+                assert words.say(step) in card.front.description
+        assert card.back.description
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[0] is not CardFormat.ID_1])
+def test_the_back_has_safety_help_and_which_card_this_is(kind):
+    back = said(english(kind).back)
     for words in (
         "DANGER Look up. Stay far from power lines.",
         "WARNING Stay off the top steps of the ladder.",
@@ -134,94 +175,308 @@ def test_the_back_has_safety_help_disease_and_when_to_leave_the_wood():
         "Local rules come first.",
         "Help comes to: Gate 3, Mill Road",
         "First aid: Ana Ruiz",
-        "Canker or fire blight: mark the tree. Tell the supervisor.",
-        "Leave a leader that is below 9 ft 11 in.",
-        "Leave the limbs if none is 3/4 in thick.",
+        "Bank card fits between the lines? If not, do not use.",
         "50 mm",
         "Standard 2, from Dec 1, 2025",
+        "B12, printed Dec 5, 2025",
     ):
         assert words in back
 
 
-def test_low_bloom_is_said_on_the_back():
-    assert "Few flower buds this year" in said(card_back(LONG_NAMES, USUAL, ENGLISH, CardFormat.A7))
+def test_the_small_back_says_the_gravest_and_which_card_this_is():
+    back = said(english(all_stages(CardFormat.ID_1)).back)
+    for words in (
+        "DANGER Look up. Stay far from power lines.",
+        "WARNING Stay off the top steps of the ladder.",
+        "Local rules first.",
+        "50 mm",
+        "Standard 2, from Dec 1, 2025",
+        "B12, printed Dec 5, 2025",
+    ):
+        assert words in back
+
+
+@pytest.mark.parametrize(
+    ("changes", "shown"),
+    [
+        ({"batch": None}, "Printed Dec 5, 2025"),
+        ({"printed_on": None}, "Batch B12"),
+        ({"batch": None, "printed_on": None}, "Dec 1, 2025"),
+    ],
+)
+def test_a_card_that_is_only_looked_at_has_no_batch(changes, shown):
+    for kind in (all_stages(CardFormat.ID_1), all_stages(CardFormat.A7)):
+        back = said(card_faces(requested(kind=kind, **changes), ENGLISH).back)
+        assert back.endswith(shown)
 
 
 @pytest.mark.parametrize("method", list(Method))
 @every_format
 def test_every_method_has_at_least_two_notes_and_local_rules(method, card_format):
-    subject = StandardSubject("Alder Flat", "Gala", 1, date(2025, 12, 1), method=method)
-    back = said(card_back(subject, USUAL, ENGLISH, card_format))
+    subject = replace(SUBJECT, method=method)
+    back = said(english(all_stages(card_format), subject).back)
     assert len(re.findall("DANGER|WARNING|CAUTION", back)) >= 2
-    assert "Local rules come first." in back
+    assert "Local rules" in back
+
+
+# --- how many words
+
+
+# The bar of this project for what is read in the row; figures' units count as words.
+MOST_WORDS = {CardFormat.ID_1: 25, CardFormat.A7: 60, CardFormat.THREE_BY_FIVE: 60}
+
+
+def word_count(drawing, *whose: str) -> int:
+    """Count the words that are to be read, without whose card it is and which."""
+    text = said(drawing)
+    for name in whose:
+        assert name in text
+        text = text.replace(name, "")
+    return len(re.findall(r"[^\W\d_]+(?:['-][^\W\d_]+)*", text))
+
+
+def identity(card, words):
+    request = card.request
+    printed = words.say(request.subject.version_words())
+    return [printed, said(card.back).partition(printed)[2].strip()]
+
+
+def assert_few_words(words, card):
+    most = MOST_WORDS[card.request.card_format]
+    subject = card.request.subject
+    assert word_count(card.front, *subject.block.split()) <= most, said(card.front)
+    back = said(card.back)
+    names = [name for name in (subject.emergency_location, subject.first_aider) if name in back]
+    heading, limbs = card.request.standard.heading, card.request.standard.limbs
+    # What stands at the gauges and at the bar belongs to them, as to any instrument.
+    figures = [
+        words.show(Band(heading.thinnest_mm, heading.thickest_mm)),
+        words.show(Length(limbs.large_mm, LengthKind.DIAMETER)),
+        "50 mm",
+    ]
+    assert word_count(card.back, *figures, *identity(card, words), *names) <= most, back
+
+
+@every_kind
+def test_no_side_has_more_words_than_people_read(kind):
+    for words, card in cards_of(kind):
+        assert_few_words(words, card)
+
+
+@every_format
+@pytest.mark.parametrize("method", list(Method))
+def test_notes_of_every_method_are_few_words_too(card_format, method):
+    for words in (ENGLISH, spanish_words(Units.METRIC)):
+        request = requested(replace(LOW_BLOOM, method=method), kind=all_stages(card_format))
+        assert_few_words(words, card_faces(request, words))
+
+
+def test_too_many_words_would_be_noticed():
+    wordy = Drawing(85.6, 53.98, tuple(Text(3, 3, "one more word", 3.2) for _ in range(9)), "")
+    assert word_count(wordy) == 27
 
 
 # --- whether it can be read
 
 
-@every_standard
-@every_reader
+def sizes_pt(drawing):
+    return [line.size_pt for line in printed_lines(drawing)]
+
+
+@every_kind
+def test_no_letters_are_too_small(kind):
+    least = LETTER_SIZES[kind[1]].least_pt
+    for _, card in cards_of(kind):
+        block = card.request.subject.block.split()
+        lines = [
+            line for line in printed_lines(card.front) if not set(line.text.split()) <= set(block)
+        ]
+        assert min(line.size_pt for line in lines) >= least - 1e-6
+        assert min(sizes_pt(card.front)) >= 9.0 - 1e-6
+        assert min(sizes_pt(card.back)) >= 9.0 - 1e-6
+
+
+@every_kind
+def test_the_key_of_every_stage_is_large(kind):
+    letters = LETTER_SIZES[kind[1]]
+    key_pt = {CardStyle.LARGE_PRINT: 16.0}.get(kind[1], 12.0)
+    for _, card in cards_of(kind):
+        standard = card.request.standard
+        stages = [stage for stage in Stage if standard.rule(stage).in_use]
+        wanted = len(stages) if kind[2] is None else 1
+        large = [size for size in sizes_pt(card.front) if size >= key_pt - 1e-6]
+        assert len(large) >= wanted
+        assert max(large) <= max(letters.key_pt, 17.0) + 1e-6
+
+
+@every_kind
+def test_nothing_is_clipped_or_printed_over(kind):
+    for _, card in cards_of(kind):
+        for side in (card.front, card.back):
+            assert (side.width_mm, side.height_mm) == CARD_SIZES_MM[kind[0]]
+        assert_nothing_clipped(card.front, margin_mm=2.9)
+        # The gauges' figures stand below their stops, which lie at the corner.
+        assert_nothing_clipped(card.back, margin_mm=0.9)
+
+
+@every_kind
+def test_a_language_half_as_long_again_fits_or_is_refused(kind):
+    try:
+        card = card_faces(requested(LOW_BLOOM, USUAL, kind), PSEUDO)
+    except InvalidInput:
+        return
+    assert_nothing_clipped(card.front, margin_mm=2.9)
+    assert_nothing_clipped(card.back, margin_mm=0.9)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[0] is not CardFormat.ID_1])
+def test_no_words_lie_on_the_frames(kind):
+    """A bank card's edge is looked for between two lines with clear paper between them."""
+    for _, card in cards_of(kind):
+        frames = [
+            each.shape
+            for each in flattened(card.back)
+            if isinstance(each.shape, Rect) and each.shape.height_mm > 80
+        ]
+        assert len(frames) == 2
+        inner, outer = sorted(frames, key=lambda frame: frame.width_mm)
+        assert inner.width_mm == pytest.approx(INNER_FRAME_MM[1], abs=0.2)
+        assert outer.width_mm == pytest.approx(OUTER_FRAME_MM[1], abs=0.2)
+        for line in printed_lines(card.back):
+            inside = (
+                line.left > inner.x_mm + 0.5
+                and line.right < inner.x_mm + inner.width_mm - 0.5
+                and line.top > inner.y_mm + 0.5
+                and line.bottom < inner.y_mm + inner.height_mm - 0.5
+            )
+            outside = (
+                line.right < outer.x_mm - 0.2
+                or line.bottom < outer.y_mm - 0.1
+                or line.top > outer.y_mm + outer.height_mm + 0.2
+            )
+            assert inside or outside, line
+
+
+# --- whose it is
+
+
+NAMES = [
+    ("Ana Ruiz", "12"),
+    ("Ana", ""),
+    ("", "W-12"),
+    ("María de los Ángeles Hernández", "12"),
+    ("Guadalupe Concepción Villa", "W-1012"),
+]
+
+
+@every_kind
+@pytest.mark.parametrize(("name", "code"), NAMES, ids=[" ".join(each) for each in NAMES])
+def test_a_name_and_code_fit_their_room(kind, name, code):
+    card = english(kind)
+    left, top, width, height = card.name_room
+    written = personal(name, code, card)
+    assert (written.width_mm, written.height_mm) == (width, height)
+    assert_nothing_clipped(written)
+    assert said(written) == f"{name} {code}".strip()
+    assert min(sizes_pt(written)) >= 9.0 - 1e-6
+    both = (*card.front.shapes, written.at(left, top))
+    assert_nothing_clipped(replace(card.front, shapes=both), margin_mm=2.9)
+
+
+@every_kind
+def test_a_name_fits_beside_a_long_block_too(kind):
+    card = english(kind, LONG_NAMES)
+    left, top, _, _ = card.name_room
+    written = personal("María de los Ángeles Hernández-Quintanar", "12", card)
+    both = (*card.front.shapes, written.at(left, top))
+    assert_nothing_clipped(replace(card.front, shapes=both), margin_mm=2.9)
+
+
+@every_kind
+def test_a_name_longer_than_the_card_is_refused_with_the_name(kind):
+    name = "María de los Ángeles Guadalupe Concepción Hernández-Quintanar y Villanueva de la Sierra"
+    with pytest.raises(InvalidInput, match=name) as caught:
+        personal(name, "12", english(kind))
+    assert set(caught.value.problems) == {"worker"}
+
+
+def test_a_name_that_no_line_can_hold_is_refused():
+    with pytest.raises(InvalidInput, match="too long"):
+        personal("W" * 40, "", english(all_stages(CardFormat.A7)))
+
+
+@pytest.mark.parametrize(
+    "name", ["\u05de\u05e8\u05d9\u05dd", "\u0645\u0631\u064a\u0645", "\u202eana", "\u6797"]
+)
+def test_right_to_left_and_other_unknown_letters_are_refused_by_name(name):
+    with pytest.raises(InvalidInput) as caught:
+        personal(name, "12", english(all_stages(CardFormat.A7)))
+    assert set(caught.value.problems) == {"worker"}
+    assert name in str(caught.value)
+
+
+def test_letters_written_in_two_parts_are_printed_as_one():
+    assert said(personal("Jose\u0301  Nun\u0303ez", "", english(KINDS[0]))) == "José Nuñez"
+
+
+def test_nobody_has_no_name():
+    with pytest.raises(InvalidInput, match="name"):
+        personal(" ", "", english(KINDS[0]))
+
+
+def test_a_name_is_a_piece_of_its_own_on_a_front_that_all_share():
+    card = english(KINDS[0])
+    (front, person), (back,) = placed(card, personal("Ana Ruiz", "12", card))
+    (bare,), _ = placed(card)
+    assert front.drawing is bare.drawing is card.front
+    assert back.drawing is card.back
+    assert (person.x_mm, person.y_mm) == card.name_room[:2]
+
+
+# --- its code
+
+
+@cache
+def pictured(kind, subject=SUBJECT, **changes):
+    """The back of a card as a phone would see it: 300 dots to the inch, in grey."""
+    card = card_faces(requested(subject, USUAL, kind, **changes), ENGLISH)
+    leaf = Leaf(CARD_SIZES_MM[kind[0]], (Piece(card.back, 0.0, 0.0),))
+    pdf = to_pdf(Document("card", "farm", "en", [leaf]))
+    return pypdfium2.PdfDocument(pdf)[0].render(scale=300 / 72, grayscale=True).to_pil()
+
+
+@every_kind
+def test_the_code_leads_to_the_blocks_page(kind):
+    """Read by zxing-cpp, which knows nothing of how the code was made."""
+    (found,) = zxingcpp.read_barcodes(pictured(kind))
+    assert found.text == ADDRESS
+    assert found.format == zxingcpp.BarcodeFormat.QRCode
+
+
 @every_format
-@pytest.mark.parametrize("subject", [SUBJECT, LONG_NAMES], ids=["short names", "long names"])
-def test_nothing_is_clipped_or_printed_over(subject, card_format, words, standard):
-    for side in sides(subject, standard, words, card_format):
-        assert (side.width_mm, side.height_mm) == CARD_SIZES_MM[card_format]
-        assert_nothing_clipped(side, margin_mm=0.9)
+def test_a_longer_address_is_still_read(card_format):
+    address = "https://pruning.alder-flat-orchards.example:8443/blocks/1234?card=10012"
+    (found,) = zxingcpp.read_barcodes(pictured(all_stages(card_format), address=address))
+    assert found.text == address
 
 
-@every_standard
-@every_format
-@pytest.mark.parametrize("units", list(Units))
-def test_nothing_is_clipped_in_spanish(card_format, standard, units):
-    words = spanish_words(units)
-    for subject in (SUBJECT, LONG_NAMES):
-        for side in sides(subject, standard, words, card_format):
-            assert_nothing_clipped(side, margin_mm=0.9)
+def test_a_code_that_is_covered_in_part_is_not_read():
+    """So that the two tests above can fail."""
+    picture = pictured(all_stages(CardFormat.A7)).copy()
+    (found,) = zxingcpp.read_barcodes(picture)
+    corner = found.position.top_left
+    picture.paste(255, (corner.x, corner.y, corner.x + 110, corner.y + 110))
+    assert not zxingcpp.read_barcodes(picture)
 
 
-@every_standard
-@every_reader
-@every_format
-def test_no_letters_are_smaller_than_nine_points(card_format, words, standard):
-    for side in sides(SUBJECT, standard, words, card_format):
-        assert min(line.size_pt for line in printed_lines(side)) >= SMALL_PT - 1e-6
+def test_without_an_address_there_is_no_code():
+    assert not zxingcpp.read_barcodes(pictured(all_stages(CardFormat.A7), address=""))
 
 
-@every_standard
-@pytest.mark.parametrize("words", [ENGLISH, METRIC_ENGLISH], ids=["inches", "millimetres"])
-@every_format
-def test_the_key_of_every_stage_is_twelve_points(card_format, words, standard):
-    front = card_front(SUBJECT, standard, words, card_format)
-    large = [line for line in printed_lines(front) if line.size_pt >= KEY_PT - 1e-6]
-    assert len(large) >= len(standard_words(standard)) + 1
-
-
-@every_standard
-@every_reader
-def test_the_small_front_has_at_most_25_words(words, standard):
-    """Figures are no words; the block's name and the version say whose card it is."""
-    front = said(card_front(SUBJECT, standard, words, CardFormat.ID_1))
-    front = front.replace(SUBJECT.block, "")
-    assert len(re.findall(r"[^\W\d_]+(?:-[^\W\d_]+)*", front)) <= 25 + len(["Version"])
-
-
-def test_a_name_that_fills_the_line_takes_the_place_of_the_version():
-    """The version stands on the back as well."""
-    filled = replace(SUBJECT, block="Honeycrisp Upper Bench 12B")
-    front = card_front(filled, USUAL, ENGLISH, CardFormat.A7)
-    assert "Honeycrisp Upper Bench 12B" in said(front)
-    assert "Version" not in said(front)
-    assert "Version 2" in said(card_front(SUBJECT, USUAL, ENGLISH, CardFormat.A7))
-
-
-def test_a_band_too_long_for_the_picture_is_left_to_the_gauge():
-    thick = changed(
-        heading__rule=HeadingRule.REQUIRED, heading__thinnest_mm=27.0, heading__thickest_mm=30.0
-    )
-    front, back = sides(SUBJECT, thick, ENGLISH, CardFormat.A7)
-    assert "1 1/16 to 1 3/16 in" not in said(front)
-    assert "1 1/16 to 1 3/16 in" in said(back)
-    assert_nothing_clipped(front)
+def test_an_address_too_long_for_the_code_is_refused():
+    request = requested(kind=all_stages(CardFormat.ID_1), address="https://" + "farm" * 60)
+    with pytest.raises(InvalidInput, match="too long for the code"):
+        card_faces(request, ENGLISH)
 
 
 # --- the file
@@ -236,7 +491,7 @@ def test_the_same_input_gives_the_same_bytes():
     )
 
 
-@pytest.mark.parametrize("page", SHEET_PAGES)
+@pytest.mark.parametrize("page", [Page.LETTER, Page.A4])
 @every_format
 def test_pages_are_of_the_size_asked_for_and_ask_to_be_printed_at_full_size(page, card_format):
     pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH], page=page, card_format=card_format))
@@ -244,23 +499,36 @@ def test_pages_are_of_the_size_asked_for_and_ask_to_be_printed_at_full_size(page
     assert b"/PrintScaling /None" in pdf
 
 
-def test_the_file_has_title_author_and_language():
+def test_the_file_has_title_author_language_and_tells_all_stages():
     pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [METRIC_ENGLISH]))
     document = pypdfium2.PdfDocument(pdf)
     assert document.get_metadata_value("Title") == "Pocket card: Gala Home 3"
     assert document.get_metadata_value("Author") == "Alder Flat"
     assert b"/Lang (en)" in pdf
+    assert all(any(said for _, said, _ in page) for page in tags(pdf))
     assert b"/Lang (es)" in pdf_of(pocket_cards(SUBJECT, USUAL, [PSEUDO]))
 
 
-def test_a_sheet_is_filled_unless_copies_are_asked_for():
-    pdf = pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH]))
-    fronts, backs = page_texts(pdf)
+@pytest.mark.parametrize(
+    ("page", "card_format", "count"),
+    [
+        (Page.LETTER, CardFormat.ID_1, 6),
+        (Page.A4, CardFormat.ID_1, 8),
+        (Page.LETTER, CardFormat.A7, 4),
+        (Page.A4, CardFormat.A7, 4),
+        (Page.LETTER, CardFormat.THREE_BY_FIVE, 4),
+        (Page.A4, CardFormat.THREE_BY_FIVE, 4),
+    ],
+)
+def test_a_sheet_is_filled_unless_copies_are_asked_for(page, card_format, count):
+    assert sheet_of_cards(page, card_format).count == count
+    printed = pocket_cards(SUBJECT, USUAL, [ENGLISH], page=page, card_format=card_format)
+    fronts, backs = page_texts(printed)
     # The name stands on each card and once beside the scale check.
-    assert fronts.count("Gala Home 3") == 4 + 1
-    assert backs.count("First aid") == 4
-    fronts, _ = page_texts(pocket_cards(SUBJECT, USUAL, [ENGLISH], copies=1))
-    assert fronts.count("Gala Home 3") == 1 + 1
+    assert fronts.count("Gala Home 3") == count + 1
+    assert backs.count("Local rules") == count
+    one = pocket_cards(SUBJECT, USUAL, [ENGLISH], page=page, card_format=card_format, copies=1)
+    assert page_texts(one)[0].count("Gala Home 3") == 1 + 1
 
 
 def test_many_copies_go_on_many_sheets_fronts_and_backs_in_turn():
@@ -271,72 +539,12 @@ def test_many_copies_go_on_many_sheets_fronts_and_backs_in_turn():
 
 
 def test_both_languages_share_a_sheet():
-    fronts, backs = page_texts(pocket_cards(SUBJECT, USUAL, [ENGLISH, PSEUDO]))
-    assert fronts.count("2 limbs the") == 2
-    assert fronts.count(PSEUDO.say("keep the spurs")) == 0
-    assert backs.count("DANGER Look") == 2
-    assert backs.count(PSEUDO.gettext("DANGER")) == 2
-
-
-def test_both_sides_carry_the_scale_check():
-    for text in page_texts(pocket_cards(SUBJECT, USUAL, [ENGLISH])):
-        assert "Does not fit? Do not use. Print at 100 %." in text
-        assert "100 mm" in text
-
-
-# --- the sheet
-
-
-@pytest.mark.parametrize("page", SHEET_PAGES)
-@every_format
-def test_backs_lie_behind_their_fronts(page, card_format):
-    """Turned over the long edge, left and right change sides, up and down do not."""
-    sheet = card_sheet(page, CARD_SIZES_MM[card_format])
-    width = PAGE_SIZES_MM[page][0]
-    for place in range(sheet.count):
-        front_left, front_top = sheet.front(place)
-        back_left, back_top = sheet.back(place)
-        assert back_top == front_top
-        assert back_left == pytest.approx(width - (front_left + sheet.card_mm[0]))
-    corners = {tuple(round(x, 6) for x in sheet.front(place)) for place in range(sheet.count)}
-    backs = {tuple(round(x, 6) for x in sheet.back(place)) for place in range(sheet.count)}
-    assert corners == backs
-
-
-@pytest.mark.parametrize(
-    ("page", "card_format", "count"),
-    [
-        (Page.LETTER, CardFormat.ID_1, 6),
-        (Page.A4, CardFormat.ID_1, 8),
-        (Page.LETTER, CardFormat.A7, 4),
-        (Page.A4, CardFormat.A7, 4),
-    ],
-)
-def test_a_sheet_holds_as_many_cards_as_fit(page, card_format, count):
-    sheet = card_sheet(page, CARD_SIZES_MM[card_format])
-    assert sheet.count == count
-    assert sheet.left_mm > 4.2
-    assert sheet.top_mm > 4.2
-
-
-def test_a_card_larger_than_the_page_is_refused():
-    with pytest.raises(ValueError, match="does not fit"):
-        card_sheet(Page.LETTER, (250.0, 100.0))
-
-
-@pytest.mark.parametrize("page", SHEET_PAGES)
-@every_format
-def test_cut_marks_stay_off_the_cards_and_on_the_page(page, card_format):
-    sheet = card_sheet(page, CARD_SIZES_MM[card_format])
-    right = sheet.left_mm + sheet.columns * sheet.card_mm[0]
-    bottom = sheet.top_mm + sheet.rows * sheet.card_mm[1]
-    marks = cut_marks(sheet)
-    assert len(marks) == 2 * (sheet.columns + 1) + 2 * (sheet.rows + 1)
-    for mark in marks:
-        for x, y in (mark.start, mark.end):
-            assert not (sheet.left_mm < x < right and sheet.top_mm < y < bottom)
-            assert 0 < x < PAGE_SIZES_MM[page][0]
-            assert 0 < y < PAGE_SIZES_MM[page][1]
+    spanish = spanish_words(Units.METRIC)
+    fronts, backs = page_texts(pocket_cards(SUBJECT, USUAL, [ENGLISH, spanish]))
+    assert fronts.count("2 limbs") == 2
+    assert fronts.count("2 ramas") == 2
+    assert backs.count("DANGER") == 2
+    assert backs.count("PELIGRO") == 2
 
 
 # --- what is refused
@@ -353,26 +561,50 @@ def test_an_impossible_number_of_copies_is_refused(copies):
         pocket_cards(SUBJECT, USUAL, [ENGLISH], copies=copies)
 
 
-@every_format
-def test_a_name_longer_than_the_card_is_refused_with_the_name(card_format):
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"style": CardStyle.ONE_STAGE}, "stage"),
+        ({"style": CardStyle.LARGE_PRINT, "card_format": CardFormat.ID_1}, "style"),
+    ],
+)
+def test_what_no_card_can_be_is_refused_by_field(changes, field):
+    with pytest.raises(InvalidInput) as caught:
+        CardRequest(SUBJECT, USUAL, **changes)
+    assert set(caught.value.problems) == {field}
+
+
+def test_a_stage_that_the_standard_leaves_out_has_no_card():
+    with pytest.raises(InvalidInput, match="Gala Home 3 does not use this stage: Heading"):
+        CardRequest(
+            SUBJECT,
+            changed(heading__in_use=False),
+            style=CardStyle.ONE_STAGE,
+            stage=Stage.HEADING,
+        )
+
+
+@every_kind
+def test_a_blocks_name_longer_than_the_card_is_refused_with_the_name(kind):
     endless = StandardSubject("Alder Flat", "Gala " * 40, 1, date(2025, 12, 1))
-    with pytest.raises(InvalidInput, match="too long for a card"):
-        card_front(endless, USUAL, ENGLISH, card_format)
+    with pytest.raises(InvalidInput, match="too long for a card") as caught:
+        english(kind, endless)
+    assert set(caught.value.problems) == {"block"}
 
 
-def test_more_words_than_the_card_has_room_for_are_refused():
-    wordy = StandardSubject(
-        "Alder Flat", "Gala", 1, date(2025, 12, 1), emergency_location="Gate 3, " * 200
-    )
-    back = said(card_back(wordy, USUAL, ENGLISH, CardFormat.A7))
-    assert "Local rules come first." in back
-    assert "Gate 3" not in back
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[0] is not CardFormat.ID_1])
+def test_help_that_the_card_has_no_room_for_is_refused_not_dropped(kind):
+    wordy = replace(SUBJECT, emergency_location="Gate 3, " * 60)
+    with pytest.raises(InvalidInput) as caught:
+        english(kind, wordy)
+    assert set(caught.value.problems) == {"emergency_location"}
 
 
 def test_a_language_too_long_for_the_card_is_refused():
     endless = Words("en", "en_US", Units.METRIC, lambda text: f"{text} " * 9, ENGLISH.ngettext)
-    with pytest.raises(InvalidInput, match="more to say"):
-        card_back(SUBJECT, USUAL, endless, CardFormat.ID_1)
+    for kind in KINDS:
+        with pytest.raises(InvalidInput):
+            card_faces(requested(kind=kind), endless)
 
 
 def test_letters_that_the_font_lacks_are_refused_by_field():
@@ -380,3 +612,9 @@ def test_letters_that_the_font_lacks_are_refused_by_field():
         StandardSubject("Alder Flat", "\u6797\u6a8e 3", 1, date(2025, 12, 1), first_aider="Ana")
     assert set(caught.value.problems) == {"block"}
     assert "\u6797\u6a8e" in str(caught.value)
+
+
+def test_no_cut_is_said_where_heading_is_off():
+    off = changed(BearingHabit.STANDARD)
+    assert off.heading.rule is HeadingRule.OFF
+    assert "No cut" in said(english(all_stages(CardFormat.A7), standard=off).front)

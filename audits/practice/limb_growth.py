@@ -59,7 +59,7 @@ _UPRIGHTS_END: Final = 0.85
 _APART: Final = 0.1
 _SPUR_FREE: Final = 0.04
 _FORKS_FROM: Final = 0.45
-_SPURRED: Final = (0.18, 0.95)
+_SPURRED: Final = (0.16, 0.95)
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,10 +305,10 @@ def _spurs(
     along = _SPURRED[0]
     while along < _SPURRED[1]:
         is_above = chance.is_so(0.6)
-        for side in sides:
+        near = [(abs(side.along - along), side.kind) for side in sides]
+        if near and min(near)[0] < _APART:
             # A spur stands on the other edge than a side branch close by.
-            if abs(along - side.along) < _APART:
-                is_above = side.kind is SideKind.SIDE
+            is_above = min(near)[1] is SideKind.SIDE
         spurs.append(
             Spur(
                 along,

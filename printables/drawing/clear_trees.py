@@ -132,7 +132,7 @@ def forked_tree(side_branch_mm: float) -> PracticeTree:
         The tree; its limb carries an upright, a hanging side branch and a fork.
     """
     length_mm = 4 * side_branch_mm
-    sides = ((SideKind.UPRIGHT, 0.22), (SideKind.SIDE, 0.4), (SideKind.FORK, 0.56))
+    sides = ((SideKind.UPRIGHT, 0.2), (SideKind.SIDE, 0.42), (SideKind.FORK, 0.58))
     diameter_mm = max(6.0, (length_mm - 200.0) / 34.0)
     plan = LimbPlan(1200.0, _RIGHT_DEG, diameter_mm, hangs=False, sides=sides)
     growth = Growth(

@@ -1,6 +1,6 @@
 """A practice tree as a picture: wood in space seen from one side, whole or a part of it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import cos, hypot, radians, sin
@@ -10,7 +10,7 @@ from audits.practice.model import Limb, Place3, PracticeTree, Spur, Wood
 from audits.practice.pruning import NOTHING_CUT, Pruning, top_limb
 from printables.drawing.inks import Ink
 from printables.drawing.panel import CUT_GAP_MM, slanted_cut
-from printables.drawing.primitives import Circle, Point, Shape
+from printables.drawing.primitives import Circle, Drawing, Line, Point, Shape
 from printables.drawing.wood import Stem, joined
 
 # Someone who stands on the row's right side and looks across sees the row's end on the right.
@@ -280,6 +280,57 @@ def tree_shapes(
     return [*(gone if shows_gone else []), *stays, *(marks if shows_marks else [])]
 
 
+def tree_views(
+    tree: PracticeTree,
+    pruning: Pruning = NOTHING_CUT,
+    *,
+    title: str,
+    description: str = "",
+    size_mm: tuple[float, float] = (90.0, 120.0),
+    from_degs: Sequence[float] = (FROM_RIGHT_DEG,),
+    shows_gone: bool = True,
+) -> Drawing:
+    """
+    Draw a whole tree, to scale, from one side or several.
+
+    Parameters
+    ----------
+    tree : PracticeTree
+        The tree as it was.
+    pruning : Pruning, optional
+        What has been cut.
+    title, description : str
+        For those who cannot see it, in the reader's language.
+    size_mm : tuple of float, optional
+        Width and height of each view.
+    from_degs : sequence of float, optional
+        Azimuths of the viewers, from left to right: 90 on the row's right side, 270 on its left
+        side, 0 at the row's end.
+    shows_gone : bool, optional
+        Whether wood that came off is drawn, paler.
+
+    Returns
+    -------
+    Drawing
+        The views side by side on one line of soil, at one scale, which leaves room for the widest.
+    """
+    width, height = size_mm
+    reach = max(hypot(*wood.end[:2]) for wood in tree.all_wood())
+    soil = height - _FOOT_MM
+    scale = min((soil - 1.0) / tree.height_mm, (width / 2 - 1.0) / reach)
+    shapes: list[Shape] = [Line((0.5, soil), (width * len(from_degs) - 0.5, soil), Ink.LINE)]
+    for place, from_deg in enumerate(from_degs):
+        trunk = (place + 0.5) * width
+        view = View(trunk, soil, scale, from_deg, thicker=_WHOLE_THICKER, thinnest_mm=0.22)
+        shapes += tree_shapes(tree, view, pruning, shows_gone=shows_gone, shows_spurs=True)
+    return Drawing(width * len(from_degs), height, tuple(shapes), title, description)
+
+
+# Wood of a whole tree is drawn a little thicker than to scale, or twigs would not be seen.
+_WHOLE_THICKER: Final = 1.5
+_FOOT_MM: Final = 0.8
+
+
 @dataclass(frozen=True, slots=True)
 class CutShapes:
     """
@@ -386,20 +437,22 @@ def limb_shapes(
     if limb.key in pruning.limbs_out:
         return _limb_out(limb, view, leader_mm)
     parts: list[CutShapes] = []
+    cut = pruning.headed.get(limb.key)
     if shows_spurs:
-        left_of = pruning.headed.get(limb.key, 1.0)
+        left_of = 1.0 if cut is None else cut
         parts.append(CutShapes(stays=tuple(_spur_shapes(limb, view, left_of))))
     for side in limb.side_branches:
         stem = view.stem(side.wood)
         run = view.run_of(stem)
         if run is None:
             continue
-        if side.key in pruning.sides_off:
+        if cut is not None and side.along > cut:
+            parts.append(CutShapes(gone=(stem.part(*run).outline(Ink.GONE),)))
+        elif side.key in pruning.sides_off:
             at = _SIDE_STUB + view.width(limb.wood.diameter_at(side.along)) / 2 / _reach(stem)
             parts.append(_cut_in_run(stem, run, at, at))
         else:
             parts.append(CutShapes(stays=(stem.part(*run).outline(),)))
-    cut = pruning.headed.get(limb.key)
     parts.append(_axis(limb, view, cut))
     if shows_spurs and limb.has_tip_flower and cut is None:
         tip = view.place(limb.pieces[-1].end)

@@ -46,16 +46,26 @@ def standard_of(growth: Growth, rule: HeadingRule) -> Standard:
     return standard.model_copy(update={"limbs": limbs})
 
 
+def tapers(tree: PracticeTree) -> bool:
+    falls = all(0.0 < wood.thin_mm < wood.thick_mm for wood in tree.all_wood())
+    return falls and all(child.thick_mm <= mm + 1e-9 for child, mm in child_and_parent(tree))
+
+
 @settings(max_examples=60, deadline=None)
 @given(grown())
 def test_wood_tapers_outwards(made):
     _, tree = made
-    for wood in tree.all_wood():
-        assert 0.0 < wood.thin_mm < wood.thick_mm
-    for child, parent_mm in child_and_parent(tree):
-        assert child.thick_mm <= parent_mm
+    assert tapers(tree)
     for limb in tree.limbs:
         assert limb.measured_mm() <= limb.wood.thick_mm + 0.05
+
+
+def test_a_limb_thicker_than_its_leader_does_not_taper():
+    """The law above fails on a tree that breaks it."""
+    tree = grow_tree(1, Growth(3_000.0))
+    limb = tree.limbs[3]
+    fat = replace(limb, wood=replace(limb.wood, thick_mm=90.0))
+    assert not tapers(replace(tree, limbs=(*tree.limbs[:3], fat, *tree.limbs[4:])))
 
 
 @settings(max_examples=60, deadline=None)

@@ -15,6 +15,7 @@ from webapp.config import Settings
 from webapp.extensions import csrf
 from webapp.forms import message_text
 from webapp.navigation import ways
+from webapp.papers.routes import take_large_photos
 from webapp.problems import handle_problems
 from webapp.reading import LANGUAGE_NAMES, start_reading, words
 from webapp.setup.contexts import secure_context
@@ -56,6 +57,7 @@ def create_app(settings: Settings) -> Flask:
     start_reading(app)
     # Whoever is not signed in is told that first, and a stale page keeps its reader's menu.
     guard(app)
+    take_large_photos(app)
     csrf.init_app(app)
     handle_problems(app)
     for blueprint in areas.blueprints():

@@ -15,6 +15,7 @@ from webapp.devices.phone import blueprint as phone
 from webapp.devices.routes import blueprint as devices
 from webapp.farm.routes import blueprint as farm
 from webapp.field.routes import blueprint as field
+from webapp.papers.routes import blueprint as papers
 from webapp.passes.routes import blueprint as passes
 from webapp.printing.routes import blueprint as printing
 from webapp.safety.routes import blueprint as safety
@@ -41,6 +42,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         season,
         comparison,
         printing,
+        papers,
         passes,
         checks,
         contests,

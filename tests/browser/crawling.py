@@ -43,7 +43,7 @@ class Visit:
 
 
 # Addresses of pictures, which are no pages either.
-PICTURES = {"field.show_photo", "contests.photo"}
+PICTURES = {"field.show_photo", "contests.photo", "papers.picture", "papers.boxes"}
 # What a browser puts away as a file.
 FILES = {"contests.file_of_trees"}
 

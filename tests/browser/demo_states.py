@@ -1,5 +1,6 @@
 """States of the demo that no simulated season leaves behind: their pages are to be seen too."""
 
+from base64 import b64encode
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from hashlib import sha256
@@ -22,13 +23,17 @@ from audits.services import (
     passes,
     printers,
     printing,
+    quiz_attempts,
     sealing,
+    sheet_photos,
     standards,
     start_checks,
 )
 from audits.services.auditing import AuditView, Device, TreeEntry
 from audits.services.own_trees import view_own_trees
 from audits.services.photos import SentPhoto, keep_photo
+from audits.services.quiz_attempts import QuizPaper
+from audits.services.sheet_photos import ReadPhoto
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
 from audits.storage.queries import farms as farm_queries
@@ -45,10 +50,12 @@ from audits.vocabulary import (
     PassKind,
     Result,
     Role,
+    SheetKind,
     Side,
     Stage,
     TurnedOver,
 )
+from printables.marked import SheetCode
 from printables.sheet import Page
 from tests import phone_queue
 from webapp.printing.choices import GaugeChoices, PaperChoice, SubjectChoice, stored_choices
@@ -108,6 +115,7 @@ class States:
             "start-check-tree": f"/start-checks/{check}/tree",
             "print-batch": f"/print/batches/{self._print_batch()}",
             "printer": f"/print/printers/{self._printer()}",
+            **self._sheets_from_photos(begun),
             "round-of-owner": f"/auditors/audits/{rounds[0]}/trees",
             "round-of-supervisor": f"/auditors/audits/{rounds[1]}/trees",
         } | self._newcomers()
@@ -157,6 +165,61 @@ class States:
                 now=self.now,
             )
         return batch.number
+
+    def _sheets_from_photos(self, begun: AuditView) -> dict[str, str]:
+        """Keep photos of sheets as if they had been read: two that wait, and one confirmed."""
+        tree = begun.walk[3].id
+        states = {f"t{tree}.{mark}": "marked" for mark in ("top.R", "limbs.2", "heading.N")}
+        states |= {f"t{tree}.columns.F": "unsure"}
+        audit = begun.book.audit.id
+        tally = SheetCode(SheetKind.TALLY, (str(audit), "L", "EN"), 1, "ABC123").text
+        tally_id = self._sheet_photo(SheetKind.TALLY, tally, states, audit)
+        with self.database.read() as connection:
+            version = versions_of_block(connection, self.owner.farm_id, self.blocks[0].id)[0]
+            worker = farm_queries.workers(connection, self.owner.farm_id)[0]
+        fields = (str(version.id), "7", "B", "L", "L", "ES", str(worker.id))
+        answers = {f"q{number}.A": "marked" for number in range(1, 9)} | {"q9.B": "unsure"}
+        waiting, kept = (
+            self._sheet_photo(
+                SheetKind.ANSWERS,
+                SheetCode(SheetKind.ANSWERS, fields, 1, layout).text,
+                answers,
+            )
+            for layout in ("000001", "000002")
+        )
+        quiz_attempts.record_attempt(
+            self.database,
+            self.supervisor,
+            QuizPaper(version.id, 7, "B", Method.LADDER, "es"),
+            worker.id,
+            [0] * 8 + [1, None],
+            taken_on=self.now.date(),
+            now=self.now,
+            photo_id=kept,
+        )
+        return {
+            "desk-from-photo": f"/audits/{audit}/desk?photo={tally_id}",
+            "answers-to-confirm": f"/papers/{waiting}",
+            "answers-kept": f"/papers/{kept}",
+        }
+
+    def _sheet_photo(
+        self, kind: SheetKind, code: str, states: dict[str, str], audit_id: int | None = None
+    ) -> int:
+        picture = BytesIO()
+        # Each photo is kept once by what is in it.
+        shade = int(sha256(code.encode()).hexdigest()[:2], 16)
+        Image.new("L", (120, 40), shade).save(picture, "JPEG")
+        unsure = {key.rpartition(".")[0] for key, state in states.items() if state == "unsure"}
+        crop = b64encode(picture.getvalue()).decode()
+        reading = {"page": 1, "states": states, "crops": dict.fromkeys(unsure, crop)}
+        kept = sheet_photos.keep_sheet_photo(
+            self.database,
+            self.supervisor,
+            ReadPhoto(kind, code, audit_id, picture.getvalue(), reading),
+            now=self.now,
+        )
+        return kept.id
 
     # --- audits ------------------------------------------------------------------------------
 

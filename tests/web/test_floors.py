@@ -93,6 +93,7 @@ WITHOUT_FIGURES = {
     "/field/phrases.json": "words",
     "/field/token": "a token",
     "/field/worker.js": "a program",
+    "/papers": "a form, and photos of sheets that wait",
     "/passes/new": "a form",
     "/print": "what can be printed",
     "/print/batches": "cards and gauges, and the checks of their scale",

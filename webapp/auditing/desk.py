@@ -1,7 +1,7 @@
 """The desk: a paper sheet typed in, one row a tree and one key a stage."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from uuid import UUID, uuid5
 
 from flask import flash, redirect, render_template, request, url_for
@@ -15,6 +15,7 @@ from audits.scoring import GAUGE
 from audits.services.accounts import LANGUAGES
 from audits.services.auditing import TreeEntry
 from audits.services.desk_entry import record_sheet
+from audits.services.sheet_photos import settle_photo
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.vocabulary import FAULT_NAMES, PLANTING_KIND_NAMES, SIDE_NAMES, STAGE_NAMES, Fault
 from printables.sheet import SHEET_PAGES
@@ -38,6 +39,7 @@ from webapp.auditing.desk_sheet import (
     typed_cells,
 )
 from webapp.auditing.device import new_client_id, posted_client_id, this_desk
+from webapp.auditing.from_photo import PhotoTyping, typed_from
 from webapp.auditing.gauges import GaugeQuestion, gauge_question
 from webapp.auditing.places import lot_name, position_words, row_name
 from webapp.auditing.samples import sample_of
@@ -60,6 +62,9 @@ class Cell:
     problem: str
     long: bool = False
     settled: bool = False
+    # What has to be looked at on a photo of the sheet, and where its boxes can be seen.
+    note: str = ""
+    cutout: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,12 +106,22 @@ class Column:
     measured: bool
 
 
+@dataclass(frozen=True)
+class Shown:
+    """What stands in the cells: what was typed, what is wrong with it, and what a photo says."""
+
+    typed: Mapping[str, str]
+    problems: Mapping[str, Message] = field(default_factory=dict)
+    photo: PhotoTyping | None = None
+
+
 @blueprint.get("/audits/<int:audit_id>/desk")
 @open_to(CREW_LEADS)
 def desk(audit_id: int) -> ResponseReturnValue:
-    """Show the sample as rows to be typed into."""
+    """Show the sample as rows to be typed into, filled in as far as a photo is clear."""
     verdict, sheet = _sheet(audit_id)
-    return _page(verdict, sheet, {}, {}, new_client_id())
+    photo = _photo(request.args.get("photo", type=int), sheet)
+    return _page(verdict, sheet, Shown(photo.typed if photo else {}, photo=photo), new_client_id())
 
 
 @blueprint.post("/audits/<int:audit_id>/desk")
@@ -114,12 +129,14 @@ def desk(audit_id: int) -> ResponseReturnValue:
 def type_in(audit_id: int) -> ResponseReturnValue:
     """Keep everything that was typed, or nothing and say what is wrong with it."""
     verdict, sheet = _sheet(audit_id)
-    typed = typed_cells(sheet, request.form)
-    reading = read_desk(sheet, typed, request.form.get(GAUGE, ""))
+    photo = _photo(request.form.get("photo", type=int), sheet)
+    shown = Shown(typed_cells(sheet, request.form), photo=photo)
+    reading = read_desk(sheet, shown.typed, request.form.get(GAUGE, ""))
     client_id = request.form.get("client_id", "")
     if reading.problems:
-        return _page(verdict, sheet, typed, reading.problems, client_id), 422
+        return _page(verdict, sheet, replace(shown, problems=reading.problems), client_id), 422
     if not reading.entries and not reading.replaced:
+        _settle(photo)
         flash(gettext("Nothing new was typed."), "message")
         return redirect(url_for("auditing.desk", audit_id=audit_id))
     try:
@@ -134,19 +151,30 @@ def type_in(audit_id: int) -> ResponseReturnValue:
     except InvalidInput as error:
         if "client_id" in error.problems:
             flash(message_text(error.message), "problem")
-            return _page(verdict, sheet, typed, {}, new_client_id()), 422
+            return _page(verdict, sheet, shown, new_client_id()), 422
         problems = {
             cell if cell == GAUGE else f"t{cell}": problem
             for cell, problem in error.problems.items()
         }
-        return _page(verdict, sheet, typed, problems, client_id), 422
+        return _page(verdict, sheet, replace(shown, problems=problems), client_id), 422
     except Conflict as error:
         flash(message_text(error.message), "problem")
         verdict, sheet = _sheet(audit_id)
-        return _page(verdict, sheet, typed, {}, new_client_id()), 409
+        return _page(verdict, sheet, shown, new_client_id()), 409
+    _settle(photo)
     kept = len(reading.entries)
     flash(ngettext("%(num)s tree kept.", "%(num)s trees kept.", kept), "message")
     return redirect(url_for("auditing.desk", audit_id=audit_id))
+
+
+def _photo(photo_id: int | None, sheet: DeskSheet) -> PhotoTyping | None:
+    return None if photo_id is None else typed_from(photo_id, sheet)
+
+
+def _settle(photo: PhotoTyping | None) -> None:
+    """Take a photo off the list of those that wait, once its rows are kept."""
+    if photo is not None:
+        settle_photo(database(), actor(), photo.photo.id, now=present())
 
 
 def _entries(payloads: Mapping[int, dict[str, object]]) -> list[TreeEntry]:
@@ -167,13 +195,13 @@ def _sheet(audit_id: int) -> tuple[VerdictView, DeskSheet]:
 def _page(
     verdict: VerdictView,
     sheet: DeskSheet,
-    typed: Mapping[str, str],
-    problems: Mapping[str, Message],
+    shown: Shown,
     client_id: str,
 ) -> str:
     view = verdict.view
     audit = view.book.audit
-    parts = _parts(verdict, sheet, typed, problems)
+    problems = shown.problems
+    parts = _parts(verdict, sheet, shown)
     rows = [row for part in parts for row in part.rows]
     sign: Sign = sign_of(view)
     stopped = sign.state == "stop"
@@ -205,6 +233,7 @@ def _page(
         shows_as_measured=any(
             cell.value == AS_MEASURED for row in rows for cells in row.cells for cell in cells
         ),
+        photo=shown.photo,
         gauges=_gauges(sheet, problems),
         gauge_problem=words().say(problems[GAUGE]) if GAUGE in problems else "",
         papers=[(str(page), PAPER_NAMES[page]) for page in SHEET_PAGES],
@@ -224,8 +253,7 @@ def _gauges(sheet: DeskSheet, problems: Mapping[str, Message]) -> GaugeQuestion 
 def _parts(
     verdict: VerdictView,
     sheet: DeskSheet,
-    typed: Mapping[str, str],
-    problems: Mapping[str, Message],
+    shown: Shown,
 ) -> list[Part]:
     """Return the rows as on paper: wave by wave as drawn, then the reserve."""
     walked = [tree for tree in sheet.rows if tree.walk_order is not None]
@@ -233,7 +261,7 @@ def _parts(
     waves = sorted({tree.wave for tree in walked})
 
     def rows(trees: Sequence[DrawTree]) -> list[DeskRow]:
-        return [_row(verdict, sheet, tree, typed, problems) for tree in trees]
+        return [_row(verdict, sheet, tree, shown) for tree in trees]
 
     parts = [
         Part(
@@ -246,27 +274,24 @@ def _parts(
     return [*parts, Part(gettext("Reserve"), rows(reserve), is_reserve=True)] if reserve else parts
 
 
-def _row(
-    verdict: VerdictView,
-    sheet: DeskSheet,
-    tree: DrawTree,
-    typed: Mapping[str, str],
-    problems: Mapping[str, Message],
-) -> DeskRow:
+def _row(verdict: VerdictView, sheet: DeskSheet, tree: DrawTree, shown: Shown) -> DeskRow:
     view = sheet.view
     stored = sheet.stored(tree)
     settled = set(settled_stages(view))
 
     def cell(name: str, *, long: bool = False, is_settled: bool = False) -> Cell:
         full = cell_name(tree, name)
-        problem = problems.get(full)
+        problem = shown.problems.get(full)
+        note = shown.photo.notes.get(full) if shown.photo else None
         return Cell(
             name=full,
             box=name,
-            value=typed.get(full, stored[full]),
+            value=shown.typed.get(full, stored[full]),
             problem="" if problem is None else words().say(problem),
             long=long,
             settled=is_settled,
+            note="" if note is None else words().say(note),
+            cutout=shown.photo.pictures.get(full, "") if shown.photo else "",
         )
 
     cells = [

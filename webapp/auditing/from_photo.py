@@ -1,0 +1,110 @@
+"""A tally sheet read from a photo, as the desk would have typed it; what is unclear stays empty."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from flask import url_for
+
+from audits.errors import NotFound
+from audits.messages import Message, say
+from audits.records import DrawTree, SheetPhoto
+from audits.services.sheet_photos import view_sheet_photo
+from printables.marked import parse_code
+from printables.tally_marks import (
+    MISSED_CELL,
+    MISSED_GROUP,
+    NO_TREE_GROUP,
+    TypedRow,
+    group_key,
+    typed_row,
+)
+from webapp.access import actor
+from webapp.auditing.desk_sheet import DeskSheet, boxes_of, cell_name
+from webapp.extensions import database
+from webapp.papers.photos import MARKED, UNSURE, WRITTEN, Reading, reading_of
+
+_NOT_CLEAR = say("Not clear on the photo: look and type it.")
+_TWO_MARKS = say("These marks do not go together: look and type it.")
+_WRITTEN = say("Written by hand: look and type it.")
+
+
+@dataclass(frozen=True)
+class PhotoTyping:
+    """
+    What a photo gives the desk.
+
+    `typed` are the cells by name; `notes` what a person has to look at, `pictures` where the
+    cut-out of it is; `kept_before` counts the rows of the photo that were kept before.
+    """
+
+    photo: SheetPhoto
+    typed: dict[str, str] = field(default_factory=dict)
+    notes: dict[str, Message] = field(default_factory=dict)
+    pictures: dict[str, str] = field(default_factory=dict)
+    kept_before: int = 0
+
+
+def typed_from(photo_id: int, sheet: DeskSheet) -> PhotoTyping:
+    """Type the rows of a photo in that have no answers yet; raises NotFound for another audit's."""
+    photo = view_sheet_photo(database(), actor(), photo_id)
+    code = parse_code(photo.code)
+    if photo.audit_id != sheet.view.book.audit.id or code is None:
+        raise NotFound(say("There is no such photo."))
+    language = code.fields[-1].lower()
+    reading = reading_of(photo)
+    typing = PhotoTyping(photo)
+    kept_before = 0
+    for tree in sheet.rows:
+        row = typed_row(
+            tree.id,
+            reading.keys(MARKED),
+            sheet.columns,
+            language,
+            written=reading.keys(WRITTEN),
+        )
+        unsure = _unsure_groups(tree, reading, sheet)
+        if row.is_empty and not unsure:
+            continue
+        if any(sheet.stored(tree).values()):
+            kept_before += 1
+            continue
+        _type_row(typing, sheet, tree, row, unsure)
+    return PhotoTyping(photo, typing.typed, typing.notes, typing.pictures, kept_before)
+
+
+def _type_row(
+    typing: PhotoTyping, sheet: DeskSheet, tree: DrawTree, row: TypedRow, unsure: set[str]
+) -> None:
+    for name, value in row.cells.items():
+        typing.typed[cell_name(tree, name)] = value
+    for group, cells in _cells_by_group(sheet).items():
+        note = _note(group, cells, row, unsure)
+        if note is None:
+            continue
+        first = cell_name(tree, cells[0])
+        typing.notes.setdefault(first, note)
+        if group_key(tree.id, group) in reading_of(typing.photo).groups:
+            typing.pictures[first] = url_for(
+                "papers.boxes", photo_id=typing.photo.id, group=group_key(tree.id, group)
+            )
+        if note is not _WRITTEN:
+            # Nothing is taken for sure here; an empty cell is not kept by mistake.
+            typing.typed.update({cell_name(tree, name): "" for name in cells})
+
+
+def _note(group: str, cells: tuple[str, ...], row: TypedRow, unsure: set[str]) -> Message | None:
+    if group in unsure:
+        return _NOT_CLEAR
+    if group in row.contradictory:
+        return _TWO_MARKS
+    return _WRITTEN if set(cells) & set(row.to_type) else None
+
+
+def _cells_by_group(sheet: DeskSheet) -> Mapping[str, tuple[str, ...]]:
+    groups = {str(column.stage): tuple(boxes_of(column)) for column in sheet.columns}
+    return {**groups, MISSED_GROUP: (MISSED_CELL,), NO_TREE_GROUP: (MISSED_CELL,)}
+
+
+def _unsure_groups(tree: DrawTree, reading: Reading, sheet: DeskSheet) -> set[str]:
+    unsure = {key.rpartition(".")[0] for key in reading.keys(UNSURE)}
+    return {group for group in _cells_by_group(sheet) if group_key(tree.id, group) in unsure}

@@ -1,0 +1,1 @@
+"""Paper read back: photos of tally sheets and answer sheets, confirmed by a person."""

@@ -1,0 +1,146 @@
+"""Answer sheets: which quiz a code stands for, and what was answered."""
+
+from dataclasses import dataclass
+
+from audits.errors import NotFound
+from audits.learning import Quiz, marked
+from audits.messages import Words, say
+from audits.records import Block, QuizAttempt, SheetPhoto, StandardVersion, Worker
+from audits.services.accounts import LANGUAGES
+from audits.services.quiz_attempts import QuizPaper, quiz_of
+from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import standards as standard_queries
+from printables.answer_sheet import (
+    LETTERS,
+    METHOD_LETTERS,
+    AnswerSheet,
+    answer_marked_pages,
+    answer_sheet,
+)
+from printables.document import Document
+from printables.marked import PAPER_LETTERS, MarkedPage, SheetCode, parse_code
+from printables.sheet import Page
+from webapp.access import actor
+from webapp.coaching.papers import name_of
+from webapp.extensions import database, farm
+from webapp.printing.choices import SubjectChoice
+from webapp.reading import words_of_farm
+
+_FIELDS = 7
+
+
+@dataclass(frozen=True)
+class FoundSheet:
+    """An answer sheet as its code tells: which quiz, on which paper, and whose if anybody's."""
+
+    paper: QuizPaper
+    page: Page
+    version: StandardVersion
+    block: Block
+    worker: Worker | None
+
+
+@dataclass(frozen=True)
+class MarkedAnswer:
+    """A question of an attempt: what was answered, what is right, and whether that is the same."""
+
+    number: int
+    answer: str
+    key: str
+    is_right: bool
+
+
+def answer_page(code: SheetCode) -> MarkedPage:
+    """Return the answer sheet that a code stands on, as it would be printed now."""
+    found = found_sheet(code)
+    (page,) = answer_marked_pages(_printed(found), _reader(found.paper), found.page)
+    return page
+
+
+def answer_document(paper: QuizPaper, page: Page, worker_id: int = 0) -> Document:
+    """Print the answer sheet of a quiz, for one worker or for nobody in particular."""
+    return answer_sheet(_printed(_known(paper, page, worker_id)), _reader(paper), page=page)
+
+
+def _printed(found: FoundSheet) -> AnswerSheet:
+    return AnswerSheet(
+        subject=SubjectChoice.of(farm(), found.block, found.version, found.paper.method).subject,
+        standard_version_id=found.version.id,
+        quiz=quiz_of(database(), actor(), found.paper),
+        worker_id=found.worker.id if found.worker else 0,
+        worker_name=found.worker.name if found.worker else "",
+        worker_code=found.worker.code if found.worker else "",
+    )
+
+
+def _reader(paper: QuizPaper) -> Words:
+    return words_of_farm(farm(), paper.language)
+
+
+def sheet_of_photo(photo: SheetPhoto) -> FoundSheet:
+    """Return the answer sheet on a kept photo."""
+    code = parse_code(photo.code)
+    if code is None:
+        raise _no_such_sheet()
+    return found_sheet(code)
+
+
+def found_sheet(code: SheetCode) -> FoundSheet:
+    """Return what a code stands for; raises NotFound if this farm has no such quiz."""
+    methods = {letter: method for method, letter in METHOD_LETTERS.items()}
+    papers = {letter: page for page, letter in PAPER_LETTERS.items()}
+    languages = {language.upper(): language for language in LANGUAGES}
+    if len(code.fields) != _FIELDS:
+        raise _no_such_sheet()
+    version_id, seed, variant, method, paper, language, worker_id = code.fields
+    known = method in methods and paper in papers and language in languages
+    if not known or not all(_is_number(text) for text in (version_id, seed, worker_id)):
+        raise _no_such_sheet()
+    quiz = QuizPaper(int(version_id), int(seed), variant, methods[method], languages[language])
+    return _known(quiz, papers[paper], int(worker_id))
+
+
+def _known(paper: QuizPaper, page: Page, worker_id: int) -> FoundSheet:
+    with database().read() as connection:
+        version = standard_queries.standard_by_id(
+            connection, actor().farm_id, paper.standard_version_id
+        )
+        block = (
+            farm_queries.block_by_id(connection, actor().farm_id, version.block_id)
+            if version
+            else None
+        )
+        worker = farm_queries.worker_by_id(connection, actor().farm_id, worker_id)
+    if version is None or block is None:
+        raise _no_such_sheet()
+    return FoundSheet(paper, page, version, block, worker)
+
+
+def marked_answers(quiz: Quiz, attempt: QuizAttempt) -> list[MarkedAnswer]:
+    """Return each question of an attempt beside its key."""
+    return [
+        MarkedAnswer(
+            number=number,
+            answer="" if answer is None else LETTERS[answer],
+            key=LETTERS[question.key],
+            is_right=is_right,
+        )
+        for number, (question, answer, is_right) in enumerate(
+            zip(quiz.questions, attempt.answers, marked(quiz, attempt.answers), strict=True),
+            start=1,
+        )
+    ]
+
+
+def worker_words(worker: Worker) -> str:
+    """Return a worker as people call them."""
+    return name_of(worker)
+
+
+def _is_number(text: str) -> bool:
+    # More digits than any id or seed has.
+    return text.isascii() and text.isdecimal() and len(text) <= len(str(2**31))
+
+
+def _no_such_sheet() -> NotFound:
+    return NotFound(say("This farm knows no quiz by the code of this sheet."))

@@ -418,7 +418,8 @@ def card(
 
 @main.command()
 @_BLOCK
-@_WORKER
+@click.option("--crew", help="Name of a crew: an answer sheet for each of its people.")
+@click.option("--worker", help="Code of a worker: one answer sheet.")
 @click.option("--seed", type=click.IntRange(0), required=True, help="The same seed, the same quiz.")
 @click.option("--variant", default="A", show_default=True, help="Order of questions and choices.")
 @_LANGUAGE_OF_PAPER
@@ -429,7 +430,9 @@ def card(
 def quiz(
     choices: _Choices, /, output: Path | None, in_: str | None, **options: str | int | None
 ) -> None:
-    """Print a quiz on a block's standard, with its answer sheet and its key."""
+    """Print a quiz on a block's standard, with answer sheets and its key."""
+    if options["crew"] is not None and options["worker"] is not None:
+        choices.refuse(say("--crew and --worker do not go together: leave one out."))
     _print(choices, "quiz", options | {"in": in_}, output=output)
 
 

@@ -50,7 +50,7 @@ def card_entry(orchard, **changes):
 def quiz_query(orchard, **changes):
     return {
         "block_id": orchard.block_id,
-        "worker_id": 0,
+        "answers": "blank",
         "language": "en",
         "variant": "A",
         "seed": "7",
@@ -163,6 +163,21 @@ def test_a_quiz_repeats_by_its_seed(supervisor, orchard):
     assert "Answer key" not in "".join(texts[:-1])
     assert first.data == again.data
     assert first.data != other.data
+
+
+def test_a_quiz_has_an_answer_sheet_for_each_of_a_crew(supervisor, orchard):
+    def sheets(answers):
+        query = quiz_query(orchard, answers=answers)
+        return texts_of(supervisor.get("/print/quiz.pdf", query_string=query))
+
+    beside = sheets("questions")
+    assert len(sheets("blank")) == len(beside) + 1
+    alone = sheets(f"worker-{orchard.worker_ids[3]}")
+    assert "Tess Harrowgate" in alone[-2]
+    crew = sheets(f"crew-{orchard.crew_id}")
+    assert len(crew) == len(beside) + 6
+    assert "Aurelio Barranco" in crew[-7]
+    assert "Answer key" in crew[-1]
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ class CheckForm(BaseForm):
         choices=lambda: as_choices(CHECK_OCCASION_NAMES),
     )
     card_fits = RadioField(
-        lazy_gettext("Lay a bank card on the frames. Do all four edges lie between the lines"),
+        lazy_gettext("Lay a bank card on the frames. Do all four edges lie between the lines?"),
         [InputRequired()],
         choices=lambda: choices_of(
             [

@@ -51,6 +51,7 @@ def fresh_form(offer: Offer, stock: Stock, ahead: Mapping[str, str]) -> PaperFor
         "page": usual_pages(),
         "language": (chosen_language(),),
         "seed": (secrets.randbelow(_LARGEST_SEED),),
+        **{name: (value,) for name, value in form.usual(stock).items()},
     }
     for bound in fields_of(form):
         offered = _offered(bound)

@@ -1,6 +1,6 @@
 """What is chosen before something is printed: few fields, each with what is usual filled in."""
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeAlias
 
 from flask_babel import lazy_gettext
 from wtforms import RadioField, SelectField
@@ -16,6 +16,8 @@ from webapp.coaching.papers import name_of
 from webapp.forms import BaseForm, WholeNumberField, as_choices, choices_of, message_text
 from webapp.printing.stock import Stock
 from webapp.reading import LANGUAGE_NAMES
+
+Offered: TypeAlias = dict[str, list[tuple[Any, Any]]]
 
 BOTH_LANGUAGES = "both"
 ONE_STAGE = "one"
@@ -64,15 +66,18 @@ def _printer() -> SelectField:
     )
 
 
-# What printables call a thing, where the form calls it otherwise.
+# What printables and services call a thing, and the fields by which a form may have chosen it.
 _FIELDS_BY_NAME = {
-    "block": "block_id",
-    "stage": "shows",
-    "style": "shows",
-    "crew": "crew_id",
-    "worker": "worker_id",
-    "printer": "printer_id",
+    "block": ("block_id",),
+    "stage": ("shows",),
+    "style": ("shows",),
+    "crew": ("crew_id", "answers"),
+    "worker": ("worker_id", "crew_id", "answers"),
+    "name": ("worker_id", "crew_id", "answers", "printer_id"),
+    "code": ("worker_id", "crew_id", "answers"),
+    "printer": ("printer_id",),
 }
+BLANK, ON_THE_QUESTIONS, CREW, WORKER = "blank", "questions", "crew", "worker"
 
 
 class PaperForm(BaseForm):
@@ -85,6 +90,10 @@ class PaperForm(BaseForm):
         """Fill the choices that come from the farm's records."""
         for name, choices in self.offered(stock).items():
             self[name].choices = choices_of(choices)
+
+    def usual(self, _stock: Stock) -> dict[str, object]:
+        """Return what is chosen at first, where that is not the first choice."""
+        return {}
 
     def add_problems(self, problems: InvalidInput) -> None:
         """Put each sentence at the field that chose what it is about."""
@@ -107,11 +116,9 @@ class PaperForm(BaseForm):
         return [*map(str, self.form_errors), *at_fields]
 
     def _chosen_by(self, name: str) -> str:
-        # The names of people are those of a crew, where one was chosen.
-        found = _FIELDS_BY_NAME.get(name, name)
-        return "crew_id" if found == "worker_id" and found not in self else found
+        return next((field for field in _FIELDS_BY_NAME.get(name, ()) if field in self), name)
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Return the choices by field."""
         raise NotImplementedError
 
@@ -123,7 +130,7 @@ class BlockForm(PaperForm):
 
     block_id = _block()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer the blocks."""
         return {"block_id": [(block.id, block.name) for block in stock.blocks]}
 
@@ -131,7 +138,7 @@ class BlockForm(PaperForm):
 class _BatchForm(BlockForm):
     """Something with a gauge on it: what is printed is recorded."""
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer printers too."""
         unlisted = (0, lazy_gettext("One that is not listed: no correction"))
         printers = [(printer.id, _printer_name(printer)) for printer in stock.printers]
@@ -187,7 +194,7 @@ class CardForm(_BatchForm):
     page = _paper()
     printer_id = _printer()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer crews too."""
         nobody = (0, lazy_gettext("Nobody: cards without names"))
         crews = [
@@ -224,9 +231,9 @@ class GaugeForm(_BatchForm):
 
 
 class QuizForm(BlockForm):
-    """A quiz with its answer sheet and its key."""
+    """A quiz with its answer sheets and its key."""
 
-    worker_id = SelectField(lazy_gettext("For whom"), coerce=int, default=0)
+    answers = SelectField(lazy_gettext("Answers are marked"), [InputRequired()], default=BLANK)
     language = _language()
     variant = SelectField(
         lazy_gettext("Variant"),
@@ -240,10 +247,29 @@ class QuizForm(BlockForm):
     method = _method()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
-        """Offer workers too."""
-        anybody = (0, lazy_gettext("Anybody: the name is written by hand"))
-        return {**super().offered(stock), "worker_id": [anybody, *_workers(stock)]}
+    def offered(self, stock: Stock) -> Offered:
+        """Offer a sheet for each person of a crew, or for one."""
+        return {
+            **super().offered(stock),
+            "answers": [
+                (BLANK, lazy_gettext("on a sheet without a name")),
+                (ON_THE_QUESTIONS, lazy_gettext("beside the questions")),
+                *(
+                    (f"{CREW}-{crew.id}", lazy_gettext("%(crew)s: a sheet each", crew=crew.name))
+                    for crew in stock.crews
+                ),
+                *(
+                    (f"{WORKER}-{number}", lazy_gettext("%(name)s: one sheet", name=name))
+                    for number, name in _workers(stock)
+                ),
+            ],
+        }
+
+    @property
+    def answered_by(self) -> tuple[str, int]:
+        """Whose answers are marked on sheets: a kind, and an id where it is a crew or a worker."""
+        kind, _, number = str(self.answers.data).partition("-")
+        return kind, int(number or 0)
 
 
 class ModelTreesForm(BlockForm):
@@ -271,7 +297,7 @@ class TallyForm(PaperForm):
     language = _language()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer the audits that are not sealed."""
         return {"audit_id": stock.audits}
 
@@ -285,7 +311,7 @@ class ReworkForm(PaperForm):
     language = _language()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer the orders that wait."""
         return {"order_id": stock.orders}
 
@@ -304,7 +330,7 @@ class SafetyForm(PaperForm):
     language = _language()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer blocks and crews."""
         everywhere = (0, lazy_gettext("The whole farm"))
         nobody = (0, lazy_gettext("Empty lines"))
@@ -322,9 +348,32 @@ class WorkerForm(PaperForm):
     worker_id = SelectField(lazy_gettext("Worker"), [InputRequired()], coerce=int)
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer the workers."""
         return {"worker_id": _workers(stock)}
+
+
+class CertificateForm(WorkerForm):
+    """A certificate, for those who have learned a stage."""
+
+    def offered(self, stock: Stock) -> Offered:
+        """Say who is signed off."""
+        return {
+            "worker_id": [
+                (
+                    number,
+                    lazy_gettext("%(name)s: signed off", name=name)
+                    if number in stock.signed_off
+                    else name,
+                )
+                for number, name in _workers(stock)
+            ]
+        }
+
+    def usual(self, stock: Stock) -> dict[str, object]:
+        """Choose the first who is signed off."""
+        signed = [number for number, _ in _workers(stock) if number in stock.signed_off]
+        return {"worker_id": signed[0]} if signed else {}
 
 
 class CrewForm(PaperForm):
@@ -336,7 +385,7 @@ class CrewForm(PaperForm):
     language = _language()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer the crews."""
         return {"crew_id": [(crew.id, crew.name) for crew in stock.crews]}
 
@@ -348,7 +397,7 @@ class SeasonForm(PaperForm):
     language = _language()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer the seasons."""
         return {"season": stock.seasons}
 
@@ -360,7 +409,7 @@ class DuplexTestForm(PaperForm):
     language = _language()
     page = _paper()
 
-    def offered(self, stock: Stock) -> dict[str, list[tuple[int, str]]]:
+    def offered(self, stock: Stock) -> Offered:
         """Offer printers."""
         unlisted = (0, lazy_gettext("One that is not listed yet"))
         printers = [(printer.id, _printer_name(printer)) for printer in stock.printers]

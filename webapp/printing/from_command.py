@@ -28,7 +28,7 @@ from webapp.forms import message_text
 from webapp.printing.batch_documents import document_of_batch
 from webapp.printing.batches import checked_order
 from webapp.printing.choosing import fields_of, filled_form, fresh_form
-from webapp.printing.forms import PaperForm
+from webapp.printing.forms import CREW, WORKER, PaperForm
 from webapp.printing.makers import batch_choices
 from webapp.printing.offers import OFFERS, Offer
 from webapp.printing.stock import Named, Stock
@@ -93,6 +93,7 @@ def form_from_options(key: str, options: Mapping[str, object]) -> PaperForm:
     given = {name: value for name, value in options.items() if value is not None}
     form = fresh_form(offer, stock, {})
     by_option = {_option(bound): bound for bound in fields_of(form)}
+    given |= _answered_by(given, stock) if "answers" in by_option else {}
     _refuse_misplaced(given, by_option)
     entered = MultiDict(
         (bound.name, str(bound.data)) for bound in by_option.values() if bound.data is not None
@@ -130,6 +131,14 @@ def print_from_options(
         raise RefusalError(*_sentences(form)) from error
     document = document_of_batch(database(), actor().farm_id, batch)
     return Printed(to_pdf(document), batch.number)
+
+
+def _answered_by(given: dict[str, object], stock: Stock) -> dict[str, object]:
+    """Take a crew or a worker for those who get answer sheets."""
+    for option in (CREW, WORKER):
+        if option in given:
+            return {"answers": f"{option}-{_id_of(option, str(given.pop(option)), stock)}"}
+    return {}
 
 
 def _option(bound: Field) -> str:

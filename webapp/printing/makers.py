@@ -5,12 +5,13 @@ from typing import Final
 from audits.errors import InvalidInput
 from audits.learning import make_quiz
 from audits.messages import say
-from audits.records import Block, Printer, StandardVersion
-from audits.services.farms import the_block, the_crew
+from audits.records import Block, Printer, StandardVersion, Worker
+from audits.services.farms import the_block, the_crew, the_worker
 from audits.services.printers import the_printer
 from audits.services.standards import standard_of
 from audits.storage.queries import farms as farm_queries
 from audits.vocabulary import Method, TurnedOver
+from printables.answer_sheet import AnswerSheet
 from printables.cards import MOST_COPIES, CardFormat, sheet_of_cards
 from printables.document import Document
 from printables.duplex_test import duplex_test as duplex_test_page
@@ -116,12 +117,31 @@ def quiz(form: forms.QuizForm) -> Document:
     made = make_quiz(
         standard_of(version), seed=form.seed.data or 0, variant=form.variant.data, method=method
     )
+    subject = SubjectChoice.of(farm(), block, version, method).subject
     return quiz_paper(
-        SubjectChoice.of(farm(), block, version, method).subject,
+        subject,
         made,
         words_of_farm(farm(), form.language.data),
         page=Page(form.page.data),
+        answer_sheets=[
+            AnswerSheet(subject, version.id, made, worker.id, worker.name or "", worker.code)
+            if worker
+            else AnswerSheet(subject, version.id, made)
+            for worker in _answering(*form.answered_by)
+        ],
     )
+
+
+def _answering(kind: str, number: int) -> list[Worker | None]:
+    """Return for whom answer sheets are printed, None for one without a name."""
+    if kind == forms.BLANK:
+        return [None]
+    if kind == forms.CREW:
+        return [*_people_of(number)]
+    if kind == forms.WORKER:
+        with database().read() as connection:
+            return [the_worker(connection, actor().farm_id, number)]
+    return []
 
 
 def tally(form: forms.TallyForm) -> Document:
@@ -276,15 +296,19 @@ def _languages(chosen: str) -> tuple[str, ...]:
 
 def _people(crew_id: int, language: str) -> tuple[NamedCard, ...]:
     """Return a crew's people by code, each with the language chosen or with their own."""
-    with database().read() as connection:
-        crew_of = the_crew(connection, actor().farm_id, crew_id)
-        workers = farm_queries.workers_of_crew(connection, actor().farm_id, crew_id)
-    if not workers:
-        raise InvalidInput({"crew_id": say("Nobody is in %(crew)s.", crew=crew_of.name)})
     return tuple(
         NamedCard(
             worker_id=worker.id,
             language=worker.language if language == BOTH_LANGUAGES else language,
         )
-        for worker in workers
+        for worker in _people_of(crew_id)
     )
+
+
+def _people_of(crew_id: int) -> list[Worker]:
+    with database().read() as connection:
+        crew_of = the_crew(connection, actor().farm_id, crew_id)
+        workers = farm_queries.workers_of_crew(connection, actor().farm_id, crew_id)
+    if not workers:
+        raise InvalidInput({"crew": say("Nobody is in %(crew)s.", crew=crew_of.name)})
+    return workers

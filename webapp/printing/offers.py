@@ -151,7 +151,7 @@ OFFERS: Final = (
         Group.PEOPLE,
         lazy_gettext("Certificate of sign-off"),
         lazy_gettext("The stages that somebody has learned, with the rule that was met."),
-        forms.WorkerForm,
+        forms.CertificateForm,
         makers.certificate,
     ),
     Offer(

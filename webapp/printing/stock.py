@@ -9,6 +9,7 @@ from audits.records import Block, Crew, Printer, Worker
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import printing as printing_queries
 from audits.storage.queries import today as today_queries
+from audits.storage.queries.training import learning_of_farm
 from audits.storage.queries.trends import seasons_with_results
 from webapp.access import actor
 from webapp.coaching.papers import name_of
@@ -40,6 +41,13 @@ class Stock:
         with database().read() as connection:
             workers = farm_queries.workers(connection, actor().farm_id)
         return sorted(workers, key=lambda worker: name_of(worker).casefold())
+
+    @cached_property
+    def signed_off(self) -> set[int]:
+        """The workers who are signed off for a stage."""
+        with database().read() as connection:
+            learned = learning_of_farm(connection, actor().farm_id)
+        return {each.worker_id for each in learned if each.signed_off_at is not None}
 
     @cached_property
     def printers(self) -> list[Printer]:

@@ -33,6 +33,18 @@ def texts_of(answer):
     return texts
 
 
+def place_of(words, answer):
+    """Return where words first stand on the first back, in points from the lower left corner."""
+    document = pypdfium2.PdfDocument(io.BytesIO(answer.data))
+    page = document[1]
+    text = page.get_textpage()
+    found = text.search(words).get_next()
+    left, bottom, _, _ = text.get_charbox(found[0])
+    for each in (text, page, document):
+        each.close()
+    return left, bottom
+
+
 def card_entry(orchard, **changes):
     return {
         "block_id": orchard.block_id,
@@ -462,7 +474,7 @@ def test_a_file_that_is_gone_is_made_again_when_asked_for(app, supervisor, orcha
 
 
 def test_a_printers_correction_moves_the_backs_of_its_cards(supervisor, database, orchard):
-    entry = {"name": "Office", "turned_over": "short_edge"}
+    entry = {"name": "Office", "turned_over": "long_edge"}
     added = supervisor.post("/print/printers/new", data=entry)
     assert added.status_code == 302
     printer = added.location
@@ -486,18 +498,15 @@ def test_a_printers_correction_moves_the_backs_of_its_cards(supervisor, database
 
     plain = make_cards(supervisor, orchard)
     moved = make_cards(supervisor, orchard, printer_id=printer_id)
-    choices = read_choices(
-        printing.batch_view(database, orchard.supervisor, number_of(moved), NOW).batch.choices
-    )
-    assert choices.paper.turned_over is TurnedOver.SHORT_EDGE
-    assert (choices.paper.back_right_mm, choices.paper.back_down_mm) == (1.5, -0.5)
-    first = supervisor.get(f"{moved}.pdf").data
-    assert first != supervisor.get(f"{plain}.pdf").data
+    first = supervisor.get(f"{moved}.pdf")
+    places = [place_of("50 mm", answer) for answer in (supervisor.get(f"{plain}.pdf"), first)]
+    right, up = (places[1][axis] - places[0][axis] for axis in (0, 1))
+    assert (right / 72 * 25.4, up / 72 * 25.4) == pytest.approx((1.5, 0.5), abs=0.01)
     # A correction that is entered later holds for later batches.
     printers.edit_printer(
-        database, orchard.supervisor, printer_id, name="Office", turned_over=TurnedOver.LONG_EDGE
+        database, orchard.supervisor, printer_id, name="Office", turned_over=TurnedOver.SHORT_EDGE
     )
-    assert supervisor.get(f"{moved}.pdf").data == first
+    assert supervisor.get(f"{moved}.pdf").data == first.data
 
 
 @pytest.mark.parametrize(

@@ -1,1 +1,1 @@
-"""Cards, quizzes and rework orders on paper."""
+"""The print desk: cards, gauges, quizzes, sheets and posters on paper."""

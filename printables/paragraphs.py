@@ -67,14 +67,14 @@ def paragraph(
 
 
 # A number and the short word behind it, such as its unit, stay on one line.
-_NUMBER_AND_WORD: Final = re.compile(r"(\d) (?=[^\W\d_]{1,5}\b)")
+TIED_NUMBER: Final = re.compile(r"(\d) (?=[^\W\d_]{1,5}\b)")
 
 
 def _words(runs: Sequence[Run], width_mm: float, size_mm: float) -> list[Run]:
     return [
         Run(part, run.bold, run.ink)
         for run in runs
-        for word in _NUMBER_AND_WORD.sub("\\1\u00a0", run.text).split(" ")
+        for word in TIED_NUMBER.sub("\\1\u00a0", run.text).split(" ")
         if word
         for part in _broken(word, width_mm, size_mm, bold=run.bold)
     ]

@@ -7,7 +7,7 @@ from typing import Final
 
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Drawing
-from printables.paragraphs import POINT_MM, Run, paragraph, stacked
+from printables.paragraphs import POINT_MM, TIED_NUMBER, Run, paragraph, stacked
 
 # Feet and the inches behind them; a number and what it counts.
 _TWO_UNITS: Final = re.compile(r"(\d[ \u00a0][^\W\d_]{1,4}) (?=\d)")
@@ -60,7 +60,8 @@ def unbroken_size(words: str, width_mm: float, size_pt: float, *, bold: bool = F
     float
         The size wanted or less, in points; not bounded below.
     """
-    widest = max((text_width(word, POINT_MM, bold=bold) for word in words.split(" ")), default=0.0)
+    whole = TIED_NUMBER.sub("\\1\u00a0", words)
+    widest = max((text_width(word, POINT_MM, bold=bold) for word in whole.split(" ")), default=0.0)
     return min(size_pt, width_mm / widest) if widest else size_pt
 
 

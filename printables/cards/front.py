@@ -213,23 +213,29 @@ def _leave_pictures(request: CardRequest, words: Words) -> tuple[Drawing, ...]:
 
 def _small_foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
     """Say in two or three short lines when to leave a tree, and what to do about sick wood."""
-    low_bloom = request.subject.low_bloom
-    least = request.letters.least_pt
-    pictures = _leave_pictures(request, words)
-    sentence = brief_leave(request.standard, low_bloom=low_bloom)
-    sick = evened([Run(words.say(card_sick_wood(brief=True)), bold=True)], width_mm, least)
+    sick = [Run(words.say(card_sick_wood(brief=True)), bold=True)]
+    told = evened(sick, width_mm, request.letters.least_pt)
+    leave = _brief_strip(request, words, width_mm, _SMALL_LEAVE_MM)
+    return stacked([leave, told] if leave is not None else [told], width_mm, 0.2)
+
+
+def _brief_strip(
+    request: CardRequest, words: Words, width_mm: float, side_mm: float
+) -> Drawing | None:
+    """Draw trees to be left alone in a row, and say so in one sentence beside them."""
+    sentence = brief_leave(request.standard, low_bloom=request.subject.low_bloom)
     if sentence is None:
-        return sick
-    side = _SMALL_LEAVE_MM
-    left = len(pictures) * (side + 0.6) + 0.8
-    text = evened([Run(words.say(sentence))], width_mm - left, least)
-    high = max(side, text.height_mm)
+        return None
+    pictures = _leave_pictures(request, words)
+    left = len(pictures) * (side_mm + 0.6) + 0.8
+    text = evened([Run(words.say(sentence))], width_mm - left, request.letters.least_pt)
+    high = max(side_mm, text.height_mm)
     shapes: list[Shape] = [
-        picture.at(place * (side + 0.6), (high - side) / 2, side / picture.width_mm)
+        picture.at(place * (side_mm + 0.6), (high - side_mm) / 2, side_mm / picture.width_mm)
         for place, picture in enumerate(pictures)
     ]
-    shapes += [text.at(left, (high - text.height_mm) / 2), sick.at(0.0, high + 0.2)]
-    return Drawing(width_mm, high + 0.2 + sick.height_mm, tuple(shapes), "")
+    shapes.append(text.at(left, (high - text.height_mm) / 2))
+    return Drawing(width_mm, high, tuple(shapes), "")
 
 
 _SMALL_LEAVE_MM: Final = 7.6
@@ -237,12 +243,12 @@ _SMALL_LEAVE_MM: Final = 7.6
 
 def _foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
     """Show when to leave a tree, and say what to do about sick wood."""
-    letters = request.letters
-    sick = evened(
-        [Run(words.say(card_sick_wood(brief=False)), bold=True)], width_mm, letters.text_pt
-    )
+    sick = [Run(words.say(card_sick_wood(brief=False)), bold=True)]
+    told = evened(sick, width_mm, request.letters.text_pt)
     leave = leave_strip(request, words, width_mm)
-    return stacked([leave, sick] if leave is not None else [sick], width_mm, 1.0)
+    if leave is None:
+        leave = _brief_strip(request, words, width_mm, _LEAVE_MM)
+    return stacked([leave, told] if leave is not None else [told], width_mm, 1.0)
 
 
 _LEAVE_MM: Final = 11.0

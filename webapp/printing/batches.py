@@ -12,7 +12,7 @@ from audits.records import PrintBatch
 from audits.services import printing
 from audits.services.printing import BatchOrder
 from audits.vocabulary import BatchKind
-from printables.document import to_pdf
+from printables.document import Progress, to_pdf
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present
 from webapp.printing.addresses import leads_nowhere
@@ -27,7 +27,7 @@ from webapp.printing.papers import pdf_answer
 from webapp.printing.presenters import batch_lines, batch_page
 
 # Beyond so many cards or sheets a file is made in the background, with its progress shown.
-LONG_RUN: Final = 40
+LONG_RUN: Final = 100
 # As wide as a number can become, so that what fits with it fits with any.
 _WIDEST_NUMBER: Final = 9999
 
@@ -169,4 +169,12 @@ def _start(found: PrintBatch) -> None:
 def _maker(found: PrintBatch) -> Make:
     # Taken out of the request, which is over by then.
     source, farm_id = database(), actor().farm_id
-    return lambda show: to_pdf(document_of_batch(source, farm_id, found), show)
+
+    def make(show: Progress) -> bytes:
+        # Laying out and writing take about as long.
+        document = document_of_batch(
+            source, farm_id, found, lambda done, whole: show(done, 2 * whole)
+        )
+        return to_pdf(document, lambda done, whole: show(whole + done, 2 * whole))
+
+    return make

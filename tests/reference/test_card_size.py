@@ -2,7 +2,8 @@
 Cards as they come out of the printer, against ISO/IEC 7810 and ISO 216.
 
 Sources: ISO/IEC 7810, ID-1: 85.60 x 53.98 mm; ISO 216, A7: 74 x 105 mm, A4: 210 x 297 mm (figures
-as quoted in public descriptions of the standards). Letter: 8 1/2 x 11 in, the inch 25.4 mm exactly.
+as quoted in public descriptions of the standards). Letter: 8 1/2 x 11 in and index cards 3 x 5 in,
+the inch 25.4 mm exactly.
 
 Lengths are measured in a rendering of the finished sheet at 600 dpi, from cut mark to cut mark and
 between the facing edges of a gauge; a pixel is 0.042 mm, edges are found between pixels. The bar
@@ -19,12 +20,19 @@ import pytest
 from audits.messages import ENGLISH
 from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit
-from printables.card import CARD_SIZES_MM, CardFormat, pocket_cards
+from printables.cards import (
+    CARD_SIZES_MM,
+    CardFormat,
+    CardRequest,
+    card_faces,
+    pocket_cards,
+    sheet_of_cards,
+)
+from printables.document import Document, Leaf, Piece, to_pdf
 from printables.drawing.gauge import ZERO_MM
-from printables.imposition import card_sheet
+from printables.drawing.primitives import Drawing
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.subject import StandardSubject
-from tests.paper import pdf_of
 
 DPI = 600
 MM_PER_PIXEL = 25.4 / DPI
@@ -41,6 +49,7 @@ def standard():
 def test_sizes_are_those_of_the_standards():
     assert CARD_SIZES_MM[CardFormat.ID_1] == (85.60, 53.98)
     assert CARD_SIZES_MM[CardFormat.A7] == (74.0, 105.0)
+    assert CARD_SIZES_MM[CardFormat.THREE_BY_FIVE] == pytest.approx((3 * 25.4, 5 * 25.4))
     assert PAGE_SIZES_MM[Page.A4] == (210.0, 297.0)
     assert PAGE_SIZES_MM[Page.LETTER] == pytest.approx((8.5 * 25.4, 11 * 25.4))
 
@@ -48,16 +57,18 @@ def test_sizes_are_those_of_the_standards():
 @pytest.fixture(scope="module", params=list(CardFormat))
 def printed(request):
     """Fronts and backs of a sheet as darkness from 0 (paper) to 1 (ink), with its layout."""
-    pdf = pdf_of(
-        pocket_cards(SUBJECT, standard(), [ENGLISH], page=Page.LETTER, card_format=request.param)
-    )
-    pages = [
+    sheet = sheet_of_cards(Page.LETTER, request.param)
+    document = pocket_cards(SUBJECT, standard(), [ENGLISH], card_format=request.param)
+    return request.param, sheet, darkness(document)
+
+
+def darkness(document):
+    return [
         1.0
         - np.asarray(page.render(scale=DPI / 72, grayscale=True).to_pil().convert("L"), dtype=float)
         / 255.0
-        for page in pypdfium2.PdfDocument(pdf)
+        for page in pypdfium2.PdfDocument(to_pdf(document))
     ]
-    return request.param, card_sheet(Page.LETTER, CARD_SIZES_MM[request.param]), pages
 
 
 def edges(darkness, first_mm, threshold=0.5):
@@ -84,20 +95,27 @@ def middles(found):
     return [(begin + end) / 2 for begin, end in zip(found[::2], found[1::2], strict=True)]
 
 
+SIZES_MM = {
+    CardFormat.ID_1: (85.60, 53.98),
+    CardFormat.A7: (74.0, 105.0),
+    CardFormat.THREE_BY_FIVE: (76.2, 127.0),
+}
+
+
 def test_cut_marks_are_a_card_apart_on_both_sides(printed):
     card_format, sheet, pages = printed
-    width, height = {CardFormat.ID_1: (85.60, 53.98), CardFormat.A7: (74.0, 105.0)}[card_format]
+    width, height = SIZES_MM[card_format]
     for pixels in pages:
         # Grey marks of 0.2 mm: a third of full darkness tells them from paper.
-        beside = middles(down(pixels, sheet.left_mm - 2.0, 0.0, sheet.check_top_mm, 0.3))
-        below = middles(across(pixels, sheet.check_top_mm - sheet.top_mm + 2.0, 0.0, 215.9, 0.3))
+        beside = middles(down(pixels, sheet.left_mm - 2.0, 0.0, sheet.bottom_mm + 1.0, 0.3))
+        below = middles(across(pixels, sheet.bottom_mm + 2.0, 0.0, 215.9, 0.3))
         assert np.diff(beside) == pytest.approx([height] * sheet.rows, abs=TOLERANCE_MM)
         assert np.diff(below) == pytest.approx([width] * sheet.columns, abs=TOLERANCE_MM)
 
 
 def test_cut_marks_of_both_sides_meet_when_the_sheet_is_turned(printed):
     _, sheet, (front, back) = printed
-    y_mm = sheet.check_top_mm - sheet.top_mm + 2.0
+    y_mm = sheet.bottom_mm + 2.0
     fronts = middles(across(front, y_mm, 0.0, 215.9, 0.3))
     backs = middles(across(back, y_mm, 0.0, 215.9, 0.3))
     assert [215.9 - x for x in reversed(backs)] == pytest.approx(fronts, abs=TOLERANCE_MM)
@@ -126,23 +144,63 @@ def test_gauges_reach_the_edge_of_the_card(printed):
         assert begins == pytest.approx(top, abs=TOLERANCE_MM)
 
 
-def test_the_bars_are_true(printed):
-    _, sheet, (_, back) = printed
-    left, top = sheet.back(0)
-    found = [across(back, top + y_mm, left, left + 56.0) for y_mm in np.arange(14.0, 24.0, 0.1)]
-    longest = max((line[-1] - line[0] for line in found if len(line) == 2), default=0.0)
-    assert longest == pytest.approx(50.0, abs=TOLERANCE_MM)
-    lower = [
-        across(back, sheet.check_top_mm + y_mm, 104.0, 212.0) for y_mm in np.arange(40, 56, 0.1)
-    ]
-    longest = max((line[-1] - line[0] for line in lower if len(line) == 2), default=0.0)
-    assert longest == pytest.approx(100.0, abs=TOLERANCE_MM)
+def longest_between(lines):
+    """Of scan lines with one dark stretch each, the length of the longest stretch."""
+    return max((line[-1] - line[0] for line in lines if len(line) == 2), default=0.0)
+
+
+def test_the_bar_of_every_card_is_true(printed):
+    """It lies on the smallest card and stands beside the frames on the others."""
+    card_format, sheet, (_, back) = printed
+    for place in range(sheet.count):
+        left, top = sheet.back(place)
+        if card_format is CardFormat.ID_1:
+            lines = [
+                across(back, top + y_mm, left + 1.0, left + 56.0)
+                for y_mm in np.arange(14.0, 24.0, 0.1)
+            ]
+        else:
+            lines = [
+                down(back, left + x_mm, top + 17.0, top + 72.5) for x_mm in np.arange(5, 12, 0.1)
+            ]
+        assert longest_between(lines) == pytest.approx(50.0, abs=TOLERANCE_MM)
+
+
+def test_the_frames_on_a_card_hold_a_bank_card_both_ways(printed):
+    card_format, sheet, (_, back) = printed
+    if card_format is CardFormat.ID_1:
+        pytest.skip("a bank card would hide a card of its own size")
+    width = SIZES_MM[card_format][0]
+    for place in range(sheet.count):
+        left, top = sheet.back(place)
+        # Just inside their corners no words stand between the frames' sides.
+        sides = across(back, top + 19.0, left + 13.5, left + width - 0.5)
+        ends = down(back, left + width - 6.4, top + 14.9, top + 103.5)
+        for found, (inner, outer) in ((sides, (53.58, 54.38)), (ends, (85.20, 86.00))):
+            # Two lines on either side, two edges each.
+            first, last = found[:4], found[-4:]
+            assert last[-2] - first[1] == pytest.approx(outer, abs=TOLERANCE_MM)
+            assert last[1] - first[2] == pytest.approx(inner, abs=TOLERANCE_MM)
+
+
+def test_half_a_percent_too_small_would_be_noticed():
+    card = card_faces(CardRequest(SUBJECT, standard()), ENGLISH)
+    width, height = CARD_SIZES_MM[CardFormat.A7]
+    for scale, is_true in ((1.0, True), (0.995, False)):
+        back = Drawing(width, height, (card.back.at(0.0, 0.0, scale),), "back")
+        (pixels,) = darkness(
+            Document("card", "", "en", [Leaf((width, height), (Piece(back, 0, 0),))])
+        )
+        found = across(pixels, 19.0, 13.5, width - 0.5)
+        assert (abs(found[-2] - found[1] - 54.38) <= TOLERANCE_MM) is is_true
 
 
 def test_the_frames_hold_a_bank_card_on_the_finished_sheet(printed):
-    _, sheet, pages = printed
+    card_format, sheet, pages = printed
+    if card_format is not CardFormat.ID_1:
+        pytest.skip("larger cards have the frames on their backs")
     for pixels in pages:
-        found = across(pixels, sheet.check_top_mm + 12.0, 0.0, 103.5)
+        found = across(pixels, sheet.check_top_mm + 12.0, 8.0, 103.5)
         assert len(found) == 8
         assert found[6] - found[1] == pytest.approx(86.00, abs=TOLERANCE_MM)
         assert found[5] - found[2] == pytest.approx(85.20, abs=TOLERANCE_MM)

@@ -192,7 +192,7 @@ def test_half_a_percent_too_small_would_be_noticed():
             Document("card", "", "en", [Leaf((width, height), (Piece(back, 0, 0),))])
         )
         found = across(pixels, 19.0, 13.5, width - 0.5)
-        assert (abs(found[-2] - found[1] - 54.38) <= TOLERANCE_MM) is is_true
+        assert bool(abs(found[-2] - found[1] - 54.38) <= TOLERANCE_MM) is is_true
 
 
 def test_the_frames_hold_a_bank_card_on_the_finished_sheet(printed):

@@ -363,7 +363,9 @@ class Limb:
         float
             Diameter in mm, to a tenth.
         """
-        return round(self.wood.diameter_at(min(1.0, out_mm / self.wood.length_mm)), 1)
+        # The curve leaves its start at three times the distance of its first control.
+        along = out_mm / (3 * dist(self.wood.start, self.wood.control1))
+        return round(self.wood.diameter_at(min(1.0, along)), 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -391,7 +393,12 @@ class PracticeTree:
     @property
     def height_mm(self) -> float:
         """Height of its highest wood, side branches included."""
-        return max(wood.highest_mm for wood in self.all_wood())
+        highest = 0.0
+        for wood in self.all_wood():
+            # A curve never rises above the highest of its four points, so that most are passed by.
+            if max(wood.start[2], wood.control1[2], wood.control2[2], wood.end[2]) > highest:
+                highest = max(highest, wood.highest_mm)
+        return highest
 
     @property
     def flower_share(self) -> float:

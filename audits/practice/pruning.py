@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from math import dist
 
 from audits.practice.model import Limb, PracticeTree, SideBranch, SideKind, Wood
 from audits.scoring import (
@@ -179,8 +180,11 @@ def counts_as_side_branch(side: SideBranch, standard: Standard) -> bool:
     bool
         False for wood short and thin enough to count as a spur.
     """
-    is_long = side.wood.length_mm > standard.columns.side_branch_mm
-    return is_long or side.wood.thick_mm > standard.heading.thickest_mm
+    wood, longest = side.wood, standard.columns.side_branch_mm
+    if wood.thick_mm > standard.heading.thickest_mm or dist(wood.start, wood.end) > longest:
+        return True
+    # Only what is bent has to be measured along its curve.
+    return wood.length_mm > longest
 
 
 def is_due(limb: Limb, rule: HeadingStageRule) -> bool:

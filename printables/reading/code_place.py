@@ -18,6 +18,7 @@ _STEP_MM: Final = 0.2
 _LEAST_AGREEMENT: Final = 0.45
 # Cells around one that tell what is dark and what is light there.
 _AROUND_CELLS: Final = 3
+_BLUR_SHARES: Final = (0.0, 0.4, 0.8, 1.3, 2.0)
 
 
 def text_on_page(flat: Grey, size_mm: tuple[float, float]) -> str | None:
@@ -53,11 +54,19 @@ def text_on_page(flat: Grey, size_mm: tuple[float, float]) -> str | None:
     )
     places = np.stack((left + x, top + y), axis=-1) + shift
     levels = _means(flat, places)
-    for dark in (levels < _local_middle(levels), levels < (levels.min() + levels.max()) / 2):
-        text = code_text(dark.tolist())
+    # A blurred cell has some of its neighbours in it, which is taken off again, more each time.
+    for share in _BLUR_SHARES:
+        sharp = levels + share * (levels - _neighbours(levels))
+        text = code_text((sharp < _local_middle(sharp)).tolist())
         if text is not None:
             return text
     return None
+
+
+def _neighbours(levels: Floats) -> Floats:
+    padded = np.pad(levels, 1, mode="edge")
+    sides = padded[:-2, 1:-1] + padded[2:, 1:-1] + padded[1:-1, :-2] + padded[1:-1, 2:]
+    return np.asarray(sides / 4)
 
 
 def _pattern() -> Floats:

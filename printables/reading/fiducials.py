@@ -17,6 +17,9 @@ _SMALLEST_PX: Final = 9.0
 _LARGEST: Final = 0.08
 # How far a run may be from a fifth of the whole.
 _UNEVEN: Final = 0.55
+# How far the surroundings reach, as parts of the long side; nearer where a shadow's edge falls.
+_SURROUNDINGS: Final = (1 / 45, 1 / 90)
+_CORNERS: Final = 4
 # Dark is what is darker than its surroundings by this factor.
 _DARK: Final = 0.92
 # Of the brightness of paper that must lie between dark and light parts.
@@ -61,13 +64,20 @@ def find_targets(photo: Grey) -> list[Target]:
     list of Target
         What was found, the clearest first.
     """
+    image = Image.fromarray(photo)
+    found: list[Target] = []
     for factor in _factors(photo):
-        image = Image.fromarray(photo)
         small = image.reduce(factor) if factor > 1 else image
-        found = _found(np.asarray(small), small)
-        if len(found) >= 4 or factor == 1:  # noqa: PLR2004 - the corners of a page
-            return [_in_full(photo, target, factor) for target in found]
-    return []
+        for reach in _SURROUNDINGS:
+            targets = _found(np.asarray(small), small, max(small.size) * reach)
+            found += [
+                target
+                for target in (_in_full(photo, target, factor) for target in targets)
+                if _is_apart(target, found)
+            ]
+            if len(found) >= _CORNERS:
+                return found
+    return found
 
 
 def _factors(photo: Grey) -> list[int]:
@@ -76,8 +86,12 @@ def _factors(photo: Grey) -> list[int]:
     return [factor, 1] if factor > 1 else [1]
 
 
-def _found(photo: Grey, image: Image.Image) -> list[Target]:
-    surroundings = np.asarray(image.filter(ImageFilter.BoxBlur(max(image.size) / 45)))
+def _is_apart(target: Target, others: list[Target]) -> bool:
+    return all(np.hypot(target.x - other.x, target.y - other.y) > other.size for other in others)
+
+
+def _found(photo: Grey, image: Image.Image, reach: float) -> list[Target]:
+    surroundings = np.asarray(image.filter(ImageFilter.BoxBlur(reach)))
     dark = photo < _DARK * surroundings.astype(np.float32) - 2.0
     across = _runs(dark)
     down = _runs(np.ascontiguousarray(dark.T))[:, [1, 0, 2]]
@@ -157,10 +171,9 @@ def _checked(photo: Grey, crossings: Floats) -> list[Target]:
         if contrast[place] < _LEAST_CONTRAST:
             break
         column, row, wide, high = crossings[place]
-        if all(np.hypot(column - other.x, row - other.y) > other.size for other in targets):
-            targets.append(
-                Target(float(column), float(row), float(wide + high) / 2, float(contrast[place]))
-            )
+        target = Target(float(column), float(row), float(wide + high) / 2, float(contrast[place]))
+        if _is_apart(target, targets):
+            targets.append(target)
     return targets
 
 

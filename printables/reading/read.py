@@ -183,6 +183,8 @@ def _read(sheet: "_Sheet", page: MarkedPage) -> SheetReading:
     boxes = measure_boxes(sheet.flat, page.boxes)
     if not boxes.is_sharp:
         raise UnreadablePhoto(_blurred())
+    if not boxes.is_light:
+        raise UnreadablePhoto(say("The photo is too dark. Take it where there is more light."))
     if boxes.frames_seen < _LEAST_FRAMES or not _edges_are_seen(sheet.placement):
         raise UnreadablePhoto(
             say(

@@ -93,25 +93,27 @@ def all_stages(request: CardRequest, words: Words, room_mm: tuple[float, float])
     Drawing
         Of that size.
     """
-    width, height = room_mm
     small = request.card_format is CardFormat.ID_1
-    foot = _small_foot(request, words, width) if small else _foot(request, words, width)
+    return (_small_stages if small else _stages)(request, words, room_mm)
+
+
+def _stages(request: CardRequest, words: Words, room_mm: tuple[float, float]) -> Drawing:
+    width, height = room_mm
+    foot = _foot(request, words, width)
     stages = stages_of(request)
     columns = 1 if len(stages) == 1 else _COLUMNS
     rows = -(-len(stages) // columns)
-    gap = 0.6 if small else 1.2
-    high = (height - foot.height_mm) / rows - gap
+    high = (height - foot.height_mm) / rows - _ROWS_BETWEEN_MM
     wide = (width - (columns - 1) * _BETWEEN_MM) / columns
-    lay_out = _beside if small else _between
-    cells = lay_out(request, stages, words, (wide, high))
     shapes: list[Shape] = []
-    for place, cell in enumerate(cells):
+    for place, cell in enumerate(_between(request, stages, words, (wide, high))):
         row, column = divmod(place, columns)
-        shapes.append(cell.at(column * (wide + _BETWEEN_MM), row * (high + gap)))
+        shapes.append(cell.at(column * (wide + _BETWEEN_MM), row * (high + _ROWS_BETWEEN_MM)))
     shapes.append(foot.at(0.0, height - foot.height_mm))
     return Drawing(width, height, tuple(shapes), "")
 
 
+_ROWS_BETWEEN_MM: Final = 1.2
 _COLUMNS: Final = 2
 _BETWEEN_MM: Final = 0.6
 
@@ -149,29 +151,65 @@ def _limit(
     return fitted([[Run(limit)]], room_mm, (max(wanted, least_pt), least_pt))
 
 
-def _beside(
-    request: CardRequest, stages: Sequence[Stage], words: Words, size_mm: tuple[float, float]
-) -> list[Drawing]:
-    """Draw each stage beside its figure and its limit."""
-    width, height = size_mm
-    least = request.letters.least_pt
-    side = min(height, _THUMB_SHARE * width)
-    left = side + 0.8
-    room = width - left
-    cells = []
-    for stage in stages:
-        line = brief_line(request.standard, stage)
-        thumb = _thumb(request, stage, words)
-        parts = [_key(line, words, room, request)]
-        limit = _limit(line, words, (room, height - parts[0].height_mm), least, least)
-        parts += [limit] if limit is not None else []
-        text = stacked(parts, room, 0.3)
-        shapes = (
-            thumb.at(0.0, (height - side) / 2, side / thumb.width_mm),
-            text.at(left, max(0.0, (height - text.height_mm) / 2)),
-        )
-        cells.append(Drawing(width, height, shapes, thumb.title))
-    return cells
+def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, float]) -> Drawing:
+    """
+    Draw each stage beside its figure and its limit, rows as high as their words need.
+
+    Raises
+    ------
+    InvalidInput
+        If the head leaves too little room: nothing that a stage asks is ever left out.
+    """
+    width, height = room_mm
+    stages = stages_of(request)
+    columns = 1 if len(stages) == 1 else _COLUMNS
+    rows = -(-len(stages) // columns)
+    wide = (width - (columns - 1) * _BETWEEN_MM) / columns
+    for foot in (
+        _small_foot(request, words, width),
+        _small_foot(request, words, width, pictured=False),
+    ):
+        free = height - foot.height_mm - rows * _SMALL_ROWS_BETWEEN_MM
+        side = min(free / rows, _THUMB_SHARE * wide)
+        texts = [_small_text(request, stage, words, wide - side - 0.8) for stage in stages]
+        least = [
+            max(text.height_mm for text in texts[row * columns : (row + 1) * columns])
+            for row in range(rows)
+        ]
+        spare = (free - sum(least)) / rows
+        if spare < 0:
+            continue
+        shapes: list[Shape] = [foot.at(0.0, height - foot.height_mm)]
+        top = 0.0
+        for place, (stage, text) in enumerate(zip(stages, texts, strict=True)):
+            row, column = divmod(place, columns)
+            high = least[row] + spare
+            left = column * (wide + _BETWEEN_MM)
+            thumb = _thumb(request, stage, words)
+            shown = min(side, high)
+            shapes += [
+                thumb.at(
+                    left + (side - shown) / 2, top + (high - shown) / 2, shown / thumb.width_mm
+                ),
+                text.at(left + side + 0.8, top + (high - text.height_mm) / 2),
+            ]
+            if column == columns - 1:
+                top += high + _SMALL_ROWS_BETWEEN_MM
+        return Drawing(width, height, tuple(shapes), "")
+    raise InvalidInput(
+        {"block": say('"%(name)s" is too long for a card.', name=request.subject.block)}
+    )
+
+
+_SMALL_ROWS_BETWEEN_MM: Final = 0.6
+
+
+def _small_text(request: CardRequest, stage: Stage, words: Words, width_mm: float) -> Drawing:
+    line = brief_line(request.standard, stage)
+    parts = [_key(line, words, width_mm, request)]
+    if line.limit is not None:
+        parts.append(evened([Run(words.say(line.limit))], width_mm, request.letters.least_pt))
+    return stacked(parts, width_mm)
 
 
 _THUMB_SHARE: Final = 0.42
@@ -211,12 +249,19 @@ def _leave_pictures(request: CardRequest, words: Words) -> tuple[Drawing, ...]:
     return leave_pictures(request.standard, words, low_bloom=low_bloom)
 
 
-def _small_foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
+def _small_foot(
+    request: CardRequest, words: Words, width_mm: float, *, pictured: bool = True
+) -> Drawing:
     """Say in two or three short lines when to leave a tree, and what to do about sick wood."""
-    sick = [Run(words.say(card_sick_wood(brief=True)), bold=True)]
-    told = evened(sick, width_mm, request.letters.least_pt)
+    least = request.letters.least_pt
+    told = evened([Run(words.say(card_sick_wood(brief=True)), bold=True)], width_mm, least)
     leave = _brief_strip(request, words, width_mm, _SMALL_LEAVE_MM)
-    return stacked([leave, told] if leave is not None else [told], width_mm, 0.2)
+    if leave is None:
+        return told
+    if not pictured:
+        sentence = brief_leave(request.standard, low_bloom=request.subject.low_bloom)
+        leave = evened([Run(words.say(sentence or ""))], width_mm, least)
+    return stacked([leave, told], width_mm, 0.2)
 
 
 def _brief_strip(
@@ -332,8 +377,13 @@ def large_print(request: CardRequest, words: Words, room_mm: tuple[float, float]
     strip = leave_strip(request, words, width)
     sentence = brief_leave(request.standard, low_bloom=request.subject.low_bloom)
     said = [[Run(words.say(sentence))]] if sentence is not None else []
+    row = _brief_strip(request, words, width, _LEAVE_MM)
+    if row is not None and row.height_mm > _MOST_OF_LEAVE * _LEAVE_MM:
+        # Words in a column as narrow as this read worse than without the pictures.
+        row = None
     feet = [
         None if strip is None else stacked([strip, evened(sick, width, least)], width, 1.0),
+        stacked([row, evened(sick, width, least)], width, 1.0) if row is not None else None,
         fitted([*said, sick], room_mm, (least, least), 1.0),
     ]
     for foot in feet:
@@ -348,6 +398,7 @@ def large_print(request: CardRequest, words: Words, room_mm: tuple[float, float]
 
 _ROWS_APART_MM: Final = 0.8
 _LARGE_THUMB_SHARE: Final = 0.27
+_MOST_OF_LEAVE: Final = 1.4
 # How far pictures may shrink beside a stage with many words.
 _LEAST_OF_SIDE: Final = 0.8
 

@@ -7,7 +7,7 @@ from typing import Final
 from audits.errors import InvalidInput
 from audits.messages import say
 from printables.cards.fitting import sizes_between
-from printables.cards.request import Card, CardRequest
+from printables.cards.request import Card, CardFormat, CardRequest
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import CAPITAL_HEIGHT, DEPTH, balanced, text_width
 from printables.drawing.primitives import Drawing, Line, Shape, Text
@@ -76,6 +76,9 @@ def heading(request: CardRequest) -> Heading:
     above = _set(block, (inner, two_lines), _NAME_SIZES_PT, bold=True)
     if above is None:
         raise InvalidInput({"block": say('"%(name)s" is too long for a card.', name=block)})
+    if request.card_format is CardFormat.ID_1:
+        # It is wide enough for nearly every name in one line.
+        high = _lines_height_mm(1, _NAME_SIZES_PT[0]) + 2 * _ON_LINE_MM
     room = (MARGIN_MM, MARGIN_MM + above.height_mm + 0.4, inner, high)
     return _heading(block, (width, room[1] + high), above.at(MARGIN_MM, MARGIN_MM), room)
 

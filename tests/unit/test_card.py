@@ -96,20 +96,21 @@ def test_the_front_has_the_blocks_own_numbers(kind):
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] in (None, Stage.TOP)])
 def test_the_height_is_said_against_the_wire(kind):
-    front = said(english(kind).front)
-    assert re.search("1 in below (the )?top wire", front)
+    for subject in (SUBJECT, LONG_NAMES):
+        assert re.search("1 in below (the )?top wire", said(english(kind, subject).front))
     assert "wire" not in said(english(kind, standard=STANDARDS["no wire"]).front)
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] is None])
 def test_no_stage_goes_unsaid(kind):
     brief = kind[0] is CardFormat.ID_1 or kind[1] is CardStyle.LARGE_PRINT
-    for standard in STANDARDS.values():
-        front = said(english(kind, standard=standard).front)
+    for words, card in cards_of(kind):
+        standard, front = card.request.standard, said(card.front)
         for stage in Stage:
             if standard.rule(stage).in_use:
                 line = brief_line(standard, stage) if brief else stage_line(standard, stage)
-                assert ENGLISH.say(line.key) in front
+                assert words.say(line.key) in front
+                assert line.limit is None or words.say(line.limit) in front
 
 
 @every_kind

@@ -20,8 +20,12 @@ from printables.reading.photo import Grey, grey_photo, levels_at
 from printables.sheet import PAGE_SIZES_MM, Page
 
 _CORNERS: Final = 4
+# The likeliest that are tried: two sheets are among the first of theirs.
+_MOST_QUADS: Final = 12
 # Stations that must be seen along each edge, so that no row is taken for the next.
 _LEAST_STATIONS: Final = 0.4
+# With fewer along all edges four targets are no page's corners.
+_FEWEST_STATIONS: Final = 0.25
 # With so many there is no need to try the other paper.
 _SURE_STATIONS: Final = 0.75
 # Boxes whose frame must be seen where it was printed.
@@ -218,7 +222,7 @@ class _Sheet:
 def _sheets(photo: Grey, found: list[Target]) -> list[_Sheet]:
     """Find every whole sheet with a code that can be read."""
     sheets: list[_Sheet] = []
-    for corners in quads(found):
+    for corners in quads(found)[:_MOST_QUADS]:
         used = [target for sheet in sheets for target in sheet.targets]
         if any(target in used for target in corners):
             continue
@@ -231,6 +235,8 @@ def _sheets(photo: Grey, found: list[Target]) -> list[_Sheet]:
 def _sheet(photo: Grey, corners: tuple[Target, ...]) -> _Sheet | None:
     """Read the code of a sheet, whichever way it lies."""
     for placement in _placements(photo, corners):
+        if placement.seen < _FEWEST_STATIONS * sum(map(len, stations(placement.size_mm))):
+            continue
         flat = placement.flattened(photo)
         text = text_on_page(flat, placement.size_mm)
         if text is not None:

@@ -15,7 +15,7 @@ from printables.reading import UnreadablePhoto
 from printables.reading.marks import MarkState
 from printables.reading.read import read_sheet
 from tests.marked_sheets import printed_pages
-from tests.synthetic_photos import Deed, any_shot, filled_in, photographed, truth_of
+from tests.synthetic_photos import Deed, Shot, any_shot, filled_in, photographed, truth_of
 
 IS_MARKED = {
     MarkState.EMPTY: False,
@@ -24,6 +24,7 @@ IS_MARKED = {
 }
 
 
+@pytest.mark.slow
 def test_nothing_is_read_wrong_in_silence_and_few_boxes_are_left_to_a_person(volume):
     """
     Photos of every page in turn: no box is read wrong, and at most one in 100 has to be looked at.
@@ -67,8 +68,6 @@ def test_photos_out_of_focus_are_refused_or_read_right(blur_mm):
     """Beyond what the test above promises: no silent error there either."""
     printed = printed_pages(most=1)[0]
     chance = Random(f"blurred {blur_mm}")  # noqa: S311 - as above
-    from tests.synthetic_photos import Shot
-
     sheet, deeds = filled_in(printed.image, printed.page.boxes, chance)
     content = photographed(sheet, Shot(blur_mm=blur_mm, noise=3.0))
     try:

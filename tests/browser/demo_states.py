@@ -193,7 +193,8 @@ class States:
             QuizPaper(version.id, 7, "B", Method.LADDER, "es"),
             worker.id,
             [0] * 8 + [1, None],
-            taken_on=self.now.date(),
+            # The farm's day may still be the one before.
+            taken_on=(self.now - timedelta(days=1)).date(),
             now=self.now,
             photo_id=kept,
         )

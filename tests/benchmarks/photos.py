@@ -6,6 +6,8 @@ cosine domain and to encode the result. The peer is `thumbnail()` with the best 
 decodes all of it. The photo is a made-up one of 12 megapixels.
 """
 
+import math
+import time
 from collections.abc import Iterator
 from io import BytesIO
 from random import Random
@@ -91,9 +93,12 @@ def _sheets() -> Line:
         shot = any_shot(chance) if number else Shot(long_px=4000)
         shots.append((photographed(sheet, shot), printed.page))
 
-    def read() -> None:
-        for content, page in shots:
+    # The processor's time, since the bar is for one core and numpy may use more.
+    least = [math.inf] * len(shots)
+    for _ in range(5):
+        for number, (content, page) in enumerate(shots):
+            start = time.process_time()
             read_sheet(content, lambda _, page=page: page)
-
-    taken = take_turns({"read": read}, rounds=5)["read"] / len(shots)
+            least[number] = min(least[number], time.process_time() - start)
+    taken = sum(least) / len(shots)
     return at_most(f"a sheet read from its photo, mean of {_SHEETS}: 0.1 s", taken, _SHEET_S, 1.0)

@@ -18,7 +18,7 @@ from tests.browser.people import Person
 FACTS = Path(__file__).with_name("page_facts.js").read_text(encoding="utf-8")
 WIDTHS = (360, 320)
 HEIGHT = 640
-MOST_PAGES = 120
+MOST_PAGES = 170
 
 
 @dataclass(frozen=True)

@@ -264,6 +264,8 @@ class _Pen:
         return " ".join(steps)
 
     def _letters(self, text: Text) -> str:
+        # Lines that are read out one after the other run together without a space between them
+        # (ISO 32000-1, 14.8.2.5: a tagged file holds the spaces that plain text would have).
         name = font_name(bold=text.bold)
         size = text.size_mm * mm
         left = text.x_mm * mm
@@ -274,7 +276,7 @@ class _Pen:
         strings = [
             f"{font.getSubsetInternalName(subset, self._document)} {_number(size)} Tf "
             f"({letters.decode('latin-1').translate(_ESCAPES)}) Tj"
-            for subset, letters in font.splitString(text.text, self._document)
+            for subset, letters in font.splitString(f"{text.text} ", self._document)
         ]
         place = f"{_number(left)} {_number((self._height_mm - text.y_mm) * mm)} Td"
         return f"BT {place} {' '.join(strings)} ET"

@@ -82,6 +82,21 @@ def test_words_are_read_back_and_pages_have_their_sizes():
     assert page_sizes_mm(TWO_LEAVES) == {A4_MM, (297.0, 420.0)}
 
 
+def test_lines_do_not_run_together_when_they_are_read_out():
+    """ISO 32000-1, 14.8.2.5: spaces between words are in the file, not guessed from places."""
+    lines = Drawing(
+        80.0, 20.0, tuple(Text(0.0, 5.0 * n, "Corte la rama", 4.0) for n in (1, 2, 3)), ""
+    )
+    page = pypdfium2.PdfDocument(to_pdf(document(Leaf(A4_MM, (Piece(lines, 10, 10),)))))[0]
+    text = page.get_textpage()
+    in_file = "".join(
+        chr(pdfium.FPDFText_GetUnicode(text, place))
+        for place in range(pdfium.FPDFText_CountChars(text))
+        if not pdfium.FPDFText_IsGenerated(text, place)
+    )
+    assert in_file.split() == ["Corte", "la", "rama"] * 3
+
+
 def test_a_large_drawing_is_stored_once_and_a_small_one_where_it_is_used():
     pdf = to_pdf(TWO_LEAVES)
     assert pdf.count(b"/Subtype /Form") == 1

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
@@ -24,6 +24,9 @@ from audits.storage.queries import paper as queries
 from audits.storage.queries.fetch import insert
 from audits.storage.tables import sheet_photo
 from audits.vocabulary import SheetKind
+
+# What a column of whole numbers holds on both databases.
+_LARGEST_ID: Final = 2**31 - 1
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,9 @@ def keep_sheet_photo(
         return _the_photo(connection, actor, photo_id)
 
 
-def view_sheet_photo(database: Database, actor: Actor, photo_id: int) -> SheetPhoto:
+def view_sheet_photo(
+    database: Database, actor: Actor, photo_id: int, *, now: datetime | None = None
+) -> SheetPhoto:
     """
     Return a photo of a sheet, without its content.
 
@@ -119,6 +124,8 @@ def view_sheet_photo(database: Database, actor: Actor, photo_id: int) -> SheetPh
         A crew lead.
     photo_id : int
         The photo.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late keeps nobody waiting.
 
     Returns
     -------
@@ -135,11 +142,13 @@ def view_sheet_photo(database: Database, actor: Actor, photo_id: int) -> SheetPh
     require_crew_lead(actor)
     with database.read() as connection:
         photo = _the_photo(connection, actor, photo_id)
-        _require_sight(connection, actor, photo)
+        _require_sight(connection, actor, photo, now)
         return photo
 
 
-def sheet_photo_content(database: Database, actor: Actor, photo_id: int) -> bytes:
+def sheet_photo_content(
+    database: Database, actor: Actor, photo_id: int, *, now: datetime | None = None
+) -> bytes:
     """
     Return the picture of a sheet.
 
@@ -151,6 +160,8 @@ def sheet_photo_content(database: Database, actor: Actor, photo_id: int) -> byte
         A crew lead.
     photo_id : int
         The photo.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late keeps nobody waiting.
 
     Returns
     -------
@@ -166,14 +177,16 @@ def sheet_photo_content(database: Database, actor: Actor, photo_id: int) -> byte
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        _require_sight(connection, actor, _the_photo(connection, actor, photo_id))
+        _require_sight(connection, actor, _the_photo(connection, actor, photo_id), now)
         content = queries.sheet_photo_content(connection, actor.farm_id, photo_id)
     if content is None:
         raise NotFound(say("There is no such photo."))
     return content
 
 
-def photos_of_sheet(database: Database, actor: Actor, audit_id: int) -> list[SheetPhoto]:
+def photos_of_sheet(
+    database: Database, actor: Actor, audit_id: int, *, now: datetime | None = None
+) -> list[SheetPhoto]:
     """
     List the photos of an audit's tally sheet.
 
@@ -185,6 +198,8 @@ def photos_of_sheet(database: Database, actor: Actor, audit_id: int) -> list[She
         A crew lead.
     audit_id : int
         The audit.
+    now : datetime or None, optional
+        The present, by which a second audit that comes too late keeps nobody waiting.
 
     Returns
     -------
@@ -198,7 +213,7 @@ def photos_of_sheet(database: Database, actor: Actor, audit_id: int) -> list[She
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        require_sight_of_audit(connection, actor, audit_id)
+        require_sight_of_audit(connection, actor, audit_id, now)
         return queries.sheet_photos_of_audit(connection, actor.farm_id, audit_id)
 
 
@@ -303,15 +318,19 @@ def settle_in(
 
 
 def _the_photo(connection: sa.Connection, actor: Actor, photo_id: int) -> SheetPhoto:
-    photo = queries.sheet_photo_by_id(connection, actor.farm_id, photo_id)
+    photo = None
+    if 0 < photo_id <= _LARGEST_ID:
+        photo = queries.sheet_photo_by_id(connection, actor.farm_id, photo_id)
     if photo is None:
         raise NotFound(say("There is no such photo."))
     return photo
 
 
-def _require_sight(connection: sa.Connection, actor: Actor, photo: SheetPhoto) -> None:
+def _require_sight(
+    connection: sa.Connection, actor: Actor, photo: SheetPhoto, now: datetime | None
+) -> None:
     if photo.audit_id is not None:
-        require_sight_of_audit(connection, actor, photo.audit_id)
+        require_sight_of_audit(connection, actor, photo.audit_id, now)
 
 
 def _require_own_audit(connection: sa.Connection, actor: Actor, audit_id: int) -> None:

@@ -30,6 +30,7 @@ from webapp.auditing.blueprint import blueprint
 from webapp.auditing.desk_sheet import (
     AS_MEASURED,
     MISSED,
+    UNCLEAR,
     DeskSheet,
     boxes_of,
     cell_name,
@@ -121,6 +122,9 @@ def desk(audit_id: int) -> ResponseReturnValue:
     """Show the sample as rows to be typed into, filled in as far as a photo is clear."""
     verdict, sheet = _sheet(audit_id)
     photo = _photo(request.args.get("photo", type=int), sheet)
+    if photo is not None and not _is_writable(verdict):
+        # What nobody has kept is not shown where answers are only read.
+        photo = None
     return _page(verdict, sheet, Shown(photo.typed if photo else {}, photo=photo), new_client_id())
 
 
@@ -136,9 +140,8 @@ def type_in(audit_id: int) -> ResponseReturnValue:
     if reading.problems:
         return _page(verdict, sheet, replace(shown, problems=reading.problems), client_id), 422
     if not reading.entries and not reading.replaced:
-        _settle(photo)
         flash(gettext("Nothing new was typed."), "message")
-        return redirect(url_for("auditing.desk", audit_id=audit_id))
+        return _onward(audit_id, photo)
     try:
         record_sheet(
             database(),
@@ -161,20 +164,32 @@ def type_in(audit_id: int) -> ResponseReturnValue:
         flash(message_text(error.message), "problem")
         verdict, sheet = _sheet(audit_id)
         return _page(verdict, sheet, shown, new_client_id()), 409
-    _settle(photo)
     kept = len(reading.entries)
     flash(ngettext("%(num)s tree kept.", "%(num)s trees kept.", kept), "message")
-    return redirect(url_for("auditing.desk", audit_id=audit_id))
+    return _onward(audit_id, photo)
 
 
 def _photo(photo_id: int | None, sheet: DeskSheet) -> PhotoTyping | None:
     return None if photo_id is None else typed_from(photo_id, sheet)
 
 
-def _settle(photo: PhotoTyping | None) -> None:
-    """Take a photo off the list of those that wait, once its rows are kept."""
+def _onward(audit_id: int, photo: PhotoTyping | None) -> ResponseReturnValue:
+    """Go back to the desk; a photo waits, and stays beside it, until all its rows are kept."""
     if photo is not None:
+        left = typed_from(photo.photo.id, _sheet(audit_id)[1])
+        if not left.is_done:
+            return redirect(url_for("auditing.desk", audit_id=audit_id, photo=photo.photo.id))
         settle_photo(database(), actor(), photo.photo.id, now=present())
+    return redirect(url_for("auditing.desk", audit_id=audit_id))
+
+
+def _is_writable(verdict: VerdictView) -> bool:
+    audit = verdict.view.book.audit
+    return (
+        audit.sealed_at is None
+        and audit.auditor_id == actor().user_id
+        and not verdict.view.given_up
+    )
 
 
 def _entries(payloads: Mapping[int, dict[str, object]]) -> list[TreeEntry]:
@@ -210,9 +225,7 @@ def _page(
         view=verdict,
         audit=audit,
         name=lot_name(verdict.ranges),
-        writable=audit.sealed_at is None
-        and audit.auditor_id == actor().user_id
-        and not view.given_up,
+        writable=_is_writable(verdict),
         is_own=audit.auditor_id == actor().user_id,
         sign=sign,
         lot_line=lot_line(view.standings),
@@ -313,7 +326,7 @@ def _row(verdict: VerdictView, sheet: DeskSheet, tree: DrawTree, shown: Shown) -
         note=_note(sheet, tree),
         kept=tree.id in view.answered,
         open=sheet.is_in_walk(tree)
-        and not missed.value.strip()
+        and missed.value.strip() in {"", UNCLEAR}
         and any(not (one.value.strip() or one.settled) for boxes in cells for one in boxes[:1]),
     )
 

@@ -40,6 +40,9 @@ AS_MEASURED: Final = "="
 
 MISSED: Final = "missed"
 
+# Stands where a person has to say whether a tree was missed; it is never taken for an answer.
+UNCLEAR: Final = "?"
+
 _BETWEEN_LETTERS: Final = str.maketrans("", "", " ,;+.")
 _MISSED_SIGNS: Final = {TREE_MISSED_SIGN: Missed.TREE, SIDE_MISSED_SIGN: Missed.SIDE}
 _LONGEST: Final = 60
@@ -292,6 +295,11 @@ def _form_of(
     missed = _MISSED_SIGNS.get(sign)
     if missed is not None:
         form["missed"] = missed
+    elif sign == UNCLEAR:
+        problems[MISSED] = say(
+            "Look whether this was marked, and type what stands there; empty the box if nothing"
+            " does."
+        )
     elif sign:
         problems[MISSED] = say(
             '"%(typed)s" means nothing here. Write %(tree)s for a missed tree, %(side)s for a '

@@ -1,4 +1,9 @@
-"""A tally sheet read from a photo, as the desk would have typed it; what is unclear stays empty."""
+"""
+A tally sheet read from a photo, as the desk would have typed it; what is unclear is left to people.
+
+An unclear answer stays empty, and a row without it is not kept. Where it is unclear whether the
+tree was missed, empty would be an answer: a sign stands there that the desk does not take.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -19,13 +24,14 @@ from printables.tally_marks import (
     typed_row,
 )
 from webapp.access import actor
-from webapp.auditing.desk_sheet import DeskSheet, boxes_of, cell_name
-from webapp.extensions import database
+from webapp.auditing.desk_sheet import UNCLEAR, DeskSheet, boxes_of, cell_name
+from webapp.extensions import database, present
 from webapp.papers.photos import MARKED, UNSURE, WRITTEN, Reading, reading_of
 
 _NOT_CLEAR = say("Not clear on the photo: look and type it.")
 _TWO_MARKS = say("These marks do not go together: look and type it.")
 _WRITTEN = say("Written by hand: look and type it.")
+_MISSED_GROUPS = frozenset({MISSED_GROUP, NO_TREE_GROUP})
 
 
 @dataclass(frozen=True)
@@ -43,10 +49,15 @@ class PhotoTyping:
     pictures: dict[str, str] = field(default_factory=dict)
     kept_before: int = 0
 
+    @property
+    def is_done(self) -> bool:
+        """Whether everything on the photo is kept, so that nobody has to look at it again."""
+        return not self.notes and not any(self.typed.values())
+
 
 def typed_from(photo_id: int, sheet: DeskSheet) -> PhotoTyping:
     """Type the rows of a photo in that have no answers yet; raises NotFound for another audit's."""
-    photo = view_sheet_photo(database(), actor(), photo_id)
+    photo = view_sheet_photo(database(), actor(), photo_id, now=present())
     code = parse_code(photo.code)
     if photo.audit_id != sheet.view.book.audit.id or code is None:
         raise NotFound(say("There is no such photo."))
@@ -65,7 +76,7 @@ def typed_from(photo_id: int, sheet: DeskSheet) -> PhotoTyping:
         unsure = _unsure_groups(tree, reading, sheet)
         if row.is_empty and not unsure:
             continue
-        if any(sheet.stored(tree).values()):
+        if tree.id in sheet.sample.own.replaced or any(sheet.stored(tree).values()):
             kept_before += 1
             continue
         _type_row(typing, sheet, tree, row, unsure)
@@ -88,8 +99,9 @@ def _type_row(
                 "papers.boxes", photo_id=typing.photo.id, group=group_key(tree.id, group)
             )
         if note is not _WRITTEN:
-            # Nothing is taken for sure here; an empty cell is not kept by mistake.
-            typing.typed.update({cell_name(tree, name): "" for name in cells})
+            # Nothing is taken for sure here, and nothing left as it is counts for an answer.
+            left = UNCLEAR if group in _MISSED_GROUPS else ""
+            typing.typed.update({cell_name(tree, name): left for name in cells})
 
 
 def _note(group: str, cells: tuple[str, ...], row: TypedRow, unsure: set[str]) -> Message | None:

@@ -1,11 +1,12 @@
 """The photos of an audit, each with what it shows."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from flask import url_for
 from flask_babel import gettext
 
+from audits.records import SheetPhoto
 from audits.services.verdicts import VerdictView
 from audits.storage.queries.photos import PhotoRow
 from audits.vocabulary import STAGE_NAMES
@@ -27,6 +28,19 @@ def photo_lines(view: VerdictView, photos: Sequence[PhotoRow]) -> list[PhotoLine
     """Return the photos of an audit with what they show."""
     places = {tree.id: place_words(tree, view.rows) for tree in view.view.walk}
     return [_line(photo, places.get(photo.draw_tree_id, "")) for photo in photos]
+
+
+def sheet_lines(photos: Iterable[SheetPhoto]) -> list[PhotoLine]:
+    """Return the photos of an audit's paper sheet, from which answers may have been read."""
+    return [
+        PhotoLine(
+            url=url_for("papers.picture", photo_id=photo.id),
+            place=(name := str(gettext("Sheet, page %(number)s", number=photo.reading["page"]))),
+            stage="",
+            alt=str(gettext("Photo: %(place)s", place=name)),
+        )
+        for photo in photos
+    ]
 
 
 def _line(photo: PhotoRow, place: str) -> PhotoLine:

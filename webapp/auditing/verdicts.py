@@ -8,13 +8,14 @@ from audits.errors import Conflict
 from audits.services.contesting import contested_in_audits
 from audits.services.photos import photos_of_audit
 from audits.services.sealing import seal_audit
+from audits.services.sheet_photos import photos_of_sheet
 from audits.services.verdicts import VerdictView, view_verdict
 from audits.vocabulary import LOT_STATE_NAMES
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.auditing.blueprint import blueprint
 from webapp.auditing.branches import branch_lines
 from webapp.auditing.gauges import used_lines
-from webapp.auditing.photos import photo_lines
+from webapp.auditing.photos import PhotoLine, photo_lines, sheet_lines
 from webapp.auditing.places import lot_name
 from webapp.auditing.sheets import (
     amended_trees,
@@ -84,10 +85,17 @@ def _page(view: VerdictView) -> str:
         stage_names=[line.name for line in stage_lines(audit_view.standings)],
         desk_words=_desk_words(view),
         gauges=used_lines(audit_view),
-        photos=photo_lines(
-            view, photos_of_audit(database(), actor(), audit_view.book.audit.id, present())
-        ),
+        photos=_photos(view),
     )
+
+
+def _photos(view: VerdictView) -> list[PhotoLine]:
+    """Return the photos of trees, and of the paper sheet that was read."""
+    audit_id = view.view.book.audit.id
+    return [
+        *photo_lines(view, photos_of_audit(database(), actor(), audit_id, present())),
+        *sheet_lines(photos_of_sheet(database(), actor(), audit_id, now=present())),
+    ]
 
 
 def _desk_words(view: VerdictView) -> str:

@@ -74,7 +74,7 @@ def take() -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def show(photo_id: int) -> ResponseReturnValue:
     """Show what was read off a photo, to be confirmed."""
-    photo = sheet_photos.view_sheet_photo(database(), actor(), photo_id)
+    photo = _photo(photo_id)
     if photo.kind is SheetKind.TALLY:
         url = url_for("auditing.desk", audit_id=photo.audit_id, photo=photo.id)
         return redirect(url)
@@ -89,7 +89,7 @@ def show(photo_id: int) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def confirm(photo_id: int) -> ResponseReturnValue:
     """Keep the answers of a quiz as a person confirmed them."""
-    photo = sheet_photos.view_sheet_photo(database(), actor(), photo_id)
+    photo = _photo(photo_id)
     found = sheet_of_photo(photo)
     quiz = quiz_of(database(), actor(), found.paper)
     form = answers_form(quiz, _workers())
@@ -125,14 +125,14 @@ def set_aside(photo_id: int) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def picture(photo_id: int) -> ResponseReturnValue:
     """Show the photo itself."""
-    return _jpeg(sheet_photos.sheet_photo_content(database(), actor(), photo_id))
+    return _jpeg(sheet_photos.sheet_photo_content(database(), actor(), photo_id, now=present()))
 
 
 @blueprint.get("/<int:photo_id>/boxes/<group>.jpg")
 @open_to(CREW_LEADS)
 def boxes(photo_id: int, group: str) -> ResponseReturnValue:
     """Show the boxes of one question, cut out of the photo."""
-    return _jpeg(cut_out(sheet_photos.view_sheet_photo(database(), actor(), photo_id), group))
+    return _jpeg(cut_out(_photo(photo_id), group))
 
 
 def _kept(photo: FileStorage) -> SheetPhoto:
@@ -141,6 +141,10 @@ def _kept(photo: FileStorage) -> SheetPhoto:
         raise InvalidInput({"photos": say("The photo is too large. Take it at a lower size.")})
     read = read_photo(content)
     return sheet_photos.keep_sheet_photo(database(), actor(), read, now=present())
+
+
+def _photo(photo_id: int) -> SheetPhoto:
+    return sheet_photos.view_sheet_photo(database(), actor(), photo_id, now=present())
 
 
 def _index(form: PhotosForm) -> str:

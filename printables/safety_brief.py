@@ -234,9 +234,11 @@ def _note(note: SafetyNote, words: Words, width_mm: float, tag_mm: float) -> Dra
         source = words.say(say("Source of the figure: %(source)s", source=note.source))
         letters.append(paragraph([Run(source, ink=Ink.SOFT)], room, SMALL_PT))
     said = stacked(letters, room, 0.8)
-    shapes: list[Shape] = [said.at(left, 0.4)]
+    shapes: list[Shape] = []
     if note.signal is not None:
+        # First, so that it is read out before what it warns of.
         shapes += _tag(words.say(SIGNAL_WORD_NAMES[note.signal]), note.signal, tag_mm)
+    shapes.append(said.at(left, 0.4))
     return Drawing(width_mm, max(said.height_mm + 0.4, _TAG_HEIGHT_MM), tuple(shapes), said.title)
 
 

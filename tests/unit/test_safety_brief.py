@@ -57,7 +57,9 @@ def test_every_note_for_the_method_is_read_out_with_its_signal_word(method):
     text = text_of(replace(BRIEF, method=method))
     notes = safety_brief(method)
     for note in notes:
-        assert ENGLISH.say(note.text) in text
+        # The signal word is read out before what it warns of.
+        signal = "" if note.signal is None else f"{ENGLISH.say(SIGNAL_WORD_NAMES[note.signal])} "
+        assert signal + ENGLISH.say(note.text) in text
     for signal, name in SIGNAL_WORD_NAMES.items():
         assert text.count(name) == sum(note.signal is signal for note in notes)
     others = [note for note in NOTES.values() if note not in notes]

@@ -10,23 +10,21 @@ from audits.plain_words import stage_words
 from audits.planting import place_in_row
 from audits.standard import Standard
 from audits.vocabulary import FAULT_NAMES, STAGE_NAMES, Fault, Method, Side, Stage
-from printables.document import Document
+from printables.document import Document, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Rect, Shape, Text
 from printables.drawing.strip import StripLabels, TreeMark, row_strip
-from printables.flow import content_height, content_width, paged
+from printables.flow import Block, Part, content_height, content_width, paged
 from printables.fonts import require_letters
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.sheet import Page
-from printables.sheet_frame import sheet_foot
+from printables.sheet_frame import TEXT_PT, sheet_foot, sheet_head
 from printables.stage_pictures import stage_picture, stage_thumb
 
-TITLE_PT: Final = 18.0
 STAGE_PT: Final = 14.0
-TEXT_PT: Final = 12.0
 FOOT_PT: Final = 9.0
 
 _TICK_MM: Final = 6.0
@@ -186,9 +184,7 @@ def rework_order(order: ReworkSheet, words: Words, *, page: Page = Page.LETTER) 
     )
 
 
-def order_pieces(
-    order: ReworkSheet, words: Words, width_mm: float, room_mm: float
-) -> list[Drawing]:
+def order_pieces(order: ReworkSheet, words: Words, width_mm: float, room_mm: float) -> list[Part]:
     """
     Set what stands on a rework order, with pictures as large as one page has room for.
 
@@ -205,12 +201,12 @@ def order_pieces(
 
     Returns
     -------
-    list of Drawing
+    list of Drawing or Block
         The pieces, from top to bottom.
     """
     title = say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot)
     for picture in (_stage_picture, _stage_thumb):
-        pieces = [
+        pieces: list[Part] = [
             _head(order, title, words, width_mm),
             *(_row(row, words, width_mm) for row in order.rows),
             *_redo(order, words, width_mm, picture),
@@ -246,25 +242,22 @@ def _pictogram(stage: Stage, words: Words) -> Drawing:
 _Picture: TypeAlias = Callable[[ReworkSheet, Stage, Words], Drawing]
 
 
-def _head(order: ReworkSheet, title: Message, words: Words, width_mm: float) -> Drawing:
+def _head(order: ReworkSheet, title: Message, words: Words, width_mm: float) -> Block:
     issued = say(
         "%(crew)s. Issued on %(day)s by %(name)s.",
         crew=order.crew,
         day=order.issued_on,
         name=order.issued_by,
     )
-    parts = [
-        paragraph([Run(words.say(title), bold=True)], width_mm, TITLE_PT),
-        paragraph([Run(f"{order.farm}."), Run(words.say(issued))], width_mm, TEXT_PT),
-    ]
+    lines = [[Run(f"{order.farm}."), Run(words.say(issued))]]
     if order.contested:
         note = say_n(
             "Contested: %(count)s score behind this order waits for a second person's answer.",
             "Contested: %(count)s scores behind this order wait for a second person's answer.",
             order.contested,
         )
-        parts.append(paragraph([Run(words.say(note), bold=True)], width_mm, TEXT_PT))
-    return stacked(parts, width_mm, 1.6, words.say(title))
+        lines.append([Run(words.say(note), bold=True)])
+    return sheet_head(words.say(title), lines, width_mm)
 
 
 def _row(row: OrderRow, words: Words, width_mm: float) -> Drawing:
@@ -276,7 +269,7 @@ def _row(row: OrderRow, words: Words, width_mm: float) -> Drawing:
     sampled = not {TreeMark.CONFORMING, TreeMark.NONCONFORMING}.isdisjoint(row.marks)
     labels = StripLabels(
         title=row.label,
-        description="",
+        description=words.say(_found(row)),
         start=words.say(start),
         end=words.say(say("end of the row")),
         plain=words.say(say("not in the sample") if sampled else say("in this lot")),
@@ -287,7 +280,19 @@ def _row(row: OrderRow, words: Words, width_mm: float) -> Drawing:
     return row_strip(row.marks, labels, row.trees_per_panel, width_mm)
 
 
-def _redo(order: ReworkSheet, words: Words, width_mm: float, picture: _Picture) -> list[Drawing]:
+def _found(row: OrderRow) -> Message:
+    """Say what the strip shows to those who cannot see it."""
+    places = [
+        str(position)
+        for position, mark in enumerate(row.marks, start=1)
+        if mark is TreeMark.NONCONFORMING
+    ]
+    if not places:
+        return say("No fault was found on this row.")
+    return say("Faults were found at: %(trees)s.", trees=", ".join(places))
+
+
+def _redo(order: ReworkSheet, words: Words, width_mm: float, picture: _Picture) -> list[Block]:
     """Set one piece for each stage that goes back."""
     stages = [stage for stage in Stage if any(line.stage is stage for line in order.redo)]
     pieces = []
@@ -305,7 +310,7 @@ def _stage_piece(
     order: ReworkSheet,
     words: Words,
     width_mm: float,
-) -> Drawing:
+) -> Block:
     left = picture.width_mm + _BESIDE_MM
     room = width_mm - left
     heading = paragraph(
@@ -319,15 +324,16 @@ def _stage_piece(
         asked = [paragraph([Run(words.say(said))], room, TEXT_PT)]
     parts = [heading, *asked, *(_redo_line(line, order, words, room) for line in lines)]
     letters = stacked(parts, room, _LINE_GAP_MM)
-    return Drawing(
-        width_mm,
-        max(letters.height_mm, picture.height_mm) + 3.0,
+    rule = Drawing(width_mm, 0.1, (Line((0.0, 0.0), (width_mm, 0.0), Ink.HAIRLINE),), "")
+    # A pictogram says no more than the heading beside it.
+    drawn_as = Role.FIGURE if picture.description else Role.FURNITURE
+    return Block(
         (
-            Line((0.0, 0.0), (width_mm, 0.0), Ink.HAIRLINE),
-            picture.at(0.0, 3.0),
-            letters.at(left, 3.0),
+            Piece(rule, 0.0, 0.0, Role.FURNITURE),
+            Piece(letters, left, 3.0, Role.TEXT),
+            Piece(picture, 0.0, 3.0, drawn_as),
         ),
-        words.say(STAGE_NAMES[stage]),
+        max(letters.height_mm, picture.height_mm) + 3.0,
     )
 
 

@@ -6,22 +6,17 @@ from datetime import date
 import pytest
 
 from audits.errors import InvalidInput
-from audits.messages import ENGLISH, say
+from audits.messages import ENGLISH
 from audits.standard import preset
 from audits.vocabulary import BearingHabit, Fault, Side, Stage
-from printables import flow, rework_order
+from printables import rework_order
+from printables.document import Role
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
-from printables.sheet_frame import sheet_foot
-from tests.paper import (
-    assert_nothing_clipped,
-    page_sizes_mm,
-    page_texts,
-    pdf_of,
-    printed_lines,
-)
+from tests.paper import page_sizes_mm, page_texts, pdf_of, printed_lines
 from tests.reading import PSEUDO, spanish_words
+from tests.sheets import assert_well_printed
 
 MARKS = tuple(
     TreeMark.NONCONFORMING
@@ -127,12 +122,12 @@ def test_the_same_order_gives_the_same_bytes():
     assert one != pdf_of(rework_order.rework_order(replace(ORDER, lot=15), ENGLISH))
 
 
-def pieces(order, words, page):
-    title = words.say(say("Rework order: %(block)s, lot %(lot)s", block=order.block, lot=order.lot))
-    width = flow.content_width(page)
+def read_out(order, words=ENGLISH, page=Page.LETTER):
+    """What a screen reader finds on the pages: how it is tagged, and the drawing."""
     return [
-        *rework_order.order_pieces(order, words, width, flow.content_height(page)),
-        sheet_foot((title, order.farm), words, width, (1, 2)),
+        (piece.spoken_as, piece.drawing)
+        for leaf in rework_order.rework_order(order, words, page=page).leaves
+        for piece in leaf.pieces
     ]
 
 
@@ -155,21 +150,18 @@ PICTURED = replace(LONG, standard=STANDARD)
 )
 @pytest.mark.parametrize("page", SHEET_PAGES)
 def test_nothing_is_clipped_or_printed_over(order, words, page):
-    for piece in pieces(order, words, page):
-        assert_nothing_clipped(piece)
+    assert_well_printed(rework_order.rework_order(order, words, page=page))
 
 
 @pytest.mark.parametrize("page", SHEET_PAGES)
 def test_nothing_is_clipped_in_spanish(page):
-    for piece in pieces(LONG, spanish_words(), page):
-        assert_nothing_clipped(piece)
+    assert_well_printed(rework_order.rework_order(LONG, spanish_words(), page=page))
 
 
 def test_a_name_without_spaces_is_broken_rather_than_cut_off():
     endless = "Hernándezquintanar" * 8
     order = replace(ORDER, redo=(replace(ORDER.redo[0], person=endless),))
-    for piece in pieces(order, ENGLISH, Page.A4):
-        assert_nothing_clipped(piece)
+    assert_well_printed(rework_order.rework_order(order, ENGLISH, page=Page.A4))
     assert endless in printed(order).replace(" ", "")
 
 
@@ -186,9 +178,13 @@ def test_it_says_how_many_of_its_scores_are_contested():
 
 
 def test_a_strip_shows_each_row_and_where_faults_were_found():
-    strips = [piece for piece in pieces(ORDER, ENGLISH, Page.LETTER) if piece.title == "Row 12"]
-    (strip,) = strips
-    assert "fault found" in [line.text for line in printed_lines(strip)]
+    strips = [drawing for role, drawing in read_out(ORDER) if role is Role.FIGURE]
+    assert [strip.title for strip in strips] == ["Row 12", "Row 13"]
+    assert "fault found" in [line.text for line in printed_lines(strips[0])]
+    assert strips[0].description == "Faults were found at: 41, 79, 121."
+    sound = replace(ORDER, rows=(replace(ROW_13, marks=(TreeMark.CONFORMING,) * 120),), redo=())
+    (strip,) = (drawing for role, drawing in read_out(sound) if role is Role.FIGURE)
+    assert strip.description == "No fault was found on this row."
 
 
 def test_each_stage_to_do_again_has_its_picture_with_this_block_s_numbers():
@@ -198,6 +194,8 @@ def test_each_stage_to_do_again_has_its_picture_with_this_block_s_numbers():
     assert "9 ft 11 in" in text
     assert "Make each branch one column." in text
     assert "9 ft 11 in" not in printed()
+    pictures = {drawing.title: drawing for role, drawing in read_out(order) if role is Role.FIGURE}
+    assert "Cut at 9 ft 11 in from the ground." in pictures["Top"].description
 
 
 def test_pictures_get_smaller_before_an_order_takes_a_second_page():
@@ -207,7 +205,7 @@ def test_pictures_get_smaller_before_an_order_takes_a_second_page():
     assert len(page_texts(rework_order.rework_order(order, ENGLISH))) == 1
     few = replace(order, redo=redo[:1])
     heights = [
-        max(piece.height_mm for piece in pieces(each, ENGLISH, Page.LETTER) if piece.title == "Top")
+        max(drawing.height_mm for _, drawing in read_out(each) if drawing.title == "Top")
         for each in (few, order)
     ]
     assert heights[1] < heights[0]

@@ -227,6 +227,26 @@ def quiz_mark(quiz: Quiz) -> Message:
     return say("Seed %(seed)s, variant %(variant)s", seed=str(quiz.seed), variant=quiz.variant)
 
 
+def key_letters(quiz: Quiz) -> str:
+    """
+    Return the letters of the right answers.
+
+    A version of a standard may be changed after its quiz was printed. The same seed may then ask
+    something else, so that the check letters of a sheet rest on these too.
+
+    Parameters
+    ----------
+    quiz : Quiz
+        The quiz.
+
+    Returns
+    -------
+    str
+        One letter a question.
+    """
+    return "".join(LETTERS[place] for place in quiz.key)
+
+
 # --- the page ------------------------------------------------------------------------------------
 
 
@@ -255,6 +275,7 @@ def _laid_out(sheet: AnswerSheet, words: Words, page: Page) -> tuple[tuple[Piece
         pieces.append(Piece(row[0], left, top))
         boxes += _moved(row[1], left, top)
         top += row_mm
+    meaning = key_letters(sheet.quiz)
     code = SheetCode(
         SheetKind.ANSWERS,
         (
@@ -267,9 +288,9 @@ def _laid_out(sheet: AnswerSheet, words: Words, page: Page) -> tuple[tuple[Piece
             str(sheet.worker_id),
         ),
         1,
-        layout_check(page, boxes),
+        layout_check(page, boxes, meaning),
     )
-    return tuple(pieces), MarkedPage(page, code, tuple(boxes))
+    return tuple(pieces), MarkedPage(page, code, tuple(boxes), meaning=meaning)
 
 
 _HOW: Final = (

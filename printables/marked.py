@@ -75,7 +75,7 @@ class SheetCode:
     page_number : int
         The page, from 1.
     layout : str
-        Check letters of where the boxes lie, see `layout_check`.
+        Check letters of where the boxes lie and what they stand for, see `layout_check`.
     """
 
     kind: SheetKind
@@ -116,9 +116,9 @@ def parse_code(text: str) -> SheetCode | None:
     return SheetCode(kinds[kind], tuple(fields), int(number), layout)
 
 
-def layout_check(page: Page, boxes: Sequence[Box]) -> str:
+def layout_check(page: Page, boxes: Sequence[Box], meaning: str = "") -> str:
     """
-    Return check letters of where the boxes of a page lie.
+    Return check letters of where the boxes of a page lie and what they stand for.
 
     Parameters
     ----------
@@ -126,17 +126,21 @@ def layout_check(page: Page, boxes: Sequence[Box]) -> str:
         The paper.
     boxes : sequence of Box
         Its boxes in order.
+    meaning : str, optional
+        What the boxes stand for, where their keys do not tell.
 
     Returns
     -------
     str
-        Letters and digits that differ if any box was printed elsewhere.
+        Letters and digits that differ if any box was printed elsewhere or stood for something
+        else.
     """
     places = (
         f"{box.key} {box.x_mm:.2f} {box.y_mm:.2f} {box.width_mm:.2f} {box.height_mm:.2f}"
         for box in boxes
     )
-    return _check(f"{page} {'; '.join(places)}")
+    told = f"{page} {'; '.join(places)}"
+    return _check(f"{told} {meaning}" if meaning else told)
 
 
 def _check(text: str) -> str:
@@ -158,12 +162,20 @@ class MarkedPage:
         Its boxes in order.
     landscape : bool, optional
         Whether the paper lies on its long side.
+    meaning : str, optional
+        What the boxes stand for, where their keys do not tell.
     """
 
     page: Page
     code: SheetCode
     boxes: tuple[Box, ...]
     landscape: bool = False
+    meaning: str = ""
+
+    @property
+    def layout(self) -> str:
+        """Check letters of the page, which its code must agree with."""
+        return layout_check(self.page, self.boxes, self.meaning)
 
     @property
     def size_mm(self) -> tuple[float, float]:

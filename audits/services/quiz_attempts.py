@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from audits.errors import InvalidInput, NotFound
+from audits.errors import Conflict, InvalidInput, NotFound
 from audits.learning import Quiz, make_quiz, marked
 from audits.messages import say
 from audits.records import Actor, QuizAttempt
@@ -123,7 +123,8 @@ def record_attempt(
     Raises
     ------
     Conflict
-        If an attempt was kept from this photo before.
+        If an attempt was kept from this photo before, or the same answers of that person to
+        this quiz on that day from another one.
     InvalidInput
         If the answers do not fit the quiz, or the day is to come.
     NotAllowed
@@ -140,6 +141,8 @@ def record_attempt(
             raise InvalidInput({"taken_on": say("This day is still to come.")})
         the_worker(connection, farm.id, worker_id)
         quiz = _quiz_in(connection, actor, paper)
+        correct = marked(quiz, answers).count(True)
+        _refuse_twice(connection, actor, paper, worker_id, list(answers), taken_on)
         attempt_id = insert(
             connection,
             quiz_attempt,
@@ -153,7 +156,7 @@ def record_attempt(
                 "language": paper.language,
                 "answers": list(answers),
                 "questions": len(quiz.questions),
-                "correct": marked(quiz, answers).count(True),
+                "correct": correct,
                 "taken_on": taken_on,
                 "recorded_at": now,
                 "recorded_by": actor.user_id,
@@ -220,6 +223,29 @@ def attempts_of(database: Database, actor: Actor, worker_id: int) -> list[QuizAt
     require_crew_lead(actor)
     with database.read() as connection:
         return queries.quiz_attempts_of(connection, actor.farm_id, worker_id)
+
+
+def _refuse_twice(
+    connection: sa.Connection,
+    actor: Actor,
+    paper: QuizPaper,
+    worker_id: int,
+    answers: list[int | None],
+    taken_on: date,
+) -> None:
+    # A sheet may be photographed twice, and by two people.
+    for kept in queries.quiz_attempts_of(connection, actor.farm_id, worker_id):
+        same_paper = (
+            QuizPaper(kept.standard_version_id, kept.seed, kept.variant, kept.method, kept.language)
+            == paper
+        )
+        if same_paper and kept.taken_on == taken_on and list(kept.answers) == answers:
+            raise Conflict(
+                say(
+                    "These answers of this person on this day are kept already, from another"
+                    " photo. Set this one aside."
+                )
+            )
 
 
 def _quiz_in(connection: sa.Connection, actor: Actor, paper: QuizPaper) -> Quiz:

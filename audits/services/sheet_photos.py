@@ -75,10 +75,13 @@ def keep_sheet_photo(
     Returns
     -------
     SheetPhoto
-        The photo as stored; the same picture sent again is the same photo.
+        The photo as stored; the same picture sent again is the same photo, and waits again where
+        it was set aside.
 
     Raises
     ------
+    Conflict
+        If somebody else has sent the same picture.
     NotAllowed
         If the audit is somebody else's, or the person leads no crews.
     NotFound
@@ -91,7 +94,7 @@ def keep_sheet_photo(
             _require_own_audit(connection, actor, photo.audit_id)
         found = queries.sheet_photo_by_hash(connection, actor.farm_id, content_hash)
         if found is not None:
-            return found
+            return _sent_again(connection, actor, found)
         photo_id = insert(
             connection,
             sheet_photo,
@@ -108,6 +111,21 @@ def keep_sheet_photo(
             },
         )
         return _the_photo(connection, actor, photo_id)
+
+
+def _sent_again(connection: sa.Connection, actor: Actor, found: SheetPhoto) -> SheetPhoto:
+    if found.received_by != actor.user_id:
+        raise Conflict(
+            say("Somebody else has sent this photo already, and confirms what it shows.")
+        )
+    if found.settled_at is None or found.quiz_attempt_id is not None:
+        return found
+    connection.execute(
+        sheet_photo.update()
+        .where(sheet_photo.c.farm_id == actor.farm_id, sheet_photo.c.id == found.id)
+        .values(settled_at=None)
+    )
+    return _the_photo(connection, actor, found.id)
 
 
 def view_sheet_photo(

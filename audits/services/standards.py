@@ -16,6 +16,7 @@ from audits.standard import Standard, preset, read_standard
 from audits.storage.database import Database
 from audits.storage.queries import standards as queries
 from audits.storage.queries.fetch import insert
+from audits.storage.queries.paper import versions_asked
 from audits.storage.queries.printing import versions_printed
 from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import standard_version
@@ -124,7 +125,8 @@ def edit_standard(
     Raises
     ------
     Conflict
-        If a pass has begun under the version, or it is printed: it is frozen.
+        If a pass has begun under the version, it is printed, or somebody took a quiz on it: it
+        is frozen.
     InvalidInput
         If a criterion cannot be taken; names each field, dotted.
     NotAllowed
@@ -166,7 +168,8 @@ def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardV
     Raises
     ------
     Conflict
-        If a pass has begun under the version, or a print batch of it is not withdrawn.
+        If a pass has begun under the version, a print batch of it is not withdrawn, or somebody
+        took a quiz on it.
     """
     printed = versions_printed(connection, farm_id, version.block_id)
     if version.id in printed:
@@ -176,6 +179,14 @@ def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardV
                 " as it is. Write a new version, or withdraw what was printed.",
                 version=version.version,
                 batch=f"B{printed[version.id]}",
+            )
+        )
+    if versions_asked(connection, farm_id, [version.id]):
+        raise Conflict(
+            say(
+                "Somebody took a quiz on version %(version)s, so it stays as it is."
+                " Write a new version.",
+                version=version.version,
             )
         )
     if version.id in queries.versions_in_use(connection, farm_id, version.block_id):

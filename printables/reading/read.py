@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image
 
 from audits.messages import Message, say, say_n
-from printables.marked import MarkedPage, SheetCode, layout_check, parse_code
+from printables.marked import MarkedPage, SheetCode, parse_code
 from printables.paper_code import CODE_CELLS, CODE_MM, code_corner, stations
 from printables.reading import UnreadablePhoto
 from printables.reading.code_place import text_on_page
@@ -178,11 +178,7 @@ def read_sheet(content: bytes, find: Callable[[SheetCode], MarkedPage]) -> Sheet
 
 
 def _is_as_printed(page: MarkedPage, code: SheetCode, placement: Placement) -> bool:
-    return (
-        page.code == code
-        and layout_check(page.page, page.boxes) == code.layout
-        and page.size_mm == placement.size_mm
-    )
+    return page.code == code and page.layout == code.layout and page.size_mm == placement.size_mm
 
 
 def _read(sheet: "_Sheet", page: MarkedPage) -> SheetReading:

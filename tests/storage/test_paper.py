@@ -8,9 +8,10 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
-from audits.services import quiz_attempts, sheet_photos
+from audits.services import quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
 from audits.services.sheet_photos import ReadPhoto
+from audits.storage.queries.standards import standard_by_id
 from audits.storage.tables import quiz_attempt, sheet_photo, standard_version
 from audits.vocabulary import Method, Role, SheetKind
 from tests.orchard import Orchard, plant_orchard
@@ -165,3 +166,61 @@ def test_a_photo_of_somebody_else_settles_nothing(database, orchard, paper):
     with pytest.raises(NotAllowed):
         record(database, orchard, paper, UNMARKED, photo_id=photo.id)
     assert quiz_attempts.attempts_of(database, orchard.supervisor, orchard.worker_ids[0]) == []
+
+
+def test_a_photo_that_was_set_aside_waits_again_when_it_is_sent_again(database, orchard, paper):
+    """Set aside by mistake, a quiz would otherwise be refused for ever."""
+    first = sheet_photos.keep_sheet_photo(database, orchard.supervisor, of_answers(), now=AUDITED)
+    sheet_photos.settle_photo(database, orchard.supervisor, first.id, now=AUDITED)
+    again = sheet_photos.keep_sheet_photo(database, orchard.supervisor, of_answers(), now=LATER)
+    assert again == first
+    record(database, orchard, paper, UNMARKED, photo_id=again.id)
+    kept = sheet_photos.keep_sheet_photo(database, orchard.supervisor, of_answers(), now=LATER)
+    assert kept.settled_at == LATER
+
+
+def test_a_photo_that_somebody_else_has_sent_says_so_at_once(database, orchard):
+    """Only the first may confirm it, so the second is told before choosing any answer."""
+    sheet_photos.keep_sheet_photo(database, orchard.owner, of_answers(), now=AUDITED)
+    with pytest.raises(Conflict, match="Somebody else"):
+        sheet_photos.keep_sheet_photo(database, orchard.supervisor, of_answers(), now=LATER)
+
+
+def test_a_sheet_that_two_people_photographed_counts_once(database, orchard, paper):
+    answers = (1, *UNMARKED[1:])
+    photos = [
+        sheet_photos.keep_sheet_photo(database, who, of_answers(content), now=LATER)
+        for who, content in ((orchard.supervisor, b"one"), (orchard.owner, b"two"))
+    ]
+    record(database, orchard, paper, answers, photo_id=photos[0].id)
+    with pytest.raises(Conflict, match="kept already"):
+        quiz_attempts.record_attempt(
+            database,
+            orchard.owner,
+            paper,
+            orchard.worker_ids[0],
+            answers,
+            taken_on=TODAY,
+            now=LATER,
+            photo_id=photos[1].id,
+        )
+    assert sheet_photos.waiting_photos(database, orchard.owner) == [photos[1]]
+    record(database, orchard, paper, (0, *UNMARKED[1:]))
+    record(database, orchard, paper, answers, taken_on=TODAY - timedelta(days=1))
+
+
+def test_a_version_on_which_somebody_took_a_quiz_stays_as_it_is(database, orchard, paper):
+    """Otherwise the same seed would ask something else, and the attempt would be marked anew."""
+    with database.read() as connection:
+        version = standard_by_id(connection, orchard.farm_id, paper.standard_version_id)
+    change = {"payload": version.payload, "in_force_from": version.in_force_from}
+    standards.edit_standard(database, orchard.supervisor, version.id, **change)
+    record(database, orchard, paper, UNMARKED)
+    with pytest.raises(Conflict, match="took a quiz"):
+        standards.edit_standard(database, orchard.supervisor, version.id, **change)
+
+
+def test_an_id_that_no_database_holds_is_no_photo(database, orchard):
+    for number in (0, -1, 2**31, 10**30):
+        with pytest.raises(NotFound):
+            sheet_photos.view_sheet_photo(database, orchard.supervisor, number)

@@ -8,7 +8,7 @@ import pytest
 from flask import g
 from PIL import Image
 
-from audits.services import auditing, quiz_attempts, sheet_photos
+from audits.services import auditing, quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
 from audits.storage.queries.standards import versions_of_block
 from audits.vocabulary import Method, Result, Role, SheetKind, Stage
@@ -232,3 +232,28 @@ def test_the_key_is_not_on_the_page_before_it_is_saved(app, supervisor, orchard,
 
 def test_a_code_of_another_kind_is_no_sheet_of_this_farm():
     assert parse_code("PA/1/2/3") is None
+
+
+def test_a_sheet_of_a_quiz_that_was_changed_since_is_not_marked(
+    app, supervisor, database, orchard, paper
+):
+    """The version's numbers may change until somebody rests on it, and its questions with them."""
+    photo = answers_photo(app, orchard, paper, {"q1.A": Deed.MARKED})
+    waiting = send(supervisor, photo).location
+    with database.read() as connection:
+        version = versions_of_block(connection, orchard.owner.farm_id, orchard.block_id)[0]
+    key = quiz_attempts.quiz_of(database, orchard.supervisor, paper).key
+    payload = {**version.payload, "heading": {**version.payload["heading"], "rule": "forbidden"}}
+    standards.edit_standard(
+        database,
+        orchard.supervisor,
+        version.id,
+        payload=payload,
+        in_force_from=version.in_force_from,
+    )
+    assert quiz_attempts.quiz_of(database, orchard.supervisor, paper).key != key
+    answer = send(supervisor, photo)
+    assert answer.status_code == 422, answer.text
+    assert "the standard was changed since" in read_page(answer).text
+    assert supervisor.get(waiting).status_code == 409
+    assert supervisor.post(waiting, data={}).status_code == 409

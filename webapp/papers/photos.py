@@ -4,9 +4,10 @@ from base64 import b64decode, b64encode
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any, Final
 
-from audits.errors import NotFound
+from audits.errors import Conflict, NotFound
 from audits.messages import say
 from audits.records import SheetPhoto
 from audits.services.sheet_photos import ReadPhoto
@@ -22,18 +23,26 @@ MARKED: Final = "marked"
 UNSURE: Final = "unsure"
 WRITTEN: Final = "written"
 
+NOT_AS_PRINTED: Final = say(
+    "This sheet is not as it would be printed today: the standard was changed since, names became"
+    " longer, or it was printed by another version of the program or on other paper. Mark it with"
+    " the key that was printed with it."
+)
+
 
 @dataclass(frozen=True)
 class Reading:
     """
     What was read off a page, as it is kept: the state of each box that is not empty, by its key.
 
-    `groups` are the groups of boxes whose cut-outs are kept, for a person to look at.
+    `groups` are the groups of boxes whose cut-outs are kept, for a person to look at; `meaning` is
+    a check of what the boxes stood for when the photo was read.
     """
 
     page_number: int
     states: Mapping[str, str]
     groups: frozenset[str]
+    meaning: str
 
     def keys(self, state: str) -> set[str]:
         """Return the boxes in a state."""
@@ -43,7 +52,7 @@ class Reading:
 def reading_of(photo: SheetPhoto) -> Reading:
     """Return what was read off a kept photo."""
     kept = photo.reading
-    return Reading(kept["page"], kept["states"], frozenset(kept["crops"]))
+    return Reading(kept["page"], kept["states"], frozenset(kept["crops"]), kept.get("meaning", ""))
 
 
 def cut_out(photo: SheetPhoto, group: str) -> bytes:
@@ -73,6 +82,7 @@ def read_photo(content: bytes) -> ReadPhoto:
         reading={
             "page": found.code.page_number,
             "states": states,
+            "meaning": meaning_check(found.page.meaning),
             "crops": {
                 group: b64encode(found.crop(*keys)).decode()
                 for group, keys in _to_look_at(found.page, states).items()
@@ -81,10 +91,18 @@ def read_photo(content: bytes) -> ReadPhoto:
     )
 
 
+def meaning_check(meaning: str) -> str:
+    """Return check letters of what boxes stand for; a key must not be read off them."""
+    return sha256(meaning.encode()).hexdigest() if meaning else ""
+
+
 def _page_of(code: SheetCode) -> MarkedPage:
     if code.kind is SheetKind.TALLY:
         return tally_marked_page(database(), actor(), code)
-    return answer_page(code)
+    page = answer_page(code)
+    if page.code != code:
+        raise Conflict(NOT_AS_PRINTED)
+    return page
 
 
 def _to_look_at(page: MarkedPage, states: Mapping[str, str]) -> dict[str, list[str]]:

@@ -5,7 +5,7 @@ from flask.typing import ResponseReturnValue
 from flask_babel import gettext, ngettext
 from werkzeug.datastructures import FileStorage
 
-from audits.errors import AuditError, InvalidInput
+from audits.errors import AuditError, Conflict, InvalidInput
 from audits.learning import Quiz
 from audits.messages import say
 from audits.records import QuizAttempt, SheetPhoto, Worker
@@ -13,13 +13,21 @@ from audits.services import sheet_photos
 from audits.services.quiz_attempts import quiz_of, record_attempt, view_attempt
 from audits.storage.queries import farms as farm_queries
 from audits.vocabulary import SheetKind
-from printables.answer_sheet import LETTERS, chosen_answers
+from printables.answer_sheet import LETTERS, chosen_answers, key_letters
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present, today
 from webapp.forms import message_text
 from webapp.papers.answers import FoundSheet, marked_answers, sheet_of_photo, worker_words
 from webapp.papers.forms import NOBODY, AnswersForm, PhotosForm, answers_form, question_name
-from webapp.papers.photos import MARKED, UNSURE, cut_out, read_photo, reading_of
+from webapp.papers.photos import (
+    MARKED,
+    NOT_AS_PRINTED,
+    UNSURE,
+    cut_out,
+    meaning_check,
+    read_photo,
+    reading_of,
+)
 from webapp.papers.presenters import photo_lines
 
 blueprint = Blueprint("papers", __name__, url_prefix="/papers")
@@ -81,7 +89,7 @@ def show(photo_id: int) -> ResponseReturnValue:
     if photo.quiz_attempt_id is not None:
         return _result(photo, view_attempt(database(), actor(), photo.quiz_attempt_id))
     found = sheet_of_photo(photo)
-    quiz = quiz_of(database(), actor(), found.paper)
+    quiz = _quiz_as_read(photo, found)
     return _answers(photo, found, quiz, _as_read(photo, found, quiz))
 
 
@@ -91,7 +99,7 @@ def confirm(photo_id: int) -> ResponseReturnValue:
     """Keep the answers of a quiz as a person confirmed them."""
     photo = _photo(photo_id)
     found = sheet_of_photo(photo)
-    quiz = quiz_of(database(), actor(), found.paper)
+    quiz = _quiz_as_read(photo, found)
     form = answers_form(quiz, _workers())
     if not form.validate():
         return _answers(photo, found, quiz, form), 422
@@ -155,6 +163,14 @@ def _index(form: PhotosForm) -> str:
 def _workers() -> list[Worker]:
     with database().read() as connection:
         return farm_queries.workers(connection, actor().farm_id)
+
+
+def _quiz_as_read(photo: SheetPhoto, found: FoundSheet) -> Quiz:
+    """Return the quiz of a photo; raise Conflict if it asks something else than it did then."""
+    quiz = quiz_of(database(), actor(), found.paper)
+    if reading_of(photo).meaning != meaning_check(key_letters(quiz)):
+        raise Conflict(NOT_AS_PRINTED)
+    return quiz
 
 
 def _as_read(photo: SheetPhoto, found: FoundSheet, quiz: Quiz) -> AnswersForm:

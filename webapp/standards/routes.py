@@ -12,6 +12,7 @@ from audits.services import standards as services
 from audits.standard import Standard
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as queries
+from audits.storage.queries.paper import versions_asked
 from audits.storage.queries.printing import versions_printed
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.blocks.presenters import version_state
@@ -33,6 +34,7 @@ def show(block_id: int, version: int) -> ResponseReturnValue:
         in_force = queries.standard_in_force(connection, farm_id, block_id, today())
         used = found.id in queries.versions_in_use(connection, farm_id, block_id)
         printed = found.id in versions_printed(connection, farm_id, block_id)
+        asked = bool(versions_asked(connection, farm_id, [found.id]))
     standard = services.standard_of(found)
     return render_template(
         "standards/show.html",
@@ -42,6 +44,7 @@ def show(block_id: int, version: int) -> ResponseReturnValue:
         in_force=found == in_force,
         used=used,
         printed=printed,
+        asked=asked,
         parts=parts(standard, block, farm().region),
         decision=decision_lines(standard),
         print_url=way_to("printing.index", block_id=block_id),

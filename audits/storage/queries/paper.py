@@ -1,5 +1,7 @@
 """Photos of paper sheets, and quizzes that were taken."""
 
+from collections.abc import Collection
+
 import sqlalchemy as sa
 
 from audits.records import QuizAttempt, SheetPhoto
@@ -66,3 +68,17 @@ def quiz_attempt_by_id(
 ) -> QuizAttempt | None:
     """Return one quiz that was taken."""
     return fetch_by_id(connection, quiz_attempt, QuizAttempt, farm_id, attempt_id)
+
+
+def versions_asked(
+    connection: sa.Connection, farm_id: int, version_ids: Collection[int]
+) -> frozenset[int]:
+    """Return those versions of a standard on which somebody took a quiz."""
+    return frozenset(
+        connection.scalars(
+            sa.select(quiz_attempt.c.standard_version_id).where(
+                quiz_attempt.c.farm_id == farm_id,
+                quiz_attempt.c.standard_version_id.in_(sorted(version_ids)),
+            )
+        )
+    )

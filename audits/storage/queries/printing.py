@@ -101,7 +101,7 @@ def standing_batch_lines(
     checked_since: datetime | None = None,
 ) -> list[BatchLine]:
     """Return the batches that nobody has withdrawn: of one block, or checked since a moment."""
-    stands = [print_batch.c.withdrawn_at.is_(None)]
+    stands: list[sa.ColumnElement[bool]] = [print_batch.c.withdrawn_at.is_(None)]
     if block_id is not None:
         stands.append(print_batch.c.block_id == block_id)
     if checked_since is not None:

@@ -31,7 +31,7 @@ from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import result_tile, stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Rect, Shape
 from printables.fault_pictures import fault_picture
-from printables.flow import content_height, content_width, paged
+from printables.flow import content_height, content_width, paged, titled
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -178,7 +178,7 @@ def coaching_sheet(sheet: CoachingSheet, words: Words, *, page: Page = Page.LETT
     width = content_width(page)
     title = say("Coaching sheet: %(name)s", name=sheet.worker)
     return paged(
-        [sheet_pieces(sheet, words, width, content_height(page))],
+        [titled(sheet_pieces(sheet, words, width, content_height(page)))],
         lambda _number, _count: _footer(words, width),
         page=page,
         title=words.say(title),

@@ -22,7 +22,7 @@ from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.primitives import Drawing, Line, Shape
 from printables.fault_pictures import fault_picture
-from printables.flow import content_height, content_width, paged
+from printables.flow import content_height, content_width, paged, titled
 from printables.fonts import require_letters
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import Page
@@ -135,7 +135,7 @@ def crew_sheet(sheet: CrewSheet, words: Words, *, page: Page = Page.LETTER) -> D
     width = content_width(page)
     title = say("Crew leader's sheet: %(crew)s", crew=sheet.crew)
     return paged(
-        [crew_pieces(sheet, words, width, content_height(page))],
+        [titled(crew_pieces(sheet, words, width, content_height(page)))],
         lambda _number, _count: _footer(words, width),
         page=page,
         title=words.say(title),

@@ -145,6 +145,24 @@ def room_left(parts: Sequence[Part], page: Page, gap_mm: float) -> float:
     return room - sum(part.height_mm + gap_mm for part in last)
 
 
+def titled(parts: Sequence[Drawing]) -> list[Part]:
+    """
+    Tag the first of some pieces as the document's heading.
+
+    Parameters
+    ----------
+    parts : sequence of Drawing
+        The pieces, the title and what stands below it first; at least one.
+
+    Returns
+    -------
+    list of Drawing or Block
+        The same pieces.
+    """
+    head = parts[0]
+    return [Block((Piece(head, 0.0, 0.0, Role.TITLE),), head.height_mm), *parts[1:]]
+
+
 def under(heading: Drawing, part: Drawing, gap_mm: float) -> Block:
     """
     Keep a heading together with what stands below it.

@@ -11,7 +11,7 @@ from audits.units import Length, LengthKind
 from printables.document import Document, Leaf, Piece
 from printables.drawing.gauge import GaugeLabels, limb_gauge, pencil_gauge
 from printables.drawing.primitives import Drawing, Shape
-from printables.imposition import CardSheet, card_sheet, furniture
+from printables.imposition import CardSheet, around, card_sheet, headed
 from printables.paragraphs import Run, paragraph, stacked
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.subject import StandardSubject
@@ -88,9 +88,9 @@ def gauge_sheet(
         say("Print on one side. Check with a bank card before you cut."),
         say("Each bar must be true with a steel rule."),
     )
-    frame = furniture(sheet, title, told, words, short=True)
+    frame = headed(around(sheet, title, told, words, short=True))
     strips = tuple(Piece(strip, *sheet.front(place)) for place in range(sheet.count))
-    leaf = Leaf(PAGE_SIZES_MM[page], (frame, *strips))
+    leaf = Leaf(PAGE_SIZES_MM[page], (*frame, *strips))
     return Document(words.say(title), subject.farm, words.language, [leaf] * copies)
 
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final, TypeAlias
 
@@ -254,9 +254,9 @@ def impose(
         else say("Both bars: 100 mm on a steel rule.")
     )
     how = (turning(turned_over), measure)
-    fronts_frame = furniture(sheet, title, (say("Fronts"), *how), words)
-    backs_frame = furniture(sheet, title, (say("Backs"), *how), words)
-    leaves = []
+    fronts_frame = around(sheet, title, (say("Fronts"), *how), words)
+    backs_frame = around(sheet, title, (say("Backs"), *how), words)
+    leaves: list[Leaf] = []
     for number in range(1, sheets + 1):
         group = cards[(number - 1) * sheet.count : number * sheet.count]
         count = _sheet_number(sheet, number, sheets, words)
@@ -271,10 +271,15 @@ def impose(
             for piece in moved(back, *sheet.back(place))
         ]
         leaves += [
-            Leaf(PAGE_SIZES_MM[sheet.page], (fronts_frame, count, *fronts)),
             Leaf(
                 PAGE_SIZES_MM[sheet.page],
-                tuple(moved((backs_frame, count, *backs), correction.right_mm, correction.down_mm)),
+                (*(fronts_frame if leaves else headed(fronts_frame)), count, *fronts),
+            ),
+            Leaf(
+                PAGE_SIZES_MM[sheet.page],
+                tuple(
+                    moved((*backs_frame, count, *backs), correction.right_mm, correction.down_mm)
+                ),
                 turned=turned_over is TurnedOver.SHORT_EDGE,
             ),
         ]
@@ -383,9 +388,9 @@ def turning(turned_over: TurnedOver) -> Message:
     return say("Print on both sides. Turn the sheet over its long edge.")
 
 
-def furniture(
+def around(
     sheet: CardSheet, title: Message, told: Sequence[Message], words: Words, *, short: bool = False
-) -> Piece:
+) -> tuple[Piece, Piece]:
     """
     Draw what a sheet carries besides its cards: cut marks, and the check of its scale.
 
@@ -404,16 +409,38 @@ def furniture(
 
     Returns
     -------
-    Piece
-        As large as the paper.
+    tuple of Piece
+        What is said, and then marks, frames and bars; each as large as the paper.
     """
     check = _check_with_frames if sheet.frames else _slim_check
     said = [words.say(title), *map(words.say, told)]
-    shapes = [*cut_marks(sheet), *_upright_bar(sheet, words), *check(sheet, said, words)]
+    measures, letters = check(sheet, said, words)
+    shapes = [*cut_marks(sheet), *_upright_bar(sheet, words), *measures]
     if short:
         shapes += _short_bars(sheet, words)
-    drawing = Drawing(*PAGE_SIZES_MM[sheet.page], tuple(shapes), words.say(title))
-    return Piece(drawing, 0.0, 0.0, Role.FURNITURE)
+    size = PAGE_SIZES_MM[sheet.page]
+    return (
+        Piece(Drawing(*size, letters, said[0]), 0.0, 0.0, Role.TEXT),
+        Piece(Drawing(*size, tuple(shapes), ""), 0.0, 0.0, Role.FURNITURE),
+    )
+
+
+def headed(frame: Face) -> Face:
+    """
+    Tag what is said beside the cards as the document's heading, on its first sheet.
+
+    Parameters
+    ----------
+    frame : sequence of Piece
+        As `around` returns it.
+
+    Returns
+    -------
+    sequence of Piece
+        The same drawings.
+    """
+    said, *others = frame
+    return (replace(said, role=Role.TITLE), *others)
 
 
 def _upright_bar(sheet: CardSheet, words: Words) -> tuple[Shape, ...]:
@@ -455,7 +482,11 @@ def _bar_name(length_mm: float) -> Message:
     return say("Bar of %(length)s mm", length=int(length_mm))
 
 
-def _check_with_frames(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Shape, ...]:
+# Bars and frames, and what is said beside them.
+_Check: TypeAlias = tuple[tuple[Shape, ...], tuple[Shape, ...]]
+
+
+def _check_with_frames(sheet: CardSheet, told: Sequence[str], words: Words) -> _Check:
     left, beside = _check_sides(sheet)
     frames = scale_check(
         words.say(say("Scale check")),
@@ -468,12 +499,11 @@ def _check_with_frames(sheet: CardSheet, told: Sequence[str], words: Words) -> t
     )
     bar = length_bar(LONG_BAR_MM, words.say(_bar_name(LONG_BAR_MM)), "100 mm")
     top = sheet.check_top_mm
-    letters = _told_beside(told)
-    return (
+    measures = (
         frames.at(left, top),
         bar.at(beside, top + frames.height_mm - bar.height_mm - 1.0),
-        letters.at(beside, top + 1.6),
     )
+    return measures, (_told_beside(told).at(beside, top + 1.6),)
 
 
 def _told_beside(told: Sequence[str]) -> Drawing:
@@ -489,7 +519,7 @@ def _told_beside(told: Sequence[str]) -> Drawing:
     return letters
 
 
-def _slim_check(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Shape, ...]:
+def _slim_check(sheet: CardSheet, told: Sequence[str], words: Words) -> _Check:
     """Set words and the lying bar in a strip that is as high as the margin of a sheet."""
     top = sheet.check_top_mm + _MARK_GAP_MM + _MARK_MM
     left = _UPRIGHT_LEFT_MM
@@ -503,19 +533,17 @@ def _slim_check(sheet: CardSheet, told: Sequence[str], words: Words) -> tuple[Sh
         (0.0, 6.4, turn, width, False),
         (beside, 7.6 + 2.7, measure, width - beside, False),
     )
-    return (
-        bar.at(left, bar_top),
-        *(
-            Text(
-                left + right,
-                top + down,
-                text,
-                largest_size(text, room, SMALL_MM, 0.0, bold=bold),
-                bold=bold,
-            )
-            for right, down, text, room, bold in lines
-        ),
+    letters = tuple(
+        Text(
+            left + right,
+            top + down,
+            text,
+            largest_size(text, room, SMALL_MM, 0.0, bold=bold),
+            bold=bold,
+        )
+        for right, down, text, room, bold in lines
     )
+    return (bar.at(left, bar_top),), letters
 
 
 def _sheet_number(sheet: CardSheet, number: int, sheets: int, words: Words) -> Piece:

@@ -13,7 +13,7 @@ from printables.document import Document
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Anchor, Drawing, Line, Rect, Shape, Text
-from printables.flow import content_width, paged
+from printables.flow import Part, content_width, paged, titled
 from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.question_pictures import WIDTH_MM as PICTURE_MM
 from printables.question_pictures import question_picture
@@ -64,19 +64,21 @@ def quiz_paper(
     width = content_width(page)
     on_sheets = bool(answer_sheets)
     title = say("Quiz: %(block)s", block=subject.block)
-    questions = [
-        _head(subject, title, words, width, on_sheets=on_sheets),
-        *(
-            _question_block(number, question, words, width, on_sheets=on_sheets)
-            for number, question in enumerate(quiz.questions, start=1)
-        ),
-    ]
-    key = [_key_head(subject, quiz, words, width), _key_table(quiz, words, width)]
+    questions = titled(
+        [
+            _head(subject, title, words, width, on_sheets=on_sheets),
+            *(
+                _question_block(number, question, words, width, on_sheets=on_sheets)
+                for number, question in enumerate(quiz.questions, start=1)
+            ),
+        ]
+    )
+    key: list[Part] = [_key_head(subject, quiz, words, width), _key_table(quiz, words, width)]
 
     def footer(number: int, count: int) -> Drawing:
         return _footer(quiz, words, width, (number, count))
 
-    def laid(parts: Sequence[Sequence[Drawing]]) -> Document:
+    def laid(parts: Sequence[Sequence[Part]]) -> Document:
         return paged(
             parts,
             footer,

@@ -30,7 +30,14 @@ from printables.coaching_sheet import (
 from printables.crew_sheet import CrewSheet, CrewSheetStage, crew_pieces, crew_sheet
 from printables.fault_pictures import fault_picture
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
+from tests.paper import (
+    assert_nothing_clipped,
+    page_sizes_mm,
+    page_texts,
+    pdf_of,
+    printed_lines,
+    tags,
+)
 from tests.reading import (
     METRIC_ENGLISH,
     PSEUDO,
@@ -165,6 +172,17 @@ def test_every_coaching_sheet_fits_on_one_page_with_letters_of_12_points(sheet, 
     for piece in sheet_pieces(sheet, words, *room(page)):
         assert_nothing_clipped(piece)
         assert all(line.size_pt > 11.99 for line in printed_lines(piece)), piece.title
+
+
+@pytest.mark.parametrize(
+    "document",
+    [coaching_sheet(SHEETS[0], ENGLISH), crew_sheet(CREW, ENGLISH)],
+    ids=["coaching", "crew"],
+)
+def test_the_title_is_tagged_as_the_heading(document):
+    (page,) = tags(document)
+    assert [kind for kind, _, _ in page].count("H1") == 1
+    assert page[0][0] == "H1"
 
 
 @pytest.mark.parametrize("page", SHEET_PAGES)

@@ -17,7 +17,7 @@ from printables.imposition import Correction, card_sheet, cut_marks, impose
 from printables.poster import poster
 from printables.sheet import PAGE_SIZES_MM, POSTER_PAGES, SHEET_PAGES, Page
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines
+from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines, tags
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
 
 SUBJECT = StandardSubject(
@@ -197,6 +197,19 @@ def test_gauge_sheets_keep_their_words_apart(subject, page):
         (leaf,) = document.leaves
         assert_nothing_clipped(whole(leaf), margin_mm=4.2)
         assert all(line.size_pt >= 8.99 for line in printed_lines(whole(leaf)))
+
+
+def test_what_a_sheet_is_and_how_to_print_it_is_read_out_first():
+    gauge = gauge_sheet(SUBJECT, EVERY_STANDARD["usual"], ENGLISH)
+    sheet = card_sheet(Page.LETTER, (74.0, 105.0), frames=False)
+    many = impose(sheet, cards(sheet.count + 1), say("Cards"), ENGLISH)
+    deck = Document("Cards", "Alder Flat", "en", many)
+    for document in (gauge, deck):
+        first, *others = tags(document)
+        assert first[0][0] == "H1"
+        assert "H1" not in [kind for page in (first[1:], *others) for kind, _, _ in page]
+    said = gauge.leaves[0].pieces[0].drawing
+    assert "Print on one side" in " ".join(line.text for line in printed_lines(said))
 
 
 def test_gauge_sheets_are_alike_and_counted():

@@ -25,7 +25,14 @@ from printables.question_pictures import HEIGHT_MM, WIDTH_MM, question_picture
 from printables.quiz import TEXT_PT, quiz_paper
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, pdf_of, printed_lines
+from tests.paper import (
+    assert_nothing_clipped,
+    page_sizes_mm,
+    page_texts,
+    pdf_of,
+    printed_lines,
+    tags,
+)
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
 
 SUBJECT = StandardSubject("Alder Flat", "Gala Home 3", 2, date(2025, 12, 1))
@@ -107,6 +114,12 @@ def test_there_is_room_for_a_name_and_a_date():
 def test_pages_are_of_the_size_asked_for(page):
     pdf = pdf_of(quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH, page=page))
     assert page_sizes_mm(pdf) == {PAGE_SIZES_MM[page]}
+
+
+def test_the_title_is_tagged_as_the_heading():
+    first, *others = tags(quiz_paper(SUBJECT, make_quiz(USUAL, seed=1), ENGLISH))
+    assert first[0][0] == "H1"
+    assert "H1" not in [kind for page in (first[1:], *others) for kind, _, _ in page]
 
 
 def test_the_same_quiz_gives_the_same_bytes():

@@ -16,6 +16,8 @@ Floats: TypeAlias = npt.NDArray[np.float64]
 
 # More than any phone's camera has; a bomb has billions.
 MOST_PIXELS: Final = 60_000_000
+# Only the decoder of JPEG leaves out what is not needed; others unpack every pixel to four bytes.
+MOST_UNPACKED: Final = 9_000_000
 FORMATS: Final = ("JPEG", "PNG", "WEBP")
 # With fewer pixels along its long side a photo cannot show what is in a box.
 LEAST_PX: Final = 1100
@@ -63,7 +65,8 @@ def grey_photo(content: bytes) -> Grey:
     try:
         with Image.open(BytesIO(content), formats=FORMATS) as picture:
             longest = max(picture.size)
-            if picture.width * picture.height > MOST_PIXELS:
+            most = MOST_PIXELS if picture.format == "JPEG" else MOST_UNPACKED
+            if picture.width * picture.height > most:
                 raise UnreadablePhoto(say("The photo has too many pixels. Take a smaller one."))
             if longest < LEAST_PX:
                 raise UnreadablePhoto(

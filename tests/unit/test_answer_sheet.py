@@ -8,6 +8,7 @@ import pytest
 from audits.errors import InvalidInput
 from audits.learning import make_quiz
 from audits.messages import ENGLISH
+from audits.questions import reordered
 from audits.standard import preset
 from audits.vocabulary import BearingHabit, Method, SheetKind
 from printables.answer_sheet import (
@@ -193,3 +194,14 @@ def test_several_marks_or_none_are_no_answer():
     assert chosen.places == (0, *[None] * 9)
     assert chosen.contradictory == (2,)
     assert chosen.missing == tuple(range(3, 11))
+
+
+def test_the_same_boxes_with_another_key_are_another_sheet():
+    """A standard may be changed after its quiz was printed; no sheet is marked by the new key."""
+    first, *others = QUIZ.questions
+    order = tuple(reversed(range(len(first.choices))))
+    changed = replace(BLANK, quiz=replace(QUIZ, questions=(reordered(first, order), *others)))
+    (was,), (now,) = (answer_marked_pages(sheet, ENGLISH, Page.A4) for sheet in (BLANK, changed))
+    assert was.boxes == now.boxes
+    assert was.code != now.code
+    assert now.code.layout == now.layout

@@ -17,7 +17,7 @@ from printables.paper_code import code_corner, stations, targets
 from printables.reading import UnreadablePhoto, marks, read
 from printables.reading.marks import MarkState, Measured, judged
 from printables.reading.perspective import Placement, homography, seen_through
-from printables.reading.photo import MOST_PIXELS
+from printables.reading.photo import MOST_PIXELS, MOST_UNPACKED
 from printables.reading.read import SheetReading, read_sheet
 from printables.sheet import Page
 from tests.synthetic_photos import (
@@ -236,6 +236,15 @@ def test_a_bomb_is_refused_unpacked():
     bomb = BytesIO()
     Image.new("1", (side, side)).save(bomb, "PNG", optimize=True)
     assert "too many pixels" in refusal(bomb.getvalue())
+
+
+def test_only_a_jpeg_may_be_as_large_as_a_camera_makes_it():
+    """Other formats unpack every pixel, so that fewer are taken."""
+    side = int(MOST_UNPACKED**0.5) + 2
+    for kind, sentence in (("JPEG", "No sheet was found"), ("WEBP", "too many pixels")):
+        content = BytesIO()
+        Image.new("RGB", (side, side), "white").save(content, kind)
+        assert sentence in refusal(content.getvalue())
 
 
 # --- whose sheet it is ----------------------------------------------------------------------------

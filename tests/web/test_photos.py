@@ -1,5 +1,7 @@
 """Photos of faults: made anew on arrival, kept once, and seen by crew leads alone."""
 
+import subprocess
+import sys
 import zipfile
 from datetime import timedelta
 from io import BytesIO
@@ -214,6 +216,37 @@ def test_what_hangs_on_to_a_picture_is_left_behind():
     assert not zipfile.is_zipfile(BytesIO(after))
     assert SECRET not in after
     assert b"<script>" not in after
+
+
+# Prints by how many MB the most memory ever used grows while a picture is made anew.
+_GROWTH = """
+import sys
+from webapp.field.pictures import remade
+from printables.reading.photo import grey_photo
+
+def memory(line):
+    return int(open("/proc/self/status").read().split(line + ":")[1].split()[0])
+
+content = sys.stdin.buffer.read()
+open("/proc/self/clear_refs", "w").write("5")
+before = memory("VmRSS")
+remade(content)
+grey_photo(content)
+print((memory("VmHWM") - before) // 1024)
+"""
+
+
+@pytest.mark.parametrize(("kind", "mode"), [("PNG", "LA"), ("PNG", "RGBA"), ("WEBP", "RGB")])
+def test_a_picture_of_any_kind_needs_little_memory(kind, mode):
+    """At most 150 MB, this project's own bound; only JPEG can be unpacked smaller than it is."""
+    side = int(pictures.MOST_UNPACKED**0.5)
+    largest = written(Image.new(mode, (side, side), 200), kind)
+    grown = subprocess.run(
+        [sys.executable, "-c", _GROWTH], input=largest, capture_output=True, check=True
+    )
+    assert int(grown.stdout) <= 150
+    with pytest.raises(InvalidInput):
+        remade(written(Image.new(mode, (side, side + 2), 200), kind))
 
 
 @pytest.mark.parametrize("side", [8_000, 20_000])

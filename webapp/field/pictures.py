@@ -13,6 +13,9 @@ from audits.messages import say
 LONGEST_PX: Final = 1600
 # More than any phone's camera has; a bomb has billions.
 MOST_PIXELS: Final = 60_000_000
+# Only the decoder of JPEG leaves out what is not needed; others unpack every pixel to four bytes,
+# and do so twice where some let through what is behind them.
+MOST_UNPACKED: Final = 9_000_000
 _QUALITY: Final = 80
 _FORMATS: Final = ("JPEG", "PNG", "WEBP")
 # How a picture is turned upright, by what its camera noted (Exif 2.32, tag 0x0112).
@@ -57,7 +60,7 @@ def remade(content: bytes) -> bytes:
     try:
         with Image.open(BytesIO(content), formats=_FORMATS) as picture:
             width, height = picture.size
-            if width * height > MOST_PIXELS:
+            if width * height > (MOST_PIXELS if picture.format == "JPEG" else MOST_UNPACKED):
                 raise ValueError(f"{width} x {height} pixels")
             return _jpeg(_fitted(picture))
     except _UNREADABLE as error:
@@ -74,8 +77,7 @@ def _fitted(picture: Image.Image) -> Image.Image:
     # size counts: a square around it would keep the decoder from halving.
     picture.draft("YCbCr", fitted)
     turn = _TURNS.get(picture.getexif().get(ExifTags.Base.Orientation, 1))
-    seen = _opaque(picture)
-    seen = _resized(seen, fitted)
+    seen = _opaque(_resized(_coloured(picture), fitted))
     return seen if turn is None else seen.transpose(turn)
 
 
@@ -90,12 +92,19 @@ def _resized(picture: Image.Image, size: tuple[int, int]) -> Image.Image:
     return Image.merge("YCbCr", bands)
 
 
+def _coloured(picture: Image.Image) -> Image.Image:
+    """Return the picture in colours that can be made smaller, no copy where it has them."""
+    if picture.has_transparency_data:
+        return picture if picture.mode == "RGBA" else picture.convert("RGBA")
+    return picture if picture.mode in {"RGB", "YCbCr"} else picture.convert("RGB")
+
+
 def _opaque(picture: Image.Image) -> Image.Image:
-    if not picture.has_transparency_data:
-        return picture if picture.mode in {"RGB", "YCbCr"} else picture.convert("RGB")
-    seen = picture.convert("RGBA")
+    """Lay white behind what lets through."""
+    if picture.mode != "RGBA":
+        return picture
     clean = Image.new("RGB", picture.size, "white")
-    clean.paste(seen, mask=seen.getchannel("A"))
+    clean.paste(picture, mask=picture.getchannel("A"))
     return clean
 
 

@@ -1,6 +1,8 @@
 """The front of a card with all stages: a picture, a figure and few words for each."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from audits.card_words import (
@@ -18,8 +20,9 @@ from audits.plain_words import stage_words
 from audits.vocabulary import Stage
 from printables.cards.fitting import evened, fitted, tied, unbroken_size
 from printables.cards.request import CardFormat, CardRequest
+from printables.drawing.lettering import text_width
 from printables.drawing.primitives import Drawing, Shape
-from printables.paragraphs import Run, paragraph, stacked
+from printables.paragraphs import POINT_MM, Run, paragraph, stacked
 from printables.stage_pictures import leave_pictures, stage_thumb
 
 _TIGHT: Final = 1.08
@@ -99,23 +102,61 @@ def all_stages(request: CardRequest, words: Words, room_mm: tuple[float, float])
 
 def _stages(request: CardRequest, words: Words, room_mm: tuple[float, float]) -> Drawing:
     width, height = room_mm
-    foot = _foot(request, words, width)
     stages = stages_of(request)
-    columns = 1 if len(stages) == 1 else _COLUMNS
-    rows = -(-len(stages) // columns)
+    lines = [stage_line(request.standard, stage, method=request.subject.method) for stage in stages]
+    columns = _columns([_wanted_mm(line, words, request, width) for line in lines], width)
+    foot = _foot(request, words, width, columns)
+    rows = -(-len(stages) // len(columns))
     high = (height - foot.height_mm) / rows - _ROWS_BETWEEN_MM
-    wide = (width - (columns - 1) * _BETWEEN_MM) / columns
     shapes: list[Shape] = []
-    for place, cell in enumerate(_between(request, stages, words, (wide, high))):
-        row, column = divmod(place, columns)
-        shapes.append(cell.at(column * (wide + _BETWEEN_MM), row * (high + _ROWS_BETWEEN_MM)))
+    for place, cell in enumerate(_between(request, lines, words, columns, high)):
+        row, column = divmod(place, len(columns))
+        shapes.append(cell.at(columns[column].left_mm, row * (high + _ROWS_BETWEEN_MM)))
     shapes.append(foot.at(0.0, height - foot.height_mm))
     return Drawing(width, height, tuple(shapes), "")
 
 
 _ROWS_BETWEEN_MM: Final = 1.2
 _COLUMNS: Final = 2
-_BETWEEN_MM: Final = 0.6
+# What two columns are to be apart, so that what stands in them is not read as one line.
+_BETWEEN_MM: Final = 2.4
+
+
+@dataclass(frozen=True)
+class _Column:
+    """Where a column begins, and how wide it is."""
+
+    left_mm: float
+    width_mm: float
+
+
+def _columns(wanted_mm: Sequence[float], width_mm: float) -> list[_Column]:
+    """Share a width among columns, more of it to one that wants more, if all get what they want."""
+    count = min(len(wanted_mm), _COLUMNS)
+    free = width_mm - (count - 1) * _BETWEEN_MM
+    wanted = [max(wanted_mm[column::count]) for column in range(count)]
+    spare = (free - sum(wanted)) / count
+    columns: list[_Column] = []
+    left = 0.0
+    for each in wanted:
+        wide = each + spare if spare >= 0 else free / count
+        columns.append(_Column(left, wide))
+        left += wide + _BETWEEN_MM
+    return columns
+
+
+def _wanted_mm(line: StageLine, words: Words, request: CardRequest, width_mm: float) -> float:
+    """Find the width of a stage's key in one line, and of its limit in one or two."""
+    letters = request.letters
+    key_mm = text_width(words.say(line.key), letters.key_pt * POINT_MM, bold=True)
+    if line.limit is None:
+        return key_mm
+    limit_mm = text_width(words.say(line.limit), letters.text_pt * POINT_MM)
+    return max(key_mm, limit_mm if limit_mm <= width_mm / _COLUMNS else _HALF_A_LINE * limit_mm)
+
+
+# The longer of two lines, as part of both.
+_HALF_A_LINE: Final = 0.6
 
 
 def _thumb(request: CardRequest, stage: Stage, words: Words) -> Drawing:
@@ -162,9 +203,9 @@ def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, floa
     """
     width, height = room_mm
     stages = stages_of(request)
-    columns = 1 if len(stages) == 1 else _COLUMNS
+    columns = min(len(stages), _COLUMNS)
     rows = -(-len(stages) // columns)
-    wide = (width - (columns - 1) * _BETWEEN_MM) / columns
+    wide = (width - (columns - 1) * _SMALL_BETWEEN_MM) / columns
     for foot in (
         _small_foot(request, words, width),
         _small_foot(request, words, width, pictured=False),
@@ -184,7 +225,7 @@ def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, floa
         for place, (stage, text) in enumerate(zip(stages, texts, strict=True)):
             row, column = divmod(place, columns)
             high = least[row] + spare
-            left = column * (wide + _BETWEEN_MM)
+            left = column * (wide + _SMALL_BETWEEN_MM)
             thumb = _thumb(request, stage, words)
             shown = min(side, high)
             shapes += [
@@ -202,6 +243,7 @@ def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, floa
 
 
 _SMALL_ROWS_BETWEEN_MM: Final = 0.6
+_SMALL_BETWEEN_MM: Final = 1.8
 
 
 def _small_text(request: CardRequest, stage: Stage, words: Words, width_mm: float) -> Drawing:
@@ -216,23 +258,26 @@ _THUMB_SHARE: Final = 0.42
 
 
 def _between(
-    request: CardRequest, stages: Sequence[Stage], words: Words, size_mm: tuple[float, float]
+    request: CardRequest,
+    lines: Sequence[StageLine],
+    words: Words,
+    columns: Sequence[_Column],
+    height: float,
 ) -> list[Drawing]:
     """Draw each stage between its figure and its limit, all pictures of one size."""
-    width, height = size_mm
     letters = request.letters
-    lines = [stage_line(request.standard, stage, method=request.subject.method) for stage in stages]
-    keys = [_key(line, words, width, request) for line in lines]
+    widths = [columns[place % len(columns)].width_mm for place in range(len(lines))]
+    keys = [_key(line, words, width, request) for line, width in zip(lines, widths, strict=True)]
     limits = [
         _limit(line, words, (width, height / 3), letters.text_pt, letters.least_pt)
-        for line in lines
+        for line, width in zip(lines, widths, strict=True)
     ]
     key_high = max(key.height_mm for key in keys)
     limit_high = max(0.0 if limit is None else limit.height_mm for limit in limits)
-    side = min(width, height - key_high - limit_high - 0.4)
+    side = min(*widths, height - key_high - limit_high - 0.4)
     cells = []
-    for stage, key, limit in zip(stages, keys, limits, strict=True):
-        thumb = _thumb(request, stage, words)
+    for line, width, key, limit in zip(lines, widths, keys, limits, strict=True):
+        thumb = _thumb(request, line.stage, words)
         shapes = [key.at(0.0, 0.0), thumb.at(0.0, key_high, side / thumb.width_mm)]
         if limit is not None:
             shapes.append(limit.at(0.0, key_high + side + 0.4))
@@ -286,11 +331,13 @@ def _brief_strip(
 _SMALL_LEAVE_MM: Final = 7.6
 
 
-def _foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
+def _foot(
+    request: CardRequest, words: Words, width_mm: float, columns: Sequence[_Column]
+) -> Drawing:
     """Show when to leave a tree, and say what to do about sick wood."""
     sick = [Run(words.say(card_sick_wood(brief=False)), bold=True)]
     told = evened(sick, width_mm, request.letters.text_pt)
-    leave = leave_strip(request, words, width_mm)
+    leave = leave_strip(request, words, width_mm, [column.left_mm for column in columns])
     if leave is None:
         leave = _brief_strip(request, words, width_mm, _LEAVE_MM)
     return stacked([leave, told] if leave is not None else [told], width_mm, 1.0)
@@ -299,7 +346,9 @@ def _foot(request: CardRequest, words: Words, width_mm: float) -> Drawing:
 _LEAVE_MM: Final = 11.0
 
 
-def leave_strip(request: CardRequest, words: Words, width_mm: float) -> Drawing | None:
+def leave_strip(
+    request: CardRequest, words: Words, width_mm: float, lefts_mm: Sequence[float] = ()
+) -> Drawing | None:
     """
     Draw trees to be left alone, with the reason beside each.
 
@@ -311,6 +360,8 @@ def leave_strip(request: CardRequest, words: Words, width_mm: float) -> Drawing 
         The reader's language and units.
     width_mm : float
         Width of the strip.
+    lefts_mm : sequence of float, optional
+        Where columns begin above it; followed if there are as many reasons.
 
     Returns
     -------
@@ -326,17 +377,21 @@ def leave_strip(request: CardRequest, words: Words, width_mm: float) -> Drawing 
         return None
     head = paragraph([Run(words.say(leave_heading()), bold=True)], width_mm, least + 0.5)
     gap = 1.5
-    wide = (width_mm - gap * (len(pictures) - 1)) / len(pictures)
-    side = min(_LEAVE_MM, _THUMB_SHARE * wide)
-    room = wide - side - 0.8
-    if any(unbroken_size(case, room, least) < least for case in cases):
+    lefts = list(lefts_mm)
+    if len(lefts) != len(pictures):
+        wide = (width_mm + gap) / len(pictures)
+        lefts = [place * wide for place in range(len(pictures))]
+    widths = [right - gap - left for left, right in pairwise([*lefts, width_mm + gap])]
+    side = min(_LEAVE_MM, _THUMB_SHARE * min(widths))
+    rooms = [wide - side - 0.8 for wide in widths]
+    told = list(zip(cases, rooms, strict=True))
+    if any(unbroken_size(case, room, least) < least for case, room in told):
         return None
-    captions = [evened([Run(case)], room, least) for case in cases]
+    captions = [evened([Run(case)], room, least) for case, room in told]
     high = max([side, *(caption.height_mm for caption in captions)])
     shapes: list[Shape] = [head.at(0.0, 0.0)]
     top = head.height_mm + 0.4
-    for place, (picture, caption) in enumerate(zip(pictures, captions, strict=True)):
-        left = place * (wide + gap)
+    for left, picture, caption in zip(lefts, pictures, captions, strict=True):
         shapes += [
             picture.at(left, top + (high - side) / 2, side / picture.width_mm),
             caption.at(left + side + 0.8, top + (high - caption.height_mm) / 2),

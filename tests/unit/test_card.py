@@ -320,6 +320,37 @@ def test_nothing_is_clipped_or_printed_over(kind):
         assert_nothing_clipped(card.back, margin_mm=0.9)
 
 
+# Twice a space of 12 points: nearer words are read as one line.
+LEAST_APART_MM = 2.0
+
+
+def nearest_mm(drawing):
+    """Return how far the nearest words side by side are apart."""
+    lines = printed_lines(drawing)
+    return min(
+        (
+            right.left - left.right
+            for left in lines
+            for right in lines
+            if right.left > left.left and min(left.bottom, right.bottom) > max(left.top, right.top)
+        ),
+        default=LEAST_APART_MM,
+    )
+
+
+@every_kind
+def test_words_side_by_side_on_a_front_are_not_read_as_one_line(kind):
+    for words, card in cards_of(kind):
+        assert nearest_mm(card.front) >= LEAST_APART_MM, (words.language, said(card.front))
+
+
+def test_words_that_nearly_touch_would_be_noticed():
+    feet = Text(0.0, 5.0, "9 pies 11 pulg", 12.0 * 25.4 / 72, bold=True)
+    after = printed_lines(Drawing(74.0, 10.0, (feet,), ""))[0].right
+    limbs = replace(feet, x_mm=after + 0.6, text="2 ramas")
+    assert nearest_mm(Drawing(74.0, 10.0, (feet, limbs), "")) < LEAST_APART_MM
+
+
 @every_kind
 def test_a_language_half_as_long_again_fits_or_is_refused(kind):
     try:

@@ -280,6 +280,14 @@ class TestPrinters:
             add_printer(database, orchard, **entry)
         assert list(refused.value.problems) == [field]
 
+    @pytest.mark.parametrize("second", ["ÑANDÚ", "ñandú", "Ñandú"])
+    def test_a_name_is_the_same_in_small_letters_of_any_alphabet(self, database, orchard, second):
+        """SQLite's own lower case knows A to Z only."""
+        add_printer(database, orchard, "ÑANDÚ")
+        with pytest.raises(InvalidInput) as refused:
+            add_printer(database, orchard, second)
+        assert list(refused.value.problems) == ["name"]
+
     def test_a_retired_printer_prints_nothing_new_and_keeps_its_batches(self, database, orchard):
         printer_id = add_printer(database, orchard)
         made = printing.make_batch(

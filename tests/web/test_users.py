@@ -59,6 +59,13 @@ def test_a_new_person_can_sign_in(app, database, orchard, owner, person):
     assert user(database, orchard, "Lupe Fontanar").role is Role.SUPERVISOR
 
 
+@pytest.mark.parametrize("typed", ["Álvaro Ñuño", "álvaro ñuño", "ÁLVARO ÑUÑO"])
+def test_a_name_signs_in_in_small_and_capital_letters_of_any_alphabet(app, owner, person, typed):
+    owner.post("/farm/people/new", data=person | {"name": "Álvaro Ñuño"})
+    client, _ = sign_in_as(app, typed, NEW_PASSWORD)
+    assert client.get("/blocks").status_code == 200
+
+
 @pytest.mark.parametrize(
     ("change", "field", "sentence"),
     [

@@ -462,15 +462,17 @@ def _limbs_words(standard: Standard, *, low_bloom: bool) -> StageWords:
         say("A limb counts from %(diameter)s up.", diameter=large),
         say("Measure %(distance)s out from the trunk.", distance=Length(rule.measured_out_mm)),
     )
-    cut: tuple[Message, ...] = (say("Leave a short, slanted stub."),)
-    if rule.clean_cut_height_mm:
+    # Where none is taken out, how to cut and when to stop would say the opposite.
+    cut: tuple[Message, ...] = (say("Leave a short, slanted stub."),) if rule.most else ()
+    if rule.most and rule.clean_cut_height_mm:
         clean = Length(rule.clean_cut_height_mm)
         cut = (
             say("Below %(height)s cut clean at the trunk.", height=clean),
             say("Higher up leave a short, slanted stub."),
         )
+    first = (say("Take the thickest first."),) if rule.most else ()
     leave = [say("Leave the limbs if none is %(diameter)s thick.", diameter=large)]
-    if low_bloom:
+    if low_bloom and rule.most:
         leave.append(say("Few flower buds this year: take out less."))
     return StageWords(
         stage=Stage.LIMBS,
@@ -478,7 +480,7 @@ def _limbs_words(standard: Standard, *, low_bloom: bool) -> StageWords:
         figure=_limbs_figure(rule),
         hint=say("the largest"),
         limit=say("%(diameter)s or more", diameter=large),
-        steps=(_limbs_headline(rule), *measure, say("Take the thickest first."), *cut),
+        steps=(_limbs_headline(rule), *measure, *first, *cut),
         beginner=(*measure, *cut),
         leave=tuple(leave),
     )

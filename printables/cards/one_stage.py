@@ -127,7 +127,7 @@ def _pictures(
     room = width - side - _BETWEEN_MM
     picture, scale = _big_picture(request, stage, words, (room, height))
     side = min((height - 1.0) / 2, width - _BETWEEN_MM - scale * picture.width_mm)
-    right, wrong = _pair(request, stage, words)
+    right, wrong = right_and_wrong(request, stage, words)
     left = width - side
     shapes = (
         picture.at(0.0, (height - scale * picture.height_mm) / 2, scale),
@@ -144,14 +144,33 @@ def _square(drawing: Drawing, side_mm: float) -> Drawing:
     return Drawing(side_mm, side_mm, (drawing.at(left, top, scale),), drawing.title)
 
 
-def _pair(request: CardRequest, stage: Stage, words: Words) -> tuple[Drawing, Drawing]:
-    """Draw right work and a fault, each with its tile in the corner."""
+def right_and_wrong(request: CardRequest, stage: Stage, words: Words) -> tuple[Drawing, Drawing]:
+    """
+    Draw right work and a fault of beginners, each with its tile in the corner.
+
+    Parameters
+    ----------
+    request : CardRequest
+        The card.
+    stage : Stage
+        The stage.
+    words : Words
+        The reader's language and units.
+
+    Returns
+    -------
+    tuple of Drawing
+        What is right, and what is wrong.
+    """
     standard, method = request.standard, request.subject.method
     fault = _WRONG[stage]
     right_name = words.say(RESULT_NAMES[Result.CONFORMING])
     right = right_close_up(stage, right_name)
     if stage is Stage.TOP and not asks_for_side_branch(standard, method):
         fault = Fault.HIGH
+        right = stage_thumb(standard, stage, words, method=method, lettered=False)
+    if stage is Stage.LIMBS and standard.limbs.most == 0:
+        fault = Fault.TOO_MANY
         right = stage_thumb(standard, stage, words, method=method, lettered=False)
     if stage is Stage.HEADING and standard.heading.rule is not HeadingRule.REQUIRED:
         fault = Fault.FORBIDDEN
@@ -222,7 +241,7 @@ def _lying(
         top = headline.height_mm + _GAP_MM + (high - side) / 2
         shapes += [
             _square(drawing, side).at(left + place * (side + 2.0), top)
-            for place, drawing in enumerate(_pair(request, stage, words))
+            for place, drawing in enumerate(right_and_wrong(request, stage, words))
         ]
     return Drawing(width, height, tuple(shapes), picture.title)
 

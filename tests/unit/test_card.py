@@ -28,6 +28,7 @@ from printables.cards import (
     pocket_cards,
     sheet_of_cards,
 )
+from printables.cards.one_stage import right_and_wrong
 from printables.document import Document, Leaf, Piece, to_pdf
 from printables.drawing.gauge import INNER_FRAME_MM, OUTER_FRAME_MM
 from printables.drawing.primitives import Drawing, Rect, Text, flattened
@@ -152,6 +153,14 @@ def test_a_beginners_card_has_one_stage_with_right_beside_wrong(kind):
     ]
     assert "right" in tiles
     assert "fault" in tiles
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] is Stage.LIMBS])
+def test_where_no_limb_comes_out_no_cut_is_shown_as_right(kind):
+    request = requested(kind=kind, standard=STANDARDS["no limb"])
+    assert "cut" not in said(card_faces(request, ENGLISH).front)
+    right, wrong = right_and_wrong(request, Stage.LIMBS, ENGLISH)
+    assert (right.title, wrong.title) == ("Limbs", "Too many limbs out")
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind[2] is None])

@@ -118,6 +118,13 @@ def test_without_a_clean_cut_height_every_limb_keeps_a_stub():
     assert not any("clean" in sentence for sentence in said)
 
 
+def test_where_no_limb_comes_out_nothing_is_said_of_cuts():
+    none = standard(limbs=LimbsRule(least=0, most=0))
+    words = stage_words(none, Stage.LIMBS, low_bloom=True)
+    for said in (*sentences(words), *map(ENGLISH.say, words.beginner)):
+        assert not re.search("cut|stub|thickest|less", said), said
+
+
 def test_low_bloom_asks_for_less():
     low = sentences(stage_words(standard(), Stage.LIMBS, low_bloom=True))
     usual = sentences(stage_words(standard(), Stage.LIMBS))

@@ -188,6 +188,9 @@ class TallySheet:
         The reserve, in the order in which it is used.
     skips_decided : bool, optional
         Whether the standard lets a decided stage be left out.
+    seed : str, optional
+        The seed of the draw. Audits are numbered anew on every farm, in a demo and after an old
+        backup is restored: by the seed a sheet of another audit of that number is told apart.
 
     Raises
     ------
@@ -209,6 +212,7 @@ class TallySheet:
     waves: tuple[TallyWave, ...]
     reserve: tuple[TallyTree, ...]
     skips_decided: bool = False
+    seed: str = ""
 
     def __post_init__(self) -> None:
         trees = [tree for wave in self.waves for tree in wave.trees] + list(self.reserve)

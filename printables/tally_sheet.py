@@ -187,9 +187,10 @@ def _laid_out(sheet: TallySheet, words: Words, page: Page) -> list[_LaidPage]:
             SheetKind.TALLY,
             (str(sheet.audit), PAPER_LETTERS[page], words.language.upper()),
             number,
-            layout_check(page, boxes),
+            layout_check(page, boxes, sheet.seed),
         )
-        pages.append(_LaidPage(tuple(pieces), MarkedPage(page, code, tuple(boxes), landscape=True)))
+        marked = MarkedPage(page, code, tuple(boxes), landscape=True, meaning=sheet.seed)
+        pages.append(_LaidPage(tuple(pieces), marked))
     return pages
 
 

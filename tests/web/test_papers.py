@@ -5,12 +5,14 @@ from io import BytesIO
 from random import Random
 
 import pytest
+import sqlalchemy as sa
 from flask import g
 from PIL import Image
 
 from audits.services import auditing, quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
 from audits.storage.queries.standards import versions_of_block
+from audits.storage.tables import draw
 from audits.vocabulary import Method, Result, Role, SheetKind, Stage
 from printables.marked import SheetCode, parse_code
 from printables.sheet import Page
@@ -160,6 +162,19 @@ def test_a_readable_photo_beside_an_unreadable_one_is_kept(
     assert answer.status_code == 422
     assert "1 photo read." in read_page(answer).text
     assert len(sheet_photos.waiting_photos(database, orchard.supervisor)) == 1
+
+
+def test_a_sheet_of_another_audit_with_the_same_number_is_refused(
+    supervisor, database, orchard, walk, tally_photo
+):
+    """Of another farm, of a demo, or from before an old backup was restored: other trees."""
+    photo = tally_photo(clean(walk[0]))
+    with database.write() as connection:
+        connection.execute(sa.update(draw).values(seed="another"))
+    answer = send(supervisor, photo)
+    assert answer.status_code == 422, answer.text
+    assert "of another audit with the same number" in read_page(answer).text
+    assert sheet_photos.waiting_photos(database, orchard.supervisor) == []
 
 
 def test_somebody_elses_sheet_is_refused(sign_in, walk, tally_photo):

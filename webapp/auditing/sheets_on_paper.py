@@ -179,6 +179,7 @@ def _sheet(view: VerdictView, version: StandardVersion, sample: Sample) -> Tally
         waves=tuple(_waves(view, sample)),
         reserve=tuple(_paper_tree(tree, view.rows, sample) for tree in sample.reserve),
         skips_decided=book.standard.skip_decided,
+        seed=book.draw.seed,
     )
 
 

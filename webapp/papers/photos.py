@@ -23,7 +23,12 @@ MARKED: Final = "marked"
 UNSURE: Final = "unsure"
 WRITTEN: Final = "written"
 
-NOT_AS_PRINTED: Final = say(
+_OTHER_TALLY: Final = say(
+    "This sheet is not as it would be printed today: it is of another audit with the same number,"
+    " names became longer since, or it was printed by another version of the program or on other"
+    " paper. Type it in by hand."
+)
+OTHER_QUIZ: Final = say(
     "This sheet is not as it would be printed today: the standard was changed since, names became"
     " longer, or it was printed by another version of the program or on other paper. Mark it with"
     " the key that was printed with it."
@@ -98,10 +103,13 @@ def meaning_check(meaning: str) -> str:
 
 def _page_of(code: SheetCode) -> MarkedPage:
     if code.kind is SheetKind.TALLY:
-        return tally_marked_page(database(), actor(), code)
+        page = tally_marked_page(database(), actor(), code)
+        if page.code != code:
+            raise Conflict(_OTHER_TALLY)
+        return page
     page = answer_page(code)
     if page.code != code:
-        raise Conflict(NOT_AS_PRINTED)
+        raise Conflict(OTHER_QUIZ)
     return page
 
 

@@ -21,7 +21,7 @@ from webapp.papers.answers import FoundSheet, marked_answers, sheet_of_photo, wo
 from webapp.papers.forms import NOBODY, AnswersForm, PhotosForm, answers_form, question_name
 from webapp.papers.photos import (
     MARKED,
-    NOT_AS_PRINTED,
+    OTHER_QUIZ,
     UNSURE,
     cut_out,
     meaning_check,
@@ -169,7 +169,7 @@ def _quiz_as_read(photo: SheetPhoto, found: FoundSheet) -> Quiz:
     """Return the quiz of a photo; raise Conflict if it asks something else than it did then."""
     quiz = quiz_of(database(), actor(), found.paper)
     if reading_of(photo).meaning != meaning_check(key_letters(quiz)):
-        raise Conflict(NOT_AS_PRINTED)
+        raise Conflict(OTHER_QUIZ)
     return quiz
 
 

@@ -10,6 +10,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 
+from audits.scoring import read_answers
 from audits.storage import schema
 from audits.storage.database import Database
 from audits.storage.queries import passes as queries
@@ -162,3 +163,47 @@ def test_what_was_measured_is_copied_out_of_old_answers(database):
         )
         found = {(score, stage.value): lengths for score, stage, lengths in rows}
     assert found == {(1, "top"): [2890.0], (2, "heading"): [7.0, 8.5], (4, "top"): [2910.0]}
+
+
+def test_what_was_audited_stays_as_it_is_when_paper_comes(database):
+    """Answers from before there were gauges name none, and read the same."""
+    migrate_to(database, "0004")
+    heading = {"kind": "heading", "diameters_mm": [7.0], "left_long": 0}
+    payload = {"missed": None, "stages": {"heading": heading}}
+    with database.write() as connection:
+        for statement in filter(
+            str.strip, (ROWS_OF_THE_FIRST_TABLES + ROWS_OF_AN_AUDIT).split(";")
+        ):
+            connection.exec_driver_sql(statement)
+        connection.exec_driver_sql(
+            "insert into draw_tree (id, farm_id, draw_id, orchard_row_id, position, side, wave)"
+            " values (1, 1, 1, 1, 1, 'left', 1)"
+        )
+        connection.execute(
+            sa.text(
+                "insert into tree_score (id, farm_id, audit_id, draw_tree_id, version,"
+                " client_id, device, device_counter, scoring_order, recorded_at, answers)"
+                " values (1, 1, 1, 1, 1, 't1', 'phone', 1, 1, '2026-01-20 16:00:00', :answers)"
+            ),
+            {"answers": json.dumps(payload)},
+        )
+    before = _rows(database)
+    schema.upgrade(database)
+    assert {name: _rows(database)[name] for name in before} == before
+    with database.read() as connection:
+        stored = connection.scalar(sa.select(metadata.tables["tree_score"].c.answers))
+        for table in ("printer", "print_batch", "print_check", "quiz_attempt", "sheet_photo"):
+            assert connection.execute(sa.select(metadata.tables[table])).all() == []
+    answers = read_answers(stored)
+    assert answers.gauge is None
+    assert answers.model_dump(mode="json") == payload
+
+
+def _rows(database):
+    """Every row of every table but the one that holds the version."""
+    with database.read() as connection:
+        names = set(sa.inspect(connection).get_table_names()) - {"alembic_version"}
+        return {
+            name: sorted(map(repr, connection.exec_driver_sql(f"select * from {name}")))  # noqa: S608 - names of our tables
+            for name in names
+        }

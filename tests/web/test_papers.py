@@ -196,6 +196,27 @@ def test_a_photo_that_is_not_there_is_not_found(supervisor):
     assert supervisor.get("/papers/999/photo.jpg").status_code == 404
 
 
+class Endless(BytesIO):
+    """As many bytes as are asked for, counted."""
+
+    taken = 0
+
+    def read(self, size=-1):
+        self.taken += max(size, 1)
+        return b"a" * max(size, 1)
+
+    readline = read
+
+
+def test_nobody_fills_the_memory_who_may_not_send_photos(app, sign_in):
+    """Of sixty million bytes none is read before it is known who sends them."""
+    sent = {"content_type": "multipart/form-data; boundary=x", "content_length": 59_000_000}
+    for client, status in ((app.test_client(), 302), (sign_in(Role.WORKER), 403)):
+        stream = Endless()
+        assert client.post("/papers", input_stream=stream, **sent).status_code == status
+        assert stream.taken == 0
+
+
 # --- answer sheets -------------------------------------------------------------------------------
 
 

@@ -196,6 +196,14 @@ def test_a_photo_that_is_not_there_is_not_found(supervisor):
     assert supervisor.get("/papers/999/photo.jpg").status_code == 404
 
 
+def test_so_many_photos_are_not_read_at_once(supervisor):
+    """A request of small files that are long to unpack would keep everybody else waiting."""
+    answer = send(supervisor, *[b"no picture"] * 21)
+    assert answer.status_code == 422
+    assert "at most 20 photos at a time" in read_page(answer).text
+    assert "page1.jpg" not in answer.text
+
+
 class Endless(BytesIO):
     """As many bytes as are asked for, counted."""
 

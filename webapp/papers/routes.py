@@ -35,6 +35,8 @@ blueprint = Blueprint("papers", __name__, url_prefix="/papers")
 # A phone's photo has up to about 8 MB; several pages of a sheet come together.
 _MOST_BYTES = 15_000_000
 _MOST_REQUEST_BYTES = 60_000_000
+# More pages than any sheet has; small files may be long to unpack.
+_MOST_PHOTOS = 20
 
 
 def take_large_photos(app: Flask) -> None:
@@ -59,6 +61,9 @@ def take() -> ResponseReturnValue:
     """Read photos; each that can be read is kept, and each other says why not."""
     form = PhotosForm()
     if not form.validate():
+        return _index(form), 422
+    if len(form.photos.data) > _MOST_PHOTOS:
+        form.photos.errors = [gettext("Send at most %(most)s photos at a time.", most=_MOST_PHOTOS)]
         return _index(form), 422
     kept = []
     problems = []

@@ -186,7 +186,8 @@ def leave_pictures(standard: Standard, words: Words, *, low_bloom: bool) -> tupl
         pictures.append((say(_NOT_DUE), young_top(standard.top.target_mm)))
     if standard.limbs.in_use:
         pictures.append((say(_NO_LARGE_LIMB), no_large_limb(standard.limbs.large_mm)))
-    if low_bloom:
+    # Few flower buds change what is done about limbs only.
+    if low_bloom and standard.limbs.in_use:
         pictures.append((say(_LOW_BLOOM), few_flowers()))
     return tuple(
         Drawing(LEAVE_MM, LEAVE_MM, tuple(shapes), words.say(reason)) for reason, shapes in pictures

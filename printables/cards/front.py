@@ -104,7 +104,8 @@ def _stages(request: CardRequest, words: Words, room_mm: tuple[float, float]) ->
     width, height = room_mm
     stages = stages_of(request)
     lines = [stage_line(request.standard, stage, method=request.subject.method) for stage in stages]
-    columns = _columns([_wanted_mm(line, words, request, width) for line in lines], width)
+    wanted = [_wanted_mm(line, words, request, width) for line in lines]
+    columns = _columns(wanted, width, _BETWEEN_MM)
     foot = _foot(request, words, width, columns)
     rows = -(-len(stages) // len(columns))
     high = (height - foot.height_mm) / rows - _ROWS_BETWEEN_MM
@@ -130,10 +131,10 @@ class _Column:
     width_mm: float
 
 
-def _columns(wanted_mm: Sequence[float], width_mm: float) -> list[_Column]:
+def _columns(wanted_mm: Sequence[float], width_mm: float, between_mm: float) -> list[_Column]:
     """Share a width among columns, more of it to one that wants more, if all get what they want."""
     count = min(len(wanted_mm), _COLUMNS)
-    free = width_mm - (count - 1) * _BETWEEN_MM
+    free = width_mm - (count - 1) * between_mm
     wanted = [max(wanted_mm[column::count]) for column in range(count)]
     spare = (free - sum(wanted)) / count
     columns: list[_Column] = []
@@ -141,7 +142,7 @@ def _columns(wanted_mm: Sequence[float], width_mm: float) -> list[_Column]:
     for each in wanted:
         wide = each + spare if spare >= 0 else free / count
         columns.append(_Column(left, wide))
-        left += wide + _BETWEEN_MM
+        left += wide + between_mm
     return columns
 
 
@@ -203,18 +204,25 @@ def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, floa
     """
     width, height = room_mm
     stages = stages_of(request)
-    columns = min(len(stages), _COLUMNS)
-    rows = -(-len(stages) // columns)
-    wide = (width - (columns - 1) * _SMALL_BETWEEN_MM) / columns
+    lines = [brief_line(request.standard, stage) for stage in stages]
+    count = min(len(stages), _COLUMNS)
+    rows = -(-len(stages) // count)
+    wide = (width - (count - 1) * _SMALL_BETWEEN_MM) / count
     for foot in (
         _small_foot(request, words, width),
         _small_foot(request, words, width, pictured=False),
     ):
         free = height - foot.height_mm - rows * _SMALL_ROWS_BETWEEN_MM
         side = min(free / rows, _THUMB_SHARE * wide)
-        texts = [_small_text(request, stage, words, wide - side - 0.8) for stage in stages]
+        beside = side + _BESIDE_THUMB_MM
+        wanted = [beside + _small_mm(line, words, request, wide - beside) for line in lines]
+        columns = _columns(wanted, width, _SMALL_BETWEEN_MM)
+        texts = [
+            _small_text(request, line, words, columns[place % count].width_mm - beside)
+            for place, line in enumerate(lines)
+        ]
         least = [
-            max(text.height_mm for text in texts[row * columns : (row + 1) * columns])
+            max(text.height_mm for text in texts[row * count : (row + 1) * count])
             for row in range(rows)
         ]
         spare = (free - sum(least)) / rows
@@ -223,18 +231,18 @@ def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, floa
         shapes: list[Shape] = [foot.at(0.0, height - foot.height_mm)]
         top = 0.0
         for place, (stage, text) in enumerate(zip(stages, texts, strict=True)):
-            row, column = divmod(place, columns)
+            row, column = divmod(place, count)
             high = least[row] + spare
-            left = column * (wide + _SMALL_BETWEEN_MM)
+            left = columns[column].left_mm
             thumb = _thumb(request, stage, words)
             shown = min(side, high)
             shapes += [
                 thumb.at(
                     left + (side - shown) / 2, top + (high - shown) / 2, shown / thumb.width_mm
                 ),
-                text.at(left + side + 0.8, top + (high - text.height_mm) / 2),
+                text.at(left + beside, top + (high - text.height_mm) / 2),
             ]
-            if column == columns - 1:
+            if column == count - 1:
                 top += high + _SMALL_ROWS_BETWEEN_MM
         return Drawing(width, height, tuple(shapes), "")
     raise InvalidInput(
@@ -244,10 +252,24 @@ def _small_stages(request: CardRequest, words: Words, room_mm: tuple[float, floa
 
 _SMALL_ROWS_BETWEEN_MM: Final = 0.6
 _SMALL_BETWEEN_MM: Final = 1.8
+_BESIDE_THUMB_MM: Final = 0.8
 
 
-def _small_text(request: CardRequest, stage: Stage, words: Words, width_mm: float) -> Drawing:
-    line = brief_line(request.standard, stage)
+def _small_mm(line: StageLine, words: Words, request: CardRequest, width_mm: float) -> float:
+    """Find the width of a stage's key, in two lines if it is wide, and of its limit in two."""
+    letters = request.letters
+    key_mm = text_width(words.say(line.key), letters.key_pt * POINT_MM, bold=True)
+    limit = "" if line.limit is None else words.say(line.limit)
+    limit_mm = text_width(limit, letters.least_pt * POINT_MM)
+    in_two = key_mm > _MOST_SHARE * width_mm
+    return max(_HALF_A_LINE * key_mm if in_two else key_mm, _HALF_A_LINE * limit_mm)
+
+
+# How much more than its part of a row a key may take from the other column.
+_MOST_SHARE: Final = 1.15
+
+
+def _small_text(request: CardRequest, line: StageLine, words: Words, width_mm: float) -> Drawing:
     parts = [_key(line, words, width_mm, request)]
     if line.limit is not None:
         parts.append(evened([Run(words.say(line.limit))], width_mm, request.letters.least_pt))
@@ -289,9 +311,7 @@ def _between(
 
 
 def _leave_pictures(request: CardRequest, words: Words) -> tuple[Drawing, ...]:
-    # Few flower buds change what is done about limbs only.
-    low_bloom = request.subject.low_bloom and request.standard.limbs.in_use
-    return leave_pictures(request.standard, words, low_bloom=low_bloom)
+    return leave_pictures(request.standard, words, low_bloom=request.subject.low_bloom)
 
 
 def _small_foot(

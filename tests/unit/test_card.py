@@ -359,6 +359,13 @@ def test_words_side_by_side_on_a_front_are_not_read_as_one_line(kind):
         assert nearest_mm(card.front) >= LEAST_APART_MM, (words.language, said(card.front))
 
 
+def test_a_small_card_does_not_part_one_column_of_its_number():
+    for words, card in cards_of(all_stages(CardFormat.ID_1)):
+        key = words.say(brief_line(card.request.standard, Stage.COLUMNS).key)
+        lines = [line.text.replace("\u00a0", " ") for line in printed_lines(card.front)]
+        assert not card.request.standard.columns.in_use or key in lines
+
+
 def test_words_that_nearly_touch_would_be_noticed():
     feet = Text(0.0, 5.0, "9 pies 11 pulg", 12.0 * 25.4 / 72, bold=True)
     after = printed_lines(Drawing(74.0, 10.0, (feet,), ""))[0].right

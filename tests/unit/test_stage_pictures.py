@@ -236,6 +236,13 @@ def test_only_what_can_happen_in_the_block_is_left_alone():
     assert [p.title for p in leave_pictures(no_top, ENGLISH, low_bloom=False)] == ["No large limb"]
 
 
+def test_few_buds_are_no_reason_to_leave_anything_where_limbs_are_not_pruned():
+    limbs = STANDARD.limbs.model_copy(update={"in_use": False})
+    no_limbs = STANDARD.model_copy(update={"limbs": limbs})
+    pictures = leave_pictures(no_limbs, ENGLISH, low_bloom=True)
+    assert [picture.title for picture in pictures] == ["Top below the line"]
+
+
 def test_a_young_top_ends_below_the_line():
     young = leave_pictures(STANDARD, ENGLISH, low_bloom=False)[0]
     (line,) = inked(young, Ink.RIGHT_LINE)

@@ -12,6 +12,7 @@ from audits.plain_words import StageWords, every_tree, standard_words
 from audits.safety import SIGNAL_WORD_NAMES, card_notes, emergency_words
 from audits.standard import Standard
 from audits.vocabulary import STAGE_NAMES
+from printables.cards.fitting import evened
 from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import largest_size
@@ -210,10 +211,8 @@ def _cell(
     )
     left = enlarged.width_mm + _BESIDE_MM
     key = _key(stage, words, width_mm - left, size_pt)
-    lines = [paragraph([Run(words.say(step))], width_mm, size_pt) for step in stage.steps]
-    lines += [
-        paragraph([Run(words.say(each), bold=True)], width_mm, size_pt) for each in stage.leave
-    ]
+    lines = [evened([Run(words.say(step))], width_mm, size_pt) for step in stage.steps]
+    lines += [evened([Run(words.say(each), bold=True)], width_mm, size_pt) for each in stage.leave]
     letters = stacked(lines, width_mm, 1.0, words.say(STAGE_NAMES[stage.stage]))
     rule = Drawing(width_mm, 0.5, (Line((0.0, 0.25), (width_mm, 0.25), Ink.HAIRLINE),), "")
     return [
@@ -288,17 +287,25 @@ def _footer(
         right -= shown.width_mm
         pieces.append(Piece(shown, right, top))
         right -= _GAP_MM
-    runs = [*_every_day(subject, standard, words)]
+    trees = [[Run(words.say(message), bold=True)] for message in every_tree(standard)]
+    people = [*_for_people(subject, words)]
     if printed_on is not None:
-        runs.append([Run(words.say(say("Printed on %(day)s", day=printed_on)), ink=Ink.SOFT)])
-    text = stacked([paragraph(line, right, _SMALL_PT) for line in runs], right, 1.2)
+        people.append([Run(words.say(say("Printed on %(day)s", day=printed_on)), ink=Ink.SOFT)])
+    # What is said of people stands apart from what is said of trees.
+    groups = [
+        stacked([evened(line, right, _SMALL_PT) for line in lines], right, 1.2)
+        for lines in (trees, people)
+    ]
+    text = stacked(groups, right, _GROUPS_APART_MM)
     pieces.insert(1, Piece(text, 0.0, top, Role.TEXT))
     return pieces
 
 
-def _every_day(subject: StandardSubject, standard: Standard, words: Words) -> Iterator[list[Run]]:
-    for message in every_tree(standard):
-        yield [Run(words.say(message), bold=True)]
+_GROUPS_APART_MM: Final = 3.6
+
+
+def _for_people(subject: StandardSubject, words: Words) -> Iterator[list[Run]]:
+    """Say how people stay whole, whose rules come first, and where help comes to."""
     for note in card_notes(subject.method):
         runs = [Run(words.say(note.short))]
         if note.signal is not None:

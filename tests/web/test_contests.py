@@ -8,12 +8,13 @@ from uuid import uuid4
 
 import pytest
 
-from audits.services import accounts, amending
+from audits.services import accounts, amending, printing
 from audits.storage.queries import contests as queries
 from audits.storage.tables import audit, block, contest, double_check, photo, worker_name
 from audits.vocabulary import ContestAnswer, Fault, Role, Stage
 from tests.orchard import PASSWORD
 from tests.page_words import words_of
+from tests.printed import order_of
 from tests.row_audit import PHONE, assign_halves, audited, fault, first_trees, prune, right
 from tests.scored_season import add_audit, amend_tree, day, trees, wrong
 from tests.statements import statements_of
@@ -403,6 +404,23 @@ def test_a_score_is_changed_on_the_page_of_its_stage_alone(
     page = words_of(mine.get("/contests/trees"))
     assert "The score was changed" in page
     assert "As first scored: Fault: Too high. Now: Right." in page
+
+
+def test_a_score_is_changed_by_no_gauge_whose_scale_is_not_checked(
+    database, orchard, second, mine, high_tree, audit_id
+):
+    tap(mine, audit_id, high_tree, "heading")
+    (row,) = contests_of(database)
+    printing.make_batch(database, orchard.supervisor, order_of(orchard), NOW)
+    path = f"/contests/{row.id}/change"
+    entry = {"client_id": str(uuid4()), "reason": "Measured again.", "heading_left_long": "0"}
+    # Inches, well beyond the pencil band.
+    entry |= {"heading_diameters": "3/4; 3/4"}
+    refused = second.post(path, data=entry | {"gauge": "1"})
+    assert refused.status_code == 422
+    assert "B1 cannot be used here" in read_page(refused).text
+    assert contests_of(database)[0].answered_at is None
+    assert second.post(path, data=entry | {"gauge": ""}).location == "/contests"
 
 
 def test_an_answer_does_not_undo_what_was_amended_meanwhile(

@@ -231,3 +231,62 @@ class TestPackage:
                 ]
             )
         }
+
+
+def _unchecked(database, orchard):
+    printing.make_batch(database, orchard.supervisor, order_of(orchard), NOW)
+
+
+def _failed(database, orchard):
+    checked_batch(database, orchard, NOW, card_fits=False)
+
+
+def _withdrawn(database, orchard):
+    checked_batch(database, orchard, NOW)
+    printing.withdraw_batch(database, orchard.supervisor, 1, NOW)
+
+
+def _of_last_season(database, orchard):
+    checked_batch(database, orchard, NOW - timedelta(days=365))
+
+
+@pytest.mark.parametrize("make", [_unchecked, _failed, _withdrawn, _of_last_season])
+class TestOtherScreens:
+    """Wherever else a diameter is scored, no gauge is taken that may not be used."""
+
+    def test_a_start_check(self, supervisor, database, orchard, make):
+        pass_id = row_audit.prune(database, orchard).pass_id
+        make(database, orchard)
+        worker = {"worker_id": orchard.worker_ids[0], "client_id": str(uuid4())}
+        check = supervisor.post(f"/passes/{pass_id}/start-check", data=worker)
+        assert check.status_code == 302, check.text
+        place = {"row_id": orchard.row_ids[0], "position": "1", "side": "left"}
+        url = f"{check.location}/tree"
+        refused = send(supervisor, url, **MEASURED, **place, gauge="1")
+        assert refused.status_code == 422
+        assert "B1 cannot be used here" in read_page(refused).text
+        assert send(supervisor, url, **MEASURED, **place, gauge="").status_code == 302
+
+    def test_a_calibration_walk(self, supervisor, database, orchard, make):
+        pass_id = row_audit.prune(database, orchard).pass_id
+        make(database, orchard)
+        entered = {"pass_id": pass_id, "trees": "10", "reference_id": "0"}
+        walk = supervisor.post("/auditors/walks/new", data=entered)
+        begun = supervisor.post(f"{walk.location}/round", data={"client_id": str(uuid4())})
+        tree = supervisor.get(begun.location).location
+        refused = send(supervisor, tree, **MEASURED, gauge="1")
+        assert refused.status_code == 422
+        assert "B1 cannot be used here" in read_page(refused).text
+        assert supervisor.get(begun.location).location == tree
+        assert send(supervisor, tree, **MEASURED, gauge="").status_code == 302
+
+    def test_an_amendment(self, supervisor, database, orchard, begun, view, make):
+        row_audit.fill(database, orchard, begun)
+        row_audit.seal(database, orchard, begun)
+        make(database, orchard)
+        url = f"/audits/{begun}/trees/{view().walk[0].id}/amend"
+        entry = MEASURED | {"reason": "Measured again.", "heading_diameters": "1/2; 1/2"}
+        refused = send(supervisor, url, **entry, gauge="1")
+        assert refused.status_code == 422
+        assert "B1 cannot be used here" in read_page(refused).text
+        assert send(supervisor, url, **entry, gauge="").status_code == 302

@@ -7,7 +7,7 @@ from itertools import combinations
 import pypdfium2
 import pypdfium2.raw as pdfium
 
-from printables.document import Document, to_pdf
+from printables.document import Document, Role, to_pdf
 from printables.drawing.lettering import CAPITAL_HEIGHT, DEPTH, text_width
 from printables.drawing.primitives import Anchor, Drawing, Text, flattened
 
@@ -56,6 +56,21 @@ def _line(text: Text) -> Line:
         left + width,
         text.y_mm + (DEPTH * text.size_mm if deep else 0.0),
     )
+
+
+# Shorter texts are labels, which no formula of reading ease is made for.
+_LEAST_WORDS = 8
+
+
+def running_texts(document: Document) -> list[str]:
+    """What is read out of a document piece by piece: sentences, not labels, figures or feet."""
+    texts = [
+        " ".join(line.text for line in printed_lines(piece.drawing)).replace("\u00a0", " ")
+        for leaf in document.leaves
+        for piece in leaf.pieces
+        if piece.spoken_as in {Role.TITLE, Role.TEXT}
+    ]
+    return [text for text in texts if len(text.split()) >= _LEAST_WORDS]
 
 
 def assert_nothing_clipped(drawing: Drawing, margin_mm: float = 0.0) -> None:

@@ -1,6 +1,7 @@
 """How easily a text reads, and the words of readers for tests of paper."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -96,6 +97,16 @@ def spanish_syllables(word: str) -> int:
 def _syllables_of_run(run: str) -> int:
     strong = sum(letter in _STRONG for letter in run)
     return max(strong, 1)
+
+
+def assert_easy_to_read(texts: Sequence[str], language: str) -> None:
+    """Grade 6 at most in English, INFLESZ 65 at least in Spanish: this project's own bars."""
+    assert texts
+    for text in texts:
+        if language == "es":
+            assert inflesz(spanish_counts(text)) >= 65, text
+        else:
+            assert flesch_kincaid_grade(english_counts(text)) <= 6, text
 
 
 def lengthened(text: str) -> str:

@@ -17,8 +17,15 @@ from printables.imposition import Correction, card_sheet, cut_marks, impose
 from printables.poster import poster
 from printables.sheet import PAGE_SIZES_MM, POSTER_PAGES, SHEET_PAGES, Page
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_sizes_mm, page_texts, printed_lines, tags
-from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
+from tests.paper import (
+    assert_nothing_clipped,
+    page_sizes_mm,
+    page_texts,
+    printed_lines,
+    running_texts,
+    tags,
+)
+from tests.reading import METRIC_ENGLISH, PSEUDO, assert_easy_to_read, spanish_words
 
 SUBJECT = StandardSubject(
     "Alder Flat",
@@ -289,6 +296,27 @@ def test_a_standard_without_stages_still_makes_a_poster():
     payload["columns"]["in_use"] = False
     (leaf,) = poster(SUBJECT, read_standard(payload), ENGLISH).leaves
     assert len([piece for piece in leaf.pieces if piece.spoken_as is Role.FIGURE]) >= 3
+
+
+# --- easy to read
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_is_printed_around_cards_gauges_and_on_posters_is_easy_to_read(language):
+    words = ENGLISH if language == "en" else spanish_words()
+    for document in (
+        duplex_test("Alder Flat", "Office", words),
+        duplex_test("Alder Flat", "Office", words, correction=Correction(1.5, -0.5)),
+        gauge_sheet(SUBJECT, EVERY_STANDARD["usual"], words, batch=12),
+        *(poster(SUBJECT, each, words, address=ADDRESS) for each in EVERY_STANDARD.values()),
+    ):
+        assert_easy_to_read(running_texts(document), language)
+
+
+def test_hard_words_would_be_noticed():
+    hard = "Subsequent to the establishment of bilateral registration, initiate production."
+    with pytest.raises(AssertionError):
+        assert_easy_to_read([hard], "en")
 
 
 # --- in Spanish

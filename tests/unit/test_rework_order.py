@@ -14,8 +14,8 @@ from printables.document import Role
 from printables.drawing.strip import TreeMark
 from printables.rework_order import OrderLine, OrderRow, ReworkSheet
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
-from tests.paper import page_sizes_mm, page_texts, pdf_of, printed_lines
-from tests.reading import PSEUDO, spanish_words
+from tests.paper import page_sizes_mm, page_texts, pdf_of, printed_lines, running_texts
+from tests.reading import PSEUDO, assert_easy_to_read, spanish_words
 from tests.sheets import assert_well_printed
 
 MARKS = tuple(
@@ -185,6 +185,13 @@ def test_a_strip_shows_each_row_and_where_faults_were_found():
     sound = replace(ORDER, rows=(replace(ROW_13, marks=(TreeMark.CONFORMING,) * 120),), redo=())
     (strip,) = (drawing for role, drawing in read_out(sound) if role is Role.FIGURE)
     assert strip.description == "No fault was found on this row."
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_it_is_easy_to_read(language):
+    words = ENGLISH if language == "en" else spanish_words()
+    order = replace(ORDER, standard=STANDARD, contested=2)
+    assert_easy_to_read(running_texts(rework_order.rework_order(order, words)), language)
 
 
 def test_each_stage_to_do_again_has_its_picture_with_this_block_s_numbers():

@@ -19,8 +19,8 @@ from printables.training_record import (
     TrainingRecord,
     training_record_sheet,
 )
-from tests.paper import page_texts, pdf_of, printed_lines
-from tests.reading import PSEUDO, spanish_words
+from tests.paper import page_texts, pdf_of, printed_lines, running_texts
+from tests.reading import PSEUDO, assert_easy_to_read, spanish_words
 from tests.sheets import NOTE, SPACED, UNBROKEN, assert_well_printed, whole
 
 STANDARD = preset(BearingHabit.STANDARD, 3_352.8, top_wire_mm=3_048.0)
@@ -233,3 +233,12 @@ def test_papers_without_any_stage_are_refused():
         certified()
     with pytest.raises(ValueError, match="stages is empty"):
         replace(RECORD, stages=())
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_workers_get_is_easy_to_read(language):
+    words = ENGLISH if language == "en" else spanish_words()
+    # A table of names and days is no running text.
+    record = training_record_sheet(replace(RECORD, trainings=()), words)
+    for document in (record, sign_off_certificate(ALL, words)):
+        assert_easy_to_read(running_texts(document), language)

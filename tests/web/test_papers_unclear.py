@@ -98,3 +98,33 @@ def test_the_audit_shows_the_photos_of_its_sheet(supervisor, begun, walk, kept_p
     """What was read from paper can be compared with it later on."""
     photo_id = kept_photo(right(walk[0]))
     assert f"/papers/{photo_id}/photo.jpg" in supervisor.get(f"/audits/{begun}/trees").text
+
+
+def test_rows_that_were_kept_otherwise_are_named(supervisor, begun, walk, kept_photo):
+    """They stay as they are, but a person sees where paper and record differ."""
+    typed = {}
+    for tree, top in zip(walk[:3], "RHN", strict=True):
+        cells = {"top": top, "limbs": "2", "columns": "R", "heading": "R"}
+        typed |= {f"t{tree}-{name}": value for name, value in cells.items()}
+    form = {"client_id": "5c6ff3a2-5e53-4b0a-9d0f-0e8a0e5f1c11"} | typed
+    assert supervisor.post(f"/audits/{begun}/desk", data=form).status_code == 302
+    photo_id = kept_photo(right(walk[0]) | right(walk[1]) | right(walk[2]))
+    page = read_page(supervisor.get(f"/audits/{begun}/desk?photo={photo_id}"))
+    assert "3 rows were kept before and stay as they are." in page.text
+    assert "Kept with other answers than the photo shows: 2, 3." in page.text
+
+
+def test_a_replaced_tree_on_a_photo_is_kept_before_and_no_question(
+    supervisor, database, orchard, begun, walk, kept_photo
+):
+    letter = next(iter(kind_letters("en").values()))
+    photo_id = kept_photo({f"t{walk[0]}.notree.{letter}": "marked"})
+    form = form_of(supervisor.get(f"/audits/{begun}/desk?photo={photo_id}").text)
+    assert supervisor.post(f"/audits/{begun}/desk", data=form).status_code == 302
+    assert walk[0] not in {
+        tree.id for tree in auditing.view_audit(database, orchard.supervisor, begun).walk
+    }
+    assert sheet_photos.waiting_photos(database, orchard.supervisor) == []
+    page = read_page(supervisor.get(f"/audits/{begun}/desk?photo={photo_id}"))
+    assert "1 row was kept before" in page.text
+    assert "Kept with other answers" not in page.text

@@ -5,14 +5,15 @@ An unclear answer stays empty, and a row without it is not kept. Where it is unc
 tree was missed, empty would be an answer: a sign stands there that the desk does not take.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 from flask import url_for
 
 from audits.errors import NotFound
 from audits.messages import Message, say
 from audits.records import DrawTree, SheetPhoto
+from audits.scoring import GAUGE, read_answers
 from audits.services.sheet_photos import view_sheet_photo
 from printables.marked import parse_code
 from printables.tally_marks import (
@@ -24,7 +25,15 @@ from printables.tally_marks import (
     typed_row,
 )
 from webapp.access import actor
-from webapp.auditing.desk_sheet import UNCLEAR, DeskSheet, boxes_of, cell_name
+from webapp.auditing.desk_sheet import (
+    UNCLEAR,
+    DeskReading,
+    DeskSheet,
+    boxes_of,
+    cell_name,
+    cell_names,
+    read_desk,
+)
 from webapp.extensions import database, present
 from webapp.papers.photos import MARKED, UNSURE, WRITTEN, Reading, reading_of
 
@@ -39,15 +48,19 @@ class PhotoTyping:
     """
     What a photo gives the desk.
 
-    `typed` are the cells by name; `notes` what a person has to look at, `pictures` where the
-    cut-out of it is; `kept_before` counts the rows of the photo that were kept before.
+    `language` is the sheet's; `typed` are the cells by name, in its letters; `notes` what a person
+    has to look at, `pictures` where the cut-out of it is; `kept_before` counts the rows of the
+    photo that were kept before, and `otherwise` names those of them that were kept with other
+    answers than it shows.
     """
 
     photo: SheetPhoto
+    language: str
     typed: dict[str, str] = field(default_factory=dict)
     notes: dict[str, Message] = field(default_factory=dict)
     pictures: dict[str, str] = field(default_factory=dict)
     kept_before: int = 0
+    otherwise: tuple[str, ...] = ()
 
     @property
     def is_done(self) -> bool:
@@ -63,8 +76,8 @@ def typed_from(photo_id: int, sheet: DeskSheet) -> PhotoTyping:
         raise NotFound(say("There is no such photo."))
     language = code.fields[-1].lower()
     reading = reading_of(photo)
-    typing = PhotoTyping(photo)
-    kept_before = 0
+    typing = PhotoTyping(photo, language)
+    kept_before: dict[int, TypedRow] = {}
     for tree in sheet.rows:
         row = typed_row(
             tree.id,
@@ -77,10 +90,41 @@ def typed_from(photo_id: int, sheet: DeskSheet) -> PhotoTyping:
         if row.is_empty and not unsure:
             continue
         if tree.id in sheet.sample.own.replaced or any(sheet.stored(tree).values()):
-            kept_before += 1
+            kept_before[tree.id] = row
             continue
         _type_row(typing, sheet, tree, row, unsure)
-    return PhotoTyping(photo, typing.typed, typing.notes, typing.pictures, kept_before)
+    return replace(
+        typing, kept_before=len(kept_before), otherwise=tuple(_otherwise(kept_before, sheet))
+    )
+
+
+def _otherwise(kept: Mapping[int, TypedRow], sheet: DeskSheet) -> Iterator[str]:
+    """Return the labels of rows whose clear marks say something else than what was kept."""
+    rows = [tree for tree in sheet.rows if tree.id in kept and not kept[tree.id].contradictory]
+    marks = {
+        cell_name(tree, name): value
+        for tree in rows
+        for name, value in kept[tree.id].cells.items()
+        if value
+    }
+    # Letters differ by language, so that what they stand for is compared.
+    read = read_desk(sheet, marks)
+    for tree in rows:
+        if _is_otherwise(sheet, tree, kept[tree.id], read):
+            yield sheet.sample.labels[tree.id]
+
+
+def _is_otherwise(sheet: DeskSheet, tree: DrawTree, row: TypedRow, read: DeskReading) -> bool:
+    answers = sheet.view.answers.get(tree.id)
+    if answers is None:
+        # No tree stands there, so that no stage was answered.
+        return any(value for name, value in row.cells.items() if name != MISSED_CELL)
+    if tree.id in read.entries:
+        entered = read_answers(read.entries[tree.id])
+        return entered.model_copy(update={GAUGE: answers.gauge}) != answers
+    return tree.id in read.replaced or any(
+        name in read.problems for name in cell_names(tree, sheet.columns)
+    )
 
 
 def _type_row(

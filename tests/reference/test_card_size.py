@@ -17,20 +17,22 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from audits.messages import ENGLISH
+from audits.messages import ENGLISH, say
 from audits.standard import preset, read_standard
-from audits.vocabulary import BearingHabit
+from audits.vocabulary import BearingHabit, TurnedOver
 from printables.cards import (
     CARD_SIZES_MM,
     CardFormat,
     CardRequest,
     card_faces,
+    placed,
     pocket_cards,
     sheet_of_cards,
 )
 from printables.document import Document, Leaf, Piece, to_pdf
 from printables.drawing.gauge import ZERO_MM
 from printables.drawing.primitives import Drawing
+from printables.imposition import Correction, impose
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.subject import StandardSubject
 
@@ -132,6 +134,33 @@ def test_gauges_on_every_card_are_true(printed):
         assert stop == pytest.approx(left + 1.0 + ZERO_MM, abs=TOLERANCE_MM)
         assert found[2] - stop == pytest.approx(6.0, abs=TOLERANCE_MM)
         assert found[4] - stop == pytest.approx(9.0, abs=TOLERANCE_MM)
+        assert found[8] - found[7] == pytest.approx(0.75 * 25.4, abs=TOLERANCE_MM)
+
+
+@pytest.mark.parametrize("turned_over", list(TurnedOver))
+@pytest.mark.parametrize("card_format", list(CardFormat))
+def test_a_correction_moves_gauges_and_leaves_their_lengths_alone(card_format, turned_over):
+    sheet = sheet_of_cards(Page.LETTER, card_format)
+    card = card_faces(CardRequest(SUBJECT, standard(), card_format), ENGLISH)
+    right, down = 1.5, -0.5
+    leaves = impose(
+        sheet,
+        [placed(card)] * sheet.count,
+        say("Cards"),
+        ENGLISH,
+        turned_over=turned_over,
+        correction=Correction(right, down),
+    )
+    (back,) = darkness(Document("Cards", "", "en", leaves[1:]))
+    if turned_over is TurnedOver.SHORT_EDGE:
+        back = np.rot90(back, 2)
+    for place in range(sheet.count):
+        left, top = sheet.back(place)
+        left, top = left + right, top + down
+        found = across(back, top + 3.0, left, left + 50.0, threshold=0.35)
+        assert found[1] == pytest.approx(left + 1.0 + ZERO_MM, abs=TOLERANCE_MM)
+        assert found[2] - found[1] == pytest.approx(6.0, abs=TOLERANCE_MM)
+        assert found[4] - found[1] == pytest.approx(9.0, abs=TOLERANCE_MM)
         assert found[8] - found[7] == pytest.approx(0.75 * 25.4, abs=TOLERANCE_MM)
 
 

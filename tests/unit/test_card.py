@@ -1,9 +1,14 @@
 """Pocket cards: right numbers, few words, legible, nothing clipped, a code that phones read."""
 
+import hashlib
+import os
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import date
 from functools import cache
+from pathlib import Path
 
 import pypdfium2
 import pytest
@@ -56,6 +61,8 @@ from tests.paper import (
     tags,
 )
 from tests.reading import METRIC_ENGLISH, PSEUDO, spanish_words
+
+ROOT = Path(__file__).parents[2]
 
 every_kind = pytest.mark.parametrize("kind", KINDS, ids=KIND_NAMES)
 every_format = pytest.mark.parametrize("card_format", list(CardFormat))
@@ -543,6 +550,30 @@ def test_the_same_input_gives_the_same_bytes():
     assert pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH])) != pdf_of(
         pocket_cards(LONG_NAMES, USUAL, [ENGLISH])
     )
+
+
+def test_another_process_gives_the_same_bytes():
+    """Hashes of strings differ between processes; nothing in a file may follow their order."""
+    script = (
+        "import hashlib; from tests.cards import SUBJECT, USUAL; from audits.messages import *; "
+        "from printables.cards import pocket_cards; from printables.document import to_pdf; "
+        "pdf = to_pdf(pocket_cards(SUBJECT, USUAL, [ENGLISH])); "
+        "print(hashlib.sha256(pdf).hexdigest())"
+    )
+    digests = {
+        subprocess.run(
+            [sys.executable, "-c", script],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            cwd=ROOT,
+            capture_output=True,
+            check=True,
+            text=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert digests == {
+        hashlib.sha256(pdf_of(pocket_cards(SUBJECT, USUAL, [ENGLISH]))).hexdigest() + "\n"
+    }
 
 
 @pytest.mark.parametrize("page", [Page.LETTER, Page.A4])

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from flask import g
 from PIL import Image
 
+from audits.errors import AuditError, NotFound
 from audits.services import auditing, quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
 from audits.storage.queries.standards import versions_of_block
@@ -183,6 +184,26 @@ def test_somebody_elses_sheet_is_refused(sign_in, walk, tally_photo):
     assert "audit of somebody else" in read_page(answer).text
 
 
+def test_what_waits_says_of_which_lot_it_is(supervisor, walk, tally_photo):
+    send(supervisor, tally_photo(clean(walk[0])))
+    assert "Tally sheet, page 1 Creek Block, Row 1" in read_page(supervisor.get("/papers")).text
+
+
+def test_what_is_to_be_looked_at_is_one_step_away(supervisor, walk, tally_photo):
+    deeds = clean(walk[0], "top.R", "top.H")
+    desk = supervisor.get(send(supervisor, tally_photo(deeds)).location, follow_redirects=True)
+    assert f'href="#t{walk[0]}-top"' in desk.text
+    assert "letters stand here as on the sheet" not in desk.text
+
+
+def test_letters_of_a_sheet_in_another_language_are_said_to_be(sign_in, walk, tally_photo):
+    reader = sign_in(language="es")
+    desk = reader.get(send(reader, tally_photo(clean(walk[0]))).location, follow_redirects=True)
+    # The sheet is in English, where R is right; the list of the Spanish desk says B.
+    assert form_of(desk.text)[f"t{walk[0]}-top"] == "R"
+    assert "as on the sheet" in desk.text or "como en la hoja" in desk.text
+
+
 def test_a_photo_can_be_set_aside(supervisor, database, orchard, begun, walk, tally_photo):
     send(supervisor, tally_photo(clean(walk[0])))
     (photo,) = sheet_photos.waiting_photos(database, orchard.supervisor)
@@ -301,3 +322,44 @@ def test_a_sheet_of_a_quiz_that_was_changed_since_is_not_marked(
     assert "the standard was changed since" in read_page(answer).text
     assert supervisor.get(waiting).status_code == 409
     assert supervisor.post(waiting, data={}).status_code == 409
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        ("9" * 30, "L", "EN"),
+        (str(2**31), "L", "EN"),
+        ("0", "L", "EN"),
+        ("", "L", "EN"),
+        ("1", "Q", "EN"),
+        ("1", "L", "XX"),
+        ("1",),
+        (),
+    ],
+)
+def test_a_code_that_no_audit_can_have_is_no_sheet(app, orchard, database, fields):
+    """Codes are not signed: anybody can print one with whatever number."""
+    for page_number in (0, 1, 10**20):
+        code = SheetCode(SheetKind.TALLY, fields, page_number, "AAAAAA")
+        with app.test_request_context():
+            g.actor = orchard.supervisor
+            with pytest.raises(NotFound):
+                tally_marked_page(database, orchard.supervisor, code)
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        ("9999999999", "1", "A", "L", "A", "ES", "0"),
+        ("1", "9999999999", "Z", "L", "A", "ES", "0"),
+        ("1", "1", "", "L", "A", "ES", "9999999999"),
+        ("1", "1", "A", "Q", "A", "ES", "0"),
+        ("1", "9" * 20, "A", "L", "A", "ES", "0"),
+        ("1", "1", "A", "L", "A", "ES"),
+    ],
+)
+def test_a_code_that_no_quiz_can_have_is_no_sheet(app, orchard, fields):
+    with app.test_request_context():
+        g.actor = orchard.supervisor
+        with pytest.raises(AuditError):
+            answer_page(SheetCode(SheetKind.ANSWERS, fields, 1, "AAAAAA"))

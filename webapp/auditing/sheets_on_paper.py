@@ -39,6 +39,7 @@ from webapp.extensions import database, farm, present
 from webapp.reading import chosen_language, read_in, words
 
 _LETTER_REGIONS = frozenset({"US", "CA", "MX"})
+_MOST_DIGITS = 9
 _NO_SUCH_SHEET = say("There is no such page of a tally sheet.")
 
 
@@ -111,6 +112,8 @@ def _fields(code: SheetCode) -> tuple[int, Page, str]:
         case (audit, paper, language) if (
             code.kind is SheetKind.TALLY
             and audit.isdecimal()
+            # Codes are not signed; nine digits are within what a database numbers.
+            and len(audit) <= _MOST_DIGITS
             and paper in papers
             and language in languages
             and code.page_number >= 1

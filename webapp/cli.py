@@ -452,8 +452,8 @@ _SHEETS = (
 )
 
 
-@main.command()
-@click.argument("kind", type=click.Choice(_SHEETS))
+@main.command(epilog=f"KIND is one of: {', '.join(_SHEETS)}.")
+@click.argument("kind", type=click.Choice(_SHEETS), metavar="KIND")
 @_BLOCK
 @_CREW
 @_WORKER
@@ -514,6 +514,10 @@ def _print(
                 "gauges are used.",
                 number=printed.batch,
             )
+        )
+    if not address and from_command.offer_named(key).has_code:
+        choices.tell(
+            say("It has no code for phones: --address says under which address they find the farm.")
         )
 
 

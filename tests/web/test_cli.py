@@ -134,7 +134,7 @@ def test_sheets_are_written(run, tmp_path, kind):
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        (["card"], "--block: this must be given."),
+        (["card"], "--block: this must be given. There is: Creek Block"),
         (["card", "--block", "Creek Block", "--copies", "0"], "--copies: Print between 1 and"),
         (["card", "--block", "Creek Block", "--crew", "Crew Z"], '--crew: there is no "Crew Z"'),
         (
@@ -150,7 +150,10 @@ def test_sheets_are_written(run, tmp_path, kind):
         (["sheet", "certificate", "--worker", "W1"], "--worker: Nothing was signed off"),
         (["sheet", "tally", "--audit", "7"], '--audit: there is no "7"'),
         (["sheet", "rework", "--order", "7"], '--order: there is no "7"'),
-        (["sheet", "poster", "--block", "Creek Block", "--page", "a4"], "--page: Not a valid"),
+        (
+            ["sheet", "poster", "--block", "Creek Block", "--page", "a4"],
+            '--page: there is no "a4". There is: tabloid, a3.',
+        ),
     ],
 )
 def test_what_cannot_be_printed_says_at_which_option(run, tmp_path, arguments, sentence):

@@ -5,7 +5,7 @@ A page's request is stood in for, since the makers ask it whose farm it is, in w
 read, and under which address phones find the farm.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
@@ -94,7 +94,7 @@ def form_from_options(key: str, options: Mapping[str, object]) -> PaperForm:
     form = fresh_form(offer, stock, {})
     by_option = {_option(bound): bound for bound in fields_of(form)}
     given |= _answered_by(given, stock) if "answers" in by_option else {}
-    _refuse_misplaced(given, by_option)
+    _refuse_misplaced(given, by_option, stock)
     entered = MultiDict(
         (bound.name, str(bound.data)) for bound in by_option.values() if bound.data is not None
     )
@@ -145,7 +145,9 @@ def _option(bound: Field) -> str:
     return _OPTION_OF_FIELD.get(str(bound.name), str(bound.name))
 
 
-def _refuse_misplaced(given: Mapping[str, object], by_option: Mapping[str, Field]) -> None:
+def _refuse_misplaced(
+    given: Mapping[str, object], by_option: Mapping[str, Field], stock: Stock
+) -> None:
     """Refuse options that this thing does not know, and ask for those that it needs."""
     sentences = [
         message_text(say("--%(option)s: this is not chosen here.", option=option))
@@ -153,7 +155,13 @@ def _refuse_misplaced(given: Mapping[str, object], by_option: Mapping[str, Field
         if option not in by_option
     ]
     sentences += [
-        message_text(say("--%(option)s: this must be given.", option=option))
+        message_text(
+            say(
+                "--%(option)s: this must be given. There is: %(names)s.",
+                option=option,
+                names=_shown(_NAMED[option](stock)),
+            )
+        )
         for option, bound in by_option.items()
         if option in _MUST_BE_NAMED and bound.flags.required and option not in given
     ]
@@ -167,17 +175,22 @@ def _id_of(option: str, value: str, stock: Stock) -> int:
     for number, names in records:
         if value.casefold() in {name.casefold() for name in names}:
             return number
-    shown = ", ".join(names[0] for _, names in records) or "-"
-    raise RefusalError(
-        message_text(
-            say(
-                '--%(option)s: there is no "%(value)s". There is: %(names)s.',
-                option=option,
-                value=value,
-                names=shown,
-            )
+    raise RefusalError(_no_such(option, value, _shown(records)))
+
+
+def _no_such(option: str, value: str, names: str) -> str:
+    return message_text(
+        say(
+            '--%(option)s: there is no "%(value)s". There is: %(names)s.',
+            option=option,
+            value=value,
+            names=names,
         )
     )
+
+
+def _shown(records: Iterable[tuple[int, tuple[str, ...]]]) -> str:
+    return ", ".join(names[0] for _, names in records) or "-"
 
 
 def _numbers(records: Named) -> list[tuple[int, tuple[str, ...]]]:
@@ -198,7 +211,14 @@ _MUST_BE_NAMED: Final = frozenset({"block", "crew", "worker", "audit", "order"})
 
 
 def _sentences(form: PaperForm) -> tuple[str, ...]:
-    at_fields = [
-        f"--{_option(bound)}: {bound.errors[0]}" for bound in fields_of(form) if bound.errors
-    ]
+    at_fields = [_sentence(bound) for bound in fields_of(form) if bound.errors]
     return (*map(str, form.form_errors), *at_fields)
+
+
+def _sentence(bound: Field) -> str:
+    """Say what is wrong with an option; where it is none of some choices, which there are."""
+    option, entered = _option(bound), str(bound.data)
+    choices = [str(value) for value, *_ in getattr(bound, "choices", None) or ()]
+    if choices and entered not in choices:
+        return _no_such(option, entered, ", ".join(choices))
+    return f"--{option}: {bound.errors[0]}"

@@ -329,6 +329,28 @@ def test_everybody_in_a_crew_gets_a_card_in_their_own_language(supervisor, orcha
     assert "6 cards with names, for 6 people" in read_page(supervisor.get(address)).text
 
 
+def test_batches_of_one_block_are_told_apart_in_the_list(supervisor, orchard):
+    make_cards(supervisor, orchard, card_format="id_1", shows="one-top")
+    make_cards(supervisor, orchard, crew_id=orchard.crew_id)
+    text = read_page(supervisor.get("/print/batches")).text
+    assert "Creek Block: Bank card size, 85.6 x 54 mm; One stage, for beginners: Top" in text
+    assert "A7, 74 x 105 mm; All stages; 6 cards with names, for 6 people" in text
+
+
+def test_a_batch_says_what_to_do_where_its_frames_are_cut_off_and_where_it_failed(
+    supervisor, orchard
+):
+    small = make_cards(supervisor, orchard, card_format="id_1")
+    large = make_cards(supervisor, orchard, card_format="a7")
+    assert "too small for the frames" in read_page(supervisor.get(small)).text
+    assert "too small for the frames" not in read_page(supervisor.get(large)).text
+    unanswered = supervisor.post(small, data={"occasion": "printed"})
+    assert unanswered.status_code == 422
+    assert "lie between the lines? Choose yes or no." in read_page(unanswered).text
+    supervisor.post(small, data={"occasion": "printed", "card_fits": "no"})
+    assert "Throw out what was printed" in read_page(supervisor.get(small)).text
+
+
 def test_one_language_for_all_where_it_is_chosen(supervisor, orchard):
     address = make_cards(supervisor, orchard, crew_id=orchard.crew_id, language="en")
     assert "ramas" not in " ".join(texts_of(supervisor.get(f"{address}.pdf")))

@@ -23,7 +23,7 @@ class CheckForm(BaseForm):
     )
     card_fits = RadioField(
         lazy_gettext("Lay a bank card on the frames. Do all four edges lie between the lines?"),
-        [InputRequired()],
+        [InputRequired(lazy_gettext("Choose yes or no."))],
         choices=lambda: choices_of(
             [
                 (FITS, lazy_gettext("Yes, all four")),

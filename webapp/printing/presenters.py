@@ -17,7 +17,7 @@ from audits.vocabulary import (
     STAGE_NAMES,
     TURNED_OVER_NAMES,
 )
-from printables.cards import CARD_FORMAT_NAMES, CARD_STYLE_NAMES
+from printables.cards import CARD_FORMAT_NAMES, CARD_STYLE_NAMES, CardFormat
 from printables.sheet import PAGE_NAMES
 from webapp.forms import message_text
 from webapp.printing.choices import BatchChoices, CardChoices, PaperChoice, read_choices
@@ -47,8 +47,9 @@ class BatchLine:
     """A batch in the list."""
 
     number: int
-    name: str
+    code: str
     kind: str
+    what: str
     made_at: datetime
     state: StateView
 
@@ -73,6 +74,7 @@ class BatchPage:
     kind: str
     state: StateView
     is_withdrawn: bool
+    frames_are_beside: bool
     particulars: list[tuple[str, str]]
     checks: list[CheckView]
 
@@ -82,8 +84,9 @@ def batch_lines(found: list[BatchView]) -> list[BatchLine]:
     return [
         BatchLine(
             number=view.number,
-            name=_name(view),
+            code=f"B{view.number}",
             kind=_kind(view),
+            what=_what(view),
             made_at=view.batch.made_at,
             state=_state(view),
         )
@@ -100,9 +103,15 @@ def batch_page(view: BatchView) -> BatchPage:
         kind=_kind(view),
         state=_state(view),
         is_withdrawn=view.batch.withdrawn_at is not None,
+        frames_are_beside=_frames_are_beside(choices),
         particulars=_particulars(view, choices),
         checks=[_check(line) for line in view.checks],
     )
+
+
+def _frames_are_beside(choices: BatchChoices) -> bool:
+    """Tell whether the frames for a bank card stand on the sheet alone, and so are cut off."""
+    return isinstance(choices, CardChoices) and choices.card_format is CardFormat.ID_1
 
 
 def _name(view: BatchView) -> str:
@@ -111,6 +120,15 @@ def _name(view: BatchView) -> str:
 
 def _kind(view: BatchView) -> str:
     return f"{message_text(BATCH_KIND_NAMES[view.batch.kind])}, {view.block}"
+
+
+def _what(view: BatchView) -> str:
+    """Tell what was chosen in few words, so that batches of one block differ in the list."""
+    choices = read_choices(view.batch.choices)
+    if not isinstance(choices, CardChoices):
+        return _count(view, choices)
+    size = message_text(CARD_FORMAT_NAMES[choices.card_format])
+    return "; ".join((size, _shows(choices), _count(view, choices)))
 
 
 def _state(view: BatchView) -> StateView:
@@ -142,6 +160,7 @@ def _particulars(view: BatchView, choices: BatchChoices) -> list[tuple[str, str]
         (gettext("Language"), _languages(choices)),
         (gettext("Paper"), message_text(PAGE_NAMES[choices.paper.page])),
         (gettext("Printer"), _printer(view.printer, choices.paper)),
+        *_backs(choices),
         (gettext("Made"), _made(view)),
     ]
 
@@ -172,6 +191,27 @@ def _printer(name: str | None, paper: PaperChoice) -> str:
     return str(
         gettext(
             "%(printer)s, turned %(turned)s", printer=name or gettext("not listed"), turned=turned
+        )
+    )
+
+
+def _backs(choices: BatchChoices) -> list[tuple[str, str]]:
+    """Tell by how much the backs were moved then: a later correction changes no batch."""
+    paper = choices.paper
+    if not isinstance(choices, CardChoices):
+        return []
+    return [(gettext("Backs"), correction_words(paper.back_right_mm, paper.back_down_mm))]
+
+
+def correction_words(right_mm: float, down_mm: float) -> str:
+    """Return how far backs are moved, as the test page says it."""
+    if not right_mm and not down_mm:
+        return str(gettext("not moved"))
+    return str(
+        gettext(
+            "%(right)s mm to the right, %(down)s mm downwards",
+            right=words().show(Rounded(right_mm)),
+            down=words().show(Rounded(down_mm)),
         )
     )
 

@@ -5,8 +5,6 @@ from flask.typing import ResponseReturnValue
 from flask_babel import gettext
 
 from audits.errors import InvalidInput
-from audits.messages import Rounded
-from audits.records import Printer
 from audits.services import printers as services
 from audits.vocabulary import TURNED_OVER_NAMES
 from printables.imposition import Correction
@@ -14,8 +12,8 @@ from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database
 from webapp.forms import message_text
 from webapp.printing.blueprint import blueprint
+from webapp.printing.presenters import correction_words
 from webapp.printing.printer_form import ChangedPrinterForm, PrinterForm
-from webapp.reading import words
 
 
 @blueprint.get("/printers")
@@ -29,7 +27,7 @@ def printers() -> ResponseReturnValue:
             (
                 printer,
                 message_text(TURNED_OVER_NAMES[printer.turned_over]),
-                correction_words(printer),
+                correction_words(printer.back_right_mm, printer.back_down_mm),
             )
             for printer in found
         ],
@@ -74,18 +72,8 @@ def printer(printer_id: int) -> ResponseReturnValue:
             )
             return redirect(url_for(".printer", printer_id=printer_id))
     return render_template(
-        "printing/printer.html", form=form, printer=found, correction=correction_words(found)
+        "printing/printer.html",
+        form=form,
+        printer=found,
+        correction=correction_words(found.back_right_mm, found.back_down_mm),
     ), 422 if form.errors else 200
-
-
-def correction_words(found: Printer) -> str:
-    """Return how far a printer's backs are moved, as the test page says it."""
-    if not found.back_right_mm and not found.back_down_mm:
-        return str(gettext("not moved"))
-    return str(
-        gettext(
-            "%(right)s mm to the right, %(down)s mm downwards",
-            right=words().show(Rounded(found.back_right_mm)),
-            down=words().show(Rounded(found.back_down_mm)),
-        )
-    )

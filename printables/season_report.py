@@ -551,26 +551,26 @@ def _reading_of(chart: BlockChart) -> list[Message]:
     if above:
         said.append(
             say_n(
-                "%(count)s block had more faults than chance explains.",
-                "%(count)s blocks had more faults than chance explains.",
+                "%(count)s point has more faults than chance explains.",
+                "%(count)s points have more faults than chance explains.",
                 above,
             )
         )
     if below:
         said.append(
             say_n(
-                "%(count)s block had fewer faults than chance explains.",
-                "%(count)s blocks had fewer faults than chance explains.",
+                "%(count)s point has fewer faults than chance explains.",
+                "%(count)s points have fewer faults than chance explains.",
                 below,
             )
         )
     if not said:
-        said.append(say("Every block of trees lies within what chance explains."))
+        said.append(say("Every point lies within what chance explains."))
     if chart.waiting is not None:
         said.append(
             say_n(
-                "%(count)s more due tree waits for the next block.",
-                "%(count)s more due trees wait for the next block.",
+                "%(count)s more due tree waits for the next point.",
+                "%(count)s more due trees wait for the next point.",
                 chart.waiting.due,
             )
         )

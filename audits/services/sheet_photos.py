@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 from audits.errors import Conflict, NotAllowed, NotFound
 from audits.messages import say
-from audits.records import Actor, SheetPhoto
+from audits.records import Actor, Audit, SheetPhoto
 from audits.services.access import require_crew_lead
 from audits.services.unseen import require_sight_of_audit
 from audits.storage.database import Database
@@ -76,7 +76,7 @@ def keep_sheet_photo(
     -------
     SheetPhoto
         The photo as stored; the same picture sent again is the same photo, and waits again where
-        it was set aside.
+        it was set aside. Of a sealed audit it waits for nobody.
 
     Raises
     ------
@@ -90,11 +90,12 @@ def keep_sheet_photo(
     require_crew_lead(actor)
     content_hash = sha256(photo.content).hexdigest()
     with database.write() as connection:
+        is_sealed = False
         if photo.audit_id is not None:
-            _require_own_audit(connection, actor, photo.audit_id)
+            is_sealed = _own_audit(connection, actor, photo.audit_id).sealed_at is not None
         found = queries.sheet_photo_by_hash(connection, actor.farm_id, content_hash)
         if found is not None:
-            return _sent_again(connection, actor, found)
+            return _sent_again(connection, actor, found, is_sealed=is_sealed)
         photo_id = insert(
             connection,
             sheet_photo,
@@ -108,17 +109,21 @@ def keep_sheet_photo(
                 "reading": dict(photo.reading),
                 "received_at": now,
                 "received_by": actor.user_id,
+                # Nothing can be typed into a sealed audit; its photo is kept beside it.
+                "settled_at": now if is_sealed else None,
             },
         )
         return _the_photo(connection, actor, photo_id)
 
 
-def _sent_again(connection: sa.Connection, actor: Actor, found: SheetPhoto) -> SheetPhoto:
+def _sent_again(
+    connection: sa.Connection, actor: Actor, found: SheetPhoto, *, is_sealed: bool
+) -> SheetPhoto:
     if found.received_by != actor.user_id:
         raise Conflict(
             say("Somebody else has sent this photo already, and confirms what it shows.")
         )
-    if found.settled_at is None or found.quiz_attempt_id is not None:
+    if found.settled_at is None or found.quiz_attempt_id is not None or is_sealed:
         return found
     connection.execute(
         sheet_photo.update()
@@ -351,9 +356,10 @@ def _require_sight(
         require_sight_of_audit(connection, actor, photo.audit_id, now)
 
 
-def _require_own_audit(connection: sa.Connection, actor: Actor, audit_id: int) -> None:
+def _own_audit(connection: sa.Connection, actor: Actor, audit_id: int) -> Audit:
     audit = audit_queries.audit_by_id(connection, actor.farm_id, audit_id)
     if audit is None:
         raise NotFound(say("There is no such audit."))
     if audit.auditor_id != actor.user_id:
         raise NotAllowed(say("This sheet belongs to an audit of somebody else."))
+    return audit

@@ -15,7 +15,7 @@ from audits.storage.queries.standards import standard_by_id
 from audits.storage.tables import quiz_attempt, sheet_photo, standard_version
 from audits.vocabulary import Method, Role, SheetKind
 from tests.orchard import Orchard, plant_orchard
-from tests.row_audit import AUDITED, begin, prune
+from tests.row_audit import AUDITED, begin, fill, prune, seal
 
 LATER = AUDITED + timedelta(hours=1)
 TODAY = AUDITED.date()
@@ -224,3 +224,15 @@ def test_an_id_that_no_database_holds_is_no_photo(database, orchard):
     for number in (0, -1, 2**31, 10**30):
         with pytest.raises(NotFound):
             sheet_photos.view_sheet_photo(database, orchard.supervisor, number)
+
+
+def test_a_photo_of_a_sealed_audit_is_kept_and_waits_for_nobody(database, orchard, audit_id):
+    """Nothing can be typed in there any more; the photo shows what was on paper."""
+    fill(database, orchard, audit_id)
+    seal(database, orchard, audit_id)
+    for content in (b"one", b"two", b"one"):
+        photo = of_tally(audit_id, content)
+        sheet_photos.keep_sheet_photo(database, orchard.supervisor, photo, now=LATER)
+    assert sheet_photos.waiting_photos(database, orchard.supervisor) == []
+    kept = sheet_photos.photos_of_sheet(database, orchard.supervisor, audit_id)
+    assert [photo.settled_at for photo in kept] == [LATER, LATER]

@@ -378,9 +378,9 @@ def _stage_heads(
         first, last = _of_stage(columns, stage)
         name = words.say(STAGE_NAMES[stage])
         yield stage_pictogram(stage, name).at(edges[first] + 1.0, 1.0, _PICTOGRAM_MM / PICTOGRAM_MM)
-        left = edges[first] + _PICTOGRAM_MM + 2.6
+        left = edges[first] + _PICTOGRAM_MM + 2.2
         size = largest_size(
-            name, edges[last] - left - 1.0, TEXT_PT * POINT_MM, 9.0 * POINT_MM, bold=True
+            name, edges[last] - left - 2.0, TEXT_PT * POINT_MM, 9.0 * POINT_MM, bold=True
         )
         yield Text(left, 1.0 + _PICTOGRAM_MM / 2 + 0.36 * size, name, size, bold=True)
 

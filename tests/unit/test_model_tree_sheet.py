@@ -9,7 +9,7 @@ from audits.errors import InvalidInput
 from audits.messages import ENGLISH
 from audits.plain_words import stage_words
 from audits.standard import Standard, preset
-from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage
+from audits.vocabulary import STAGE_NAMES, BearingHabit, HeadingRule, Method, Stage
 from printables.document import Role
 from printables.drawing.primitives import Line, flattened
 from printables.model_tree_sheet import (
@@ -203,3 +203,22 @@ def test_its_own_words_are_easy_to_read():
 
 def test_its_own_words_are_easy_to_read_in_spanish(spanish):
     assert inflesz(spanish_counts(own_words(spanish))) >= 65
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("page", SHEET_PAGES)
+def test_names_of_stages_keep_clear_of_the_rule_behind_them(page, language):
+    words = ENGLISH if language == "en" else spanish_words()
+    drawn = counted_parts(SHEET, words, page)[3]
+    # Rules between the columns of one stage begin below its name.
+    rules = [
+        placed.shape.start[0]
+        for placed in flattened(drawn)
+        if isinstance(placed.shape, Line)
+        and placed.shape.start[0] == placed.shape.end[0]
+        and placed.shape.start[1] == 0.0
+    ]
+    for name in STAGE_NAMES.values():
+        line = next(line for line in printed_lines(drawn) if line.text == words.say(name))
+        behind = [x for x in rules if x > line.left]
+        assert min(x - line.right for x in behind or [line.right + 1.5]) >= 1.5

@@ -24,6 +24,7 @@ from tests.web.conftest import NOW
 from tests.web.pages import read_page
 from webapp.auditing.sheets_on_paper import tally_document, tally_marked_page
 from webapp.papers.answers import answer_document, answer_page
+from webapp.reading import words_in
 
 PEN = Hand("tick", darkness=0.85, width_mm=0.45, is_pencil=False, reach=0.4, off_mm=0.2)
 CLEAN = ("top.R", "limbs.2", "columns.R", "heading.R")
@@ -286,7 +287,13 @@ def test_answers_on_a_photo_are_marked_by_their_own_key(app, supervisor, databas
     assert attempt.answers == [*places, None]
     right = sum(place == right for place, right in zip(places, key, strict=False))
     assert attempt.correct == right
-    assert f"{right} of 10 right." in read_page(supervisor.get(kept.location)).text
+    result = read_page(supervisor.get(kept.location)).text
+    assert f"{right} of 10 right." in result
+    english = words_in("en", region="US", units=Units.IMPERIAL)
+    for question in quiz_attempts.quiz_of(database, orchard.supervisor, paper).questions:
+        # What is talked over with the worker stands there, not letters alone.
+        assert english.say(question.stem) in result
+        assert english.say(question.answer) in result
     assert supervisor.post(answer.location, data=form | whose | {"q10": "A"}).status_code == 409
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from audits.errors import NotFound
 from audits.learning import Quiz, marked
-from audits.messages import Words, say
+from audits.messages import Message, Words, say
 from audits.records import Block, QuizAttempt, SheetPhoto, StandardVersion, Worker
 from audits.services.accounts import LANGUAGES
 from audits.services.quiz_attempts import QuizPaper, quiz_of
@@ -45,8 +45,10 @@ class MarkedAnswer:
     """A question of an attempt: what was answered, what is right, and whether that is the same."""
 
     number: int
+    stem: Message
     answer: str
     key: str
+    right_choice: Message
     is_right: bool
 
 
@@ -121,8 +123,10 @@ def marked_answers(quiz: Quiz, attempt: QuizAttempt) -> list[MarkedAnswer]:
     return [
         MarkedAnswer(
             number=number,
+            stem=question.stem,
             answer="" if answer is None else LETTERS[answer],
             key=LETTERS[question.key],
+            right_choice=question.answer,
             is_right=is_right,
         )
         for number, (question, answer, is_right) in enumerate(

@@ -423,13 +423,6 @@ CONTEST_ANSWER_NAMES: Final = {
     ContestAnswer.CHANGED: mark("The score was changed"),
 }
 
-FIT_STATE_NAMES: Final = {
-    FitState.ASKED: mark("Asked for"),
-    FitState.RUNNING: mark("Being worked out"),
-    FitState.DONE: mark("Done"),
-    FitState.FAILED: mark("Could not be worked out"),
-}
-
 OUTCOME_NAMES: Final = {
     Outcome.OPEN: mark("Still open"),
     Outcome.ACCEPTED: mark("Accepted"),
@@ -443,13 +436,6 @@ LOT_STATE_NAMES: Final = {
     LotState.REWORK: mark("Rework"),
     LotState.CLOSED_NOT_ACCEPTED: mark("Not accepted, cannot be mended"),
     LotState.NOT_CHOSEN: mark("Not chosen for an audit"),
-}
-
-RECEIPT_STATE_NAMES: Final = {
-    ReceiptState.STORED: mark("Stored"),
-    ReceiptState.HELD: mark("Held back"),
-    ReceiptState.TAKEN: mark("Held back, then taken"),
-    ReceiptState.SET_ASIDE: mark("Set aside"),
 }
 
 HELD_BECAUSE_NAMES: Final = {

@@ -6,8 +6,10 @@ from itertools import combinations
 
 import pypdfium2
 import pypdfium2.raw as pdfium
+from reportlab.lib.units import mm
 
 from printables.document import Document, Role, to_pdf
+from printables.drawing.canvas import operators
 from printables.drawing.lettering import CAPITAL_HEIGHT, DEPTH, text_width
 from printables.drawing.primitives import Anchor, Drawing, Text, flattened
 
@@ -86,6 +88,15 @@ def assert_nothing_clipped(drawing: Drawing, margin_mm: float = 0.0) -> None:
         assert inside, f"{line} sticks out of {drawing.width_mm} x {drawing.height_mm} mm"
     for one, other in combinations(lines, 2):
         assert not one.overlaps(other), f"{one} lies on {other}"
+
+
+def draw_on(canvas, drawing: Drawing, x_mm: float, y_mm: float, scale: float = 1.0) -> None:
+    """Draw straight onto the current page of a canvas, nothing stored to be drawn again."""
+    canvas.saveState()
+    canvas.translate(x_mm * mm, canvas._pagesize[1] - (y_mm + scale * drawing.height_mm) * mm)
+    canvas.scale(scale, scale)
+    canvas._code += operators(drawing, canvas._doc)
+    canvas.restoreState()
 
 
 def pdf_of(printed: Document | bytes) -> bytes:

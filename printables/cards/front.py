@@ -320,12 +320,12 @@ def _small_foot(
     """Say in two or three short lines when to leave a tree, and what to do about sick wood."""
     least = request.letters.least_pt
     told = evened([Run(words.say(card_sick_wood(brief=True)), bold=True)], width_mm, least)
+    sentence = brief_leave(request.standard, low_bloom=request.subject.low_bloom)
     leave = _brief_strip(request, words, width_mm, _SMALL_LEAVE_MM)
-    if leave is None:
+    if leave is None or sentence is None:
         return told
     if not pictured:
-        sentence = brief_leave(request.standard, low_bloom=request.subject.low_bloom)
-        leave = evened([Run(words.say(sentence or ""))], width_mm, least)
+        leave = evened([Run(words.say(sentence))], width_mm, least)
     return stacked([leave, told], width_mm, 0.2)
 
 

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from functools import lru_cache
 from io import BytesIO
 from typing import Final, Generic, TypeVar
-from weakref import WeakKeyDictionary
 
 from reportlab import rl_config
 from reportlab.lib.units import mm
@@ -87,10 +86,6 @@ class Forms(Generic[Held]):
         return held
 
 
-# Forgotten together with the canvas.
-_FORMS: WeakKeyDictionary[Canvas, Forms[str]] = WeakKeyDictionary()
-
-
 def new_canvas(
     target: BytesIO,
     page_mm: tuple[float, float],
@@ -136,58 +131,6 @@ def new_canvas(
     canvas.setCreator("")
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas
-
-
-def draw_on(
-    canvas: Canvas,
-    drawing: Drawing,
-    x_mm: float,
-    y_mm: float,
-    scale: float = 1.0,
-    *,
-    shared: bool = True,
-) -> None:
-    """
-    Draw on the current page of a canvas.
-
-    Parameters
-    ----------
-    canvas : Canvas
-        A canvas whose axes have not been moved.
-    drawing : Drawing
-        What to draw.
-    x_mm, y_mm : float
-        Where its upper left corner comes to lie, across and down from the page's own.
-    scale : float, optional
-        Factor of all lengths, above 0.
-    shared : bool, optional
-        Whether it may be drawn again: it is then stored once in the file, however often it is
-        drawn. What is drawn once takes less room in the page itself.
-    """
-    page_height = canvas._pagesize[1]  # noqa: SLF001  # reportlab has no public way to ask for it
-    canvas.saveState()
-    canvas.translate(x_mm * mm, page_height - (y_mm + scale * drawing.height_mm) * mm)
-    if scale != 1.0:
-        canvas.scale(scale, scale)
-    if shared:
-        forms = _FORMS.setdefault(canvas, Forms())
-        canvas.doForm(forms.get(drawing, lambda new: _new_form(canvas, new)))
-    else:
-        _fill(canvas, drawing)
-    canvas.restoreState()
-
-
-def _new_form(canvas: Canvas, drawing: Drawing) -> str:
-    name = f"drawing{len(_FORMS[canvas]) + 1}"
-    canvas.beginForm(name, 0, 0, drawing.width_mm * mm, drawing.height_mm * mm)
-    _fill(canvas, drawing)
-    canvas.endForm()
-    return name
-
-
-def _fill(canvas: Canvas, drawing: Drawing) -> None:
-    # reportlab has no public way to write operators.
-    canvas._code += operators(drawing, canvas._doc)  # noqa: SLF001
 
 
 def operators(drawing: Drawing, document: PDFDocument) -> list[str]:

@@ -24,7 +24,7 @@ from audits.messages import ENGLISH, say
 from audits.standard import Standard, preset
 from audits.vocabulary import BearingHabit, Stage
 from printables.document import Document, Leaf, Piece, to_pdf
-from printables.drawing.canvas import draw_on, new_canvas
+from printables.drawing.canvas import new_canvas
 from printables.drawing.gauge import length_bar
 from printables.drawing.inks import APPEARANCES
 from printables.drawing.palette import COLOURS
@@ -43,6 +43,7 @@ from printables.imposition import card_sheet, impose
 from printables.sheet import PAGE_SIZES_MM, Page
 from printables.stage_pictures import stage_picture
 from tests.benchmarks.timing import Line, at_least_faster, at_most, take_turns
+from tests.paper import draw_on
 
 CARDS = 500
 A7_MM = (74.0, 105.0)
@@ -148,7 +149,7 @@ def directly(*, each: bool) -> bytes:
     canvas = new_canvas(target, size_mm, title="", author="", language="en")
     for leaf in document.leaves:
         for piece in leaf.pieces:
-            draw_on(canvas, piece.drawing, piece.x_mm, piece.y_mm, shared=False)
+            draw_on(canvas, piece.drawing, piece.x_mm, piece.y_mm)
         canvas.showPage()
     canvas.save()
     return target.getvalue()

@@ -28,7 +28,7 @@ from audits.messages import ENGLISH
 from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit
 from printables.document import to_pdf
-from printables.drawing.canvas import draw_on, new_canvas
+from printables.drawing.canvas import new_canvas
 from printables.drawing.gauge import (
     DEPTH_MM,
     ID_1_CORNER_MM,
@@ -46,7 +46,7 @@ from printables.drawing.primitives import Rect, flattened
 from printables.gauge_sheet import gauge_sheet, gauge_strip, strip_sheet
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES
 from printables.subject import StandardSubject
-from tests.paper import assert_nothing_clipped, page_texts
+from tests.paper import assert_nothing_clipped, draw_on, page_texts
 
 LETTER_MM = (215.9, 279.4)
 TOLERANCE_MM = 0.05

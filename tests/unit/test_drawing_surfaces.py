@@ -11,7 +11,7 @@ import pypdfium2
 import pytest
 from pypdfium2 import raw
 
-from printables.drawing.canvas import draw_on, new_canvas
+from printables.drawing.canvas import new_canvas
 from printables.drawing.inks import APPEARANCES, Ink
 from printables.drawing.palette import COLOURS
 from printables.drawing.primitives import (
@@ -29,6 +29,7 @@ from printables.drawing.primitives import (
 )
 from printables.drawing.stylesheets import drawing_css, palette_css
 from printables.drawing.svg import to_svg
+from tests.paper import draw_on
 
 SVG = "{http://www.w3.org/2000/svg}"
 POINTS_PER_MM = 72 / 25.4
@@ -192,20 +193,6 @@ def test_a_text_in_the_middle_is_centred_on_its_point():
     boxes = [page.get_textpage().get_charbox(place) for place in range(3)]
     left, right = boxes[0][0], boxes[-1][2]
     assert (left + right) / 2 / POINTS_PER_MM == pytest.approx(30, abs=0.2)
-
-
-def test_a_drawing_repeated_on_pages_is_stored_once():
-    once = pdf_of((EVERY_KIND, 0, 0, 1))
-    often = pdf_of(*[(EVERY_KIND, 5 * n, 0, 0.5) for n in range(8)])
-    assert once.count(b"/Subtype /Form") == often.count(b"/Subtype /Form") == 1
-
-
-def test_equal_drawings_share_a_form_and_different_ones_do_not():
-    first = Drawing(10, 10, (Circle((5, 5), 3),), "Dot")
-    same = Drawing(10, 10, (Circle((5, 5), 3),), "Dot")
-    other = Drawing(10, 10, (Circle((5, 5), 4),), "Dot")
-    pdf = pdf_of((first, 0, 0, 1), (same, 20, 0, 1), (other, 40, 0, 1))
-    assert pdf.count(b"/Subtype /Form") == 2
 
 
 def test_the_same_drawing_gives_the_same_bytes():

@@ -10,6 +10,7 @@ from flask import g
 from PIL import Image
 
 from audits.errors import AuditError, NotFound
+from audits.messages import Units
 from audits.services import auditing, quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
 from audits.storage.queries.standards import versions_of_block

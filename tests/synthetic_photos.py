@@ -1,8 +1,13 @@
 """
 Photos of printed pages as phones take them, made up from a seed: what is on them is known.
 
-`rasterised` draws a page as pypdfium2 sees it, `filled_in` marks it by hand, `photographed` takes
-the picture: paper that curls, a hand-held lens, light, blur, noise, JPEG.
+`rasterised` draws a page as pypdfium2 sees it, `filled_in` marks it by hand, `worn` creases, stains
+or copies it, `photographed` takes the picture: paper that curls, a hand-held lens, light, blur,
+noise, JPEG.
+
+All is in grey: what is read is the luma of a JPEG (ITU-T T.871), a weighted sum of its colours.
+Print and paper are neutral, so a coloured ink under a coloured lamp is an ink of one darkness
+there: `_seen_darkness` works it out.
 """
 
 import math
@@ -105,10 +110,18 @@ class Deed(StrEnum):
     SMUDGE = "smudge"
     SPECK = "speck"
     WRITTEN = "written"
+    # A small mark that keeps to one corner.
+    CORNER = "in a corner"
+    # A mark that runs over into the boxes beside it.
+    RUNS_OVER = "runs over"
+    # A stroke along one side of the frame.
+    ON_FRAME = "on the frame"
+    # A pen that was put down once: a mark to some, nothing to others.
+    DOT = "dot"
 
 
-# What counts as a mark; everything else is empty.
-IS_MARK = {Deed.MARKED, Deed.CROSSED_OUT, Deed.WRITTEN}
+# What counts as a mark; everything else is empty, but for a dot, of which nobody knows.
+IS_MARK = {Deed.MARKED, Deed.CROSSED_OUT, Deed.WRITTEN, Deed.CORNER, Deed.RUNS_OVER}
 
 
 @dataclass(frozen=True)
@@ -123,16 +136,47 @@ class Hand:
     off_mm: float  # how far from the middle
 
 
+# How much of red, green and blue an ink swallows, and the light of a lamp in them.
+_BLUE_INK = (0.9, 0.8, 0.3)
+_RED_INK = (0.15, 0.8, 0.75)
+_YELLOW_LAMP = (1.0, 0.85, 0.5)
+# Shares of red, green and blue in luma.
+_LUMA = (0.299, 0.587, 0.114)
+_SHAPES = (
+    *("tick", "cross", "slash", "bar") * 2,
+    *("fill", "scribble", "upright", "circle"),
+)
+
+
+def _seen_darkness(ink: tuple[float, float, float], lamp: tuple[float, float, float]) -> float:
+    """Darkness in luma of an ink under a lamp, against white paper under it."""
+    light = [weight * band for weight, band in zip(_LUMA, lamp, strict=True)]
+    return sum(part * band for part, band in zip(light, ink, strict=True)) / sum(light)
+
+
 def any_hand(chance: Random) -> Hand:
-    pen = chance.choices(("light pencil", "pencil", "ball pen", "marker"), (2, 4, 5, 1))[0]
-    darkness, width = {
-        "light pencil": (chance.uniform(0.32, 0.45), chance.uniform(0.45, 0.7)),
-        "pencil": (chance.uniform(0.45, 0.7), chance.uniform(0.45, 0.8)),
-        "ball pen": (chance.uniform(0.65, 0.92), chance.uniform(0.35, 0.55)),
-        "marker": (chance.uniform(0.8, 0.95), chance.uniform(0.8, 1.2)),
-    }[pen]
+    pens = {
+        "faint pencil": (1, chance.uniform(0.2, 0.32), chance.uniform(0.45, 0.7)),
+        "light pencil": (6, chance.uniform(0.32, 0.45), chance.uniform(0.45, 0.7)),
+        "pencil": (12, chance.uniform(0.45, 0.7), chance.uniform(0.45, 0.8)),
+        "ball pen": (14, chance.uniform(0.65, 0.92), chance.uniform(0.35, 0.55)),
+        "coloured pen": (
+            6,
+            chance.uniform(0.8, 1.0)
+            * _seen_darkness(
+                chance.choice((_BLUE_INK, _BLUE_INK, _RED_INK)),
+                chance.choice(((1.0, 1.0, 1.0), _YELLOW_LAMP)),
+            ),
+            chance.uniform(0.35, 0.6),
+        ),
+        "marker": (3, chance.uniform(0.8, 0.95), chance.uniform(0.8, 1.2)),
+        "felt pen": (3, chance.uniform(0.8, 0.95), chance.uniform(1.4, 2.4)),
+    }
+    weights = [weight for weight, _, _ in pens.values()]
+    pen = chance.choices(list(pens), weights)[0]
+    _, darkness, width = pens[pen]
     return Hand(
-        shape=chance.choice(("tick", "cross", "fill", "slash", "scribble", "tick", "cross")),
+        shape=chance.choice(_SHAPES),
         darkness=darkness,
         width_mm=width,
         is_pencil="pencil" in pen,
@@ -156,27 +200,52 @@ def _strokes(shape: str, box: Box, hand: Hand, chance: Random) -> list[list[tupl
             top + y * high + chance.gauss(0, 0.12),
         )
 
-    if shape == "tick":
-        return [[at(0.1, 0.5), at(0.25, 0.7), at(0.4, 0.88), at(0.65, 0.5), at(0.95, 0.02)]]
-    if shape == "cross":
-        return [[at(0.08, 0.08), at(0.5, 0.52), at(0.92, 0.92)], [at(0.92, 0.06), at(0.08, 0.94)]]
-    if shape == "slash":
-        return [[at(0.9, 0.05), at(0.5, 0.5), at(0.08, 0.95)]]
-    if shape == "scribble":
-        turns = chance.randint(4, 7)
-        return [
-            [at(0.05 + 0.9 * turn / turns, 0.1 if turn % 2 else 0.9) for turn in range(turns + 1)]
-        ]
+    turns = chance.randint(4, 7)
+    match shape:
+        case "tick":
+            lines = [[at(0.1, 0.5), at(0.25, 0.7), at(0.4, 0.88), at(0.65, 0.5), at(0.95, 0.02)]]
+        case "cross":
+            lines = [
+                [at(0.08, 0.08), at(0.5, 0.52), at(0.92, 0.92)],
+                [at(0.92, 0.06), at(0.08, 0.94)],
+            ]
+        case "slash":
+            lines = [[at(0.9, 0.05), at(0.5, 0.5), at(0.08, 0.95)]]
+        case "bar":
+            lines = [[at(0.08, 0.5), at(0.5, 0.5), at(0.92, 0.5)]]
+        case "upright":
+            lines = [[at(0.5, 0.08), at(0.5, 0.5), at(0.5, 0.92)]]
+        case "scribble":
+            places = range(turns + 1)
+            lines = [
+                [at(0.05 + 0.9 * place / turns, 0.1 if place % 2 else 0.9) for place in places]
+            ]
+        case "circle":
+            lines = [_circle(box, ox, oy)]
+        case _:
+            lines = [_filling(box, hand, chance)]
+    return lines
+
+
+def _circle(box: Box, right_mm: float, below_mm: float) -> list[tuple[float, float]]:
+    """A small circle that never leaves the box."""
+    x = box.x_mm + box.width_mm / 2 + right_mm
+    y = box.y_mm + box.height_mm / 2 + below_mm
+    radius = 0.3 * min(box.width_mm, box.height_mm, 6.0)
+    angles = [place / 3 for place in range(20)]
+    return [(x + radius * math.cos(angle), y + radius * math.sin(angle)) for angle in angles]
+
+
+def _filling(box: Box, hand: Hand, chance: Random) -> list[tuple[float, float]]:
+    """To and fro until the box is full."""
     inner = box.height_mm - 0.5
     lines = math.ceil(inner / (0.8 * hand.width_mm))
     return [
-        [
-            (
-                box.x_mm + (0.4 if line % 2 else box.width_mm - 0.4) + chance.gauss(0, 0.12),
-                box.y_mm + 0.3 + inner * line / lines + chance.gauss(0, 0.06),
-            )
-            for line in range(lines + 1)
-        ]
+        (
+            box.x_mm + (0.4 if line % 2 else box.width_mm - 0.4) + chance.gauss(0, 0.12),
+            box.y_mm + 0.3 + inner * line / lines + chance.gauss(0, 0.06),
+        )
+        for line in range(lines + 1)
     ]
 
 
@@ -236,29 +305,89 @@ def _blob(
 
 def do_to(page: Image.Image, box: Box, deed: Deed, hand: Hand, chance: Random) -> None:
     """Do something to one box of a page."""
+
+    def draw(
+        strokes: Sequence[Sequence[tuple[float, float]]], width_mm: float = hand.width_mm
+    ) -> None:
+        _ink(page, strokes, hand.darkness, width_mm, chance, is_pencil=hand.is_pencil)
+
     middle = (box.x_mm + box.width_mm / 2, box.y_mm + box.height_mm / 2)
     strokes = _strokes(hand.shape, box, hand, chance)
-    if deed in {Deed.MARKED, Deed.CROSSED_OUT}:
-        _ink(page, strokes, hand.darkness, hand.width_mm, chance, is_pencil=hand.is_pencil)
-        if deed is Deed.CROSSED_OUT:
+    thin = min(hand.width_mm, 0.6)
+    match deed:
+        case Deed.MARKED:
+            draw(strokes)
+        case Deed.CROSSED_OUT:
             wild = replace(hand, reach=max(0.6, hand.reach))
-            for shape in ("scribble", "slash"):
-                lines = _strokes(shape, box, wild, chance)
-                _ink(page, lines, hand.darkness, hand.width_mm, chance, is_pencil=hand.is_pencil)
-    elif deed is Deed.ERASED:
+            draw(strokes)
+            draw(_strokes("scribble", box, wild, chance))
+            draw(_strokes("slash", box, wild, chance))
+        case Deed.RUNS_OVER:
+            # At most about as far as the middle of the next box.
+            far = replace(hand, reach=chance.uniform(1.6, 3.2) - hand.width_mm / 2)
+            draw(_strokes(chance.choice(("bar", "bar", "slash", "tick")), box, far, chance))
+        case Deed.CORNER:
+            still = replace(hand, reach=0.0, off_mm=0.0)
+            draw(_strokes(hand.shape, _corner_of(box, chance), still, chance), thin)
+        case Deed.ON_FRAME:
+            draw([_along_frame(box, chance)], thin)
+        case Deed.WRITTEN:
+            draw(_letters(box, chance))
+        case Deed.ERASED | Deed.SMUDGE | Deed.SPECK | Deed.DOT:
+            _trace(page, strokes, middle, deed, hand, chance)
+
+
+def _trace(
+    page: Image.Image,
+    strokes: Sequence[Sequence[tuple[float, float]]],
+    middle: tuple[float, float],
+    deed: Deed,
+    hand: Hand,
+    chance: Random,
+) -> None:
+    """Leave something in a box that is no mark, or a dot that may be one."""
+
+    def near(reach: float) -> tuple[float, float]:
+        x, y = middle
+        return x + chance.uniform(-reach, reach), y + chance.uniform(-reach, reach)
+
+    if deed is Deed.ERASED:
         rest = hand.darkness * chance.uniform(0.06, 0.2)
         _ink(page, strokes, rest, hand.width_mm + 0.15, chance, is_pencil=True)
         _blob(page, *middle, chance.uniform(2.0, 4.0), chance.uniform(0.02, 0.06), 1.5)
     elif deed is Deed.SMUDGE:
-        x, y = (place + chance.uniform(-1.5, 1.5) for place in middle)
-        _blob(page, x, y, chance.uniform(1.5, 6.0), chance.uniform(0.04, 0.12), 2.0)
+        _blob(page, *near(1.5), chance.uniform(1.5, 6.0), chance.uniform(0.04, 0.12), 2.0)
     elif deed is Deed.SPECK:
         for _ in range(chance.randint(1, 2)):
-            x, y = (place + chance.uniform(-1.8, 1.8) for place in middle)
-            _blob(page, x, y, chance.uniform(0.1, 0.28), chance.uniform(0.4, 0.9), 0.08)
-    elif deed is Deed.WRITTEN:
-        for line in _letters(box, chance):
-            _ink(page, [line], hand.darkness, hand.width_mm, chance, is_pencil=hand.is_pencil)
+            _blob(page, *near(1.8), chance.uniform(0.1, 0.28), chance.uniform(0.4, 0.9), 0.08)
+    else:
+        _blob(page, *near(0.8), chance.uniform(0.3, 0.55), max(0.5, hand.darkness), 0.08)
+
+
+def _corner_of(box: Box, chance: Random) -> Box:
+    """A corner of a box that is large enough for a small mark."""
+    side = chance.uniform(1.4, 1.9)
+    left, top = chance.choice((False, True)), chance.choice((False, True))
+    return replace(
+        box,
+        x_mm=box.x_mm + 0.4 if left else box.x_mm + box.width_mm - 0.4 - side,
+        y_mm=box.y_mm + 0.4 if top else box.y_mm + box.height_mm - 0.4 - side,
+        width_mm=side,
+        height_mm=side,
+    )
+
+
+def _along_frame(box: Box, chance: Random) -> list[tuple[float, float]]:
+    """A stroke that never leaves one side of a frame by more than a fifth of a millimetre."""
+    right, bottom = box.x_mm + box.width_mm, box.y_mm + box.height_mm
+    level = chance.choice((True, False))
+    place = chance.choice((box.y_mm, bottom) if level else (box.x_mm, right))
+    first, last = (box.x_mm, right) if level else (box.y_mm, bottom)
+    points = [
+        (first + share * (last - first), place + chance.uniform(-0.2, 0.2))
+        for share in (0.1, 0.5, 0.9)
+    ]
+    return points if level else [(y, x) for x, y in points]
 
 
 def _letters(box: Box, chance: Random) -> list[list[tuple[float, float]]]:
@@ -291,18 +420,89 @@ def filled_in(
         if box.kind is BoxKind.WRITTEN:
             deed = Deed.WRITTEN if chance.random() < 0.6 else Deed.NOTHING
         elif draw < share:
-            deed = Deed.CROSSED_OUT if chance.random() < 0.03 else Deed.MARKED
-        elif draw < share + 0.012:
+            deed = chance.choices(
+                (Deed.MARKED, Deed.CROSSED_OUT, Deed.CORNER, Deed.RUNS_OVER), (950, 30, 5, 15)
+            )[0]
+        elif draw < share + 0.01:
             # Only graphite can be rubbed out.
-            weights = (1 if hand.is_pencil else 0, 2, 3)
-            deed = chance.choices((Deed.ERASED, Deed.SMUDGE, Deed.SPECK), weights)[0]
+            weights = (2 if hand.is_pencil else 0, 4, 4, 1, 1)
+            deed = chance.choices(
+                (Deed.ERASED, Deed.SMUDGE, Deed.SPECK, Deed.ON_FRAME, Deed.DOT), weights
+            )[0]
         deeds[box.key] = deed
         if deed is not Deed.NOTHING:
             how = hand
             if deed is not Deed.ERASED and chance.random() < 0.1:
                 how = replace(any_hand(chance), reach=hand.reach)
+            elif chance.random() < 0.1:
+                how = replace(hand, shape=chance.choice(_SHAPES))
             do_to(sheet, box, deed, how, chance)
     return sheet, deeds
+
+
+# --- what becomes of the paper --------------------------------------------------------------------
+
+
+def worn(sheet: Image.Image, chance: Random) -> Image.Image:
+    """A sheet as it comes from the field: most as they were, some creased, stained or copied."""
+    if chance.random() < 0.03:
+        sheet = creased(sheet, chance)
+    if chance.random() < 0.04:
+        sheet = stained(sheet, chance)
+    if chance.random() < 0.03:
+        sheet = copied(sheet, chance)
+    return sheet
+
+
+def creased(sheet: Image.Image, chance: Random) -> Image.Image:
+    """A sheet that was folded once: a shaded line across it, and one half a little darker."""
+    level = chance.random() < 0.5
+    long, short = (sheet.width, sheet.height) if level else (sheet.height, sheet.width)
+    along = np.arange(long, dtype=np.float32)
+    begin = short * chance.uniform(0.2, 0.8)
+    line = begin + (along - long / 2) * math.tan(math.radians(chance.gauss(0, 1.5)))
+    away = (np.arange(short, dtype=np.float32)[:, None] - line) / RASTER
+    depth, half_mm = chance.uniform(0.04, 0.2), chance.uniform(0.25, 0.6)
+    step = chance.uniform(0.0, 0.08)
+    shade = depth * np.exp(-((away / half_mm) ** 2)) + step * _rising(away / 0.3)
+    return _shaded(sheet, shade if level else shade.T)
+
+
+def stained(sheet: Image.Image, chance: Random) -> Image.Image:
+    """A sheet on which a cup stood: a ring with a sharp edge, and a tint inside it."""
+    x, y = chance.uniform(0, sheet.width), chance.uniform(0, sheet.height)
+    rows, columns = np.ogrid[: sheet.height, : sheet.width]
+    away = np.hypot(columns - x, rows - y).astype(np.float32) / RASTER
+    radius, wide = chance.uniform(25, 42), chance.uniform(0.6, 2.5)
+    ring = chance.uniform(0.06, 0.25) * np.exp(-(((away - radius) / wide) ** 2))
+    return _shaded(sheet, ring + chance.uniform(0.0, 0.08) * _rising((radius - away) / 0.4))
+
+
+def _rising(x: np.ndarray) -> np.ndarray:
+    """From 0 to 1 (the logistic function)."""
+    return 1 / (1 + np.exp(-np.clip(x, -50, 50)))
+
+
+def _shaded(sheet: Image.Image, shade: np.ndarray) -> Image.Image:
+    return Image.fromarray(np.rint(np.asarray(sheet) * (1 - shade)).astype(np.uint8))
+
+
+def copied(sheet: Image.Image, chance: Random) -> Image.Image:
+    """A copy of a marked sheet: smaller by 3 %, askew, harder, with grains and specks of toner."""
+    copy = Image.new("L", sheet.size, 255)
+    small = sheet.resize((round(0.97 * sheet.width), round(0.97 * sheet.height)))
+    copy.paste(small, (round(0.015 * sheet.width), round(0.015 * sheet.height)))
+    copy = copy.rotate(chance.uniform(-1.2, 1.2), Image.Resampling.BILINEAR, fillcolor=255)
+    hard = copy.point([min(255, max(20, round(1.2 * value - 25))) for value in range(256)])
+    for _ in range(60):
+        x, y = chance.uniform(0, sheet.width) / RASTER, chance.uniform(0, sheet.height) / RASTER
+        _blob(hard, x, y, chance.uniform(0.05, 0.15), chance.uniform(0.5, 0.9), 0.05)
+    # Grains of a sixth of a millimetre, as a copier at 150 dots an inch makes them.
+    noise = np.random.default_rng(chance.getrandbits(32))
+    size = (sheet.height * 6 // 100, sheet.width * 6 // 100)
+    grain = noise.normal(0, chance.uniform(4, 14), size)
+    grains = Image.fromarray(np.clip(128 + grain, 0, 255).astype(np.uint8)).resize(sheet.size)
+    return ImageChops.add(hard, grains, offset=-128)
 
 
 # --- the camera -----------------------------------------------------------------------------------
@@ -327,6 +527,12 @@ class Shot:
     slope: float = 0.0
     slope_deg: float = 0.0
     shadows: tuple[tuple[float, float, float, float], ...] = ()  # depth, soft mm, place, angle
+    # A finger's shadow: depth, soft mm, half its width in mm, where its tip is, and its direction.
+    finger: tuple[float, float, float, float, float, float] | None = None
+    # A lamp's glare on the paper: its strength, where it is, and its radius, in parts of the frame.
+    glare: tuple[float, float, float, float] | None = None
+    # How yellow the light is, from 0 to 1.
+    yellow: float = 0.0
     noise: float = 2.0
     quality: int = 85
     table: int = 90
@@ -338,11 +544,31 @@ class Shot:
 def any_shot(chance: Random) -> Shot:
     """A photo such as people take of a sheet on a table or a clipboard."""
     long_px = chance.choice((1600, 2000, 2400, 3000, 3264, 4000))
+    finger = (
+        chance.uniform(0.15, 0.5),
+        chance.uniform(1.0, 8.0),
+        chance.uniform(7.0, 12.0),
+        chance.uniform(-0.35, 0.35),
+        chance.uniform(-0.35, 0.35),
+        chance.uniform(0, 360),
+    )
+    glare = (
+        chance.uniform(0.2, 0.9),
+        chance.uniform(-0.4, 0.4),
+        chance.uniform(-0.4, 0.4),
+        chance.uniform(0.03, 0.12),
+    )
+    tilt = (chance.uniform(-22, 22), chance.uniform(-22, 22))
+    if chance.random() < 0.04:
+        tilt = (chance.choice((-30.0, 30.0)), chance.uniform(-5, 5))
     return Shot(
+        finger=finger if chance.random() < 0.08 else None,
+        glare=glare if chance.random() < 0.04 else None,
+        yellow=chance.uniform(0.4, 1.0) if chance.random() < 0.2 else 0.0,
         long_px=long_px,
         fill=chance.uniform(0.72 if long_px > 1600 else 0.8, 0.98),
         turn_deg=chance.choice((0, 90, 180, 270)) + chance.gauss(0, 6),
-        tilt_deg=(chance.uniform(-22, 22), chance.uniform(-22, 22)),
+        tilt_deg=tilt,
         curl_mm=chance.choice((0.0, chance.uniform(-8, 8), chance.uniform(-3, 3))),
         curl_deg=chance.choice((0, 90)) + chance.gauss(0, 8),
         lens=chance.uniform(-0.035, 0.025),
@@ -362,7 +588,7 @@ def any_shot(chance: Random) -> Shot:
             for _ in range(chance.choice((0, 0, 1, 1, 2)))
         ),
         noise=chance.uniform(0.5, 5.0),
-        quality=chance.randint(40, 90),
+        quality=chance.randint(40, 90) if chance.random() < 0.95 else 30,
         table=chance.randint(25, 190),
         clutter=chance.choice((0, 3, 8)),
         wide=chance.random() < 0.25,
@@ -475,6 +701,8 @@ def photographed(
         photo = over(photo, camera)
     px_mm = camera.scale
     photo = ImageChops.multiply(photo, _light(shot, camera, px_mm))
+    if shot.glare is not None:
+        photo = ImageChops.screen(photo, _glare(shot.glare, camera))
     if shot.motion_mm * px_mm >= 1:
         photo = _moved(photo, shot.motion_mm * px_mm, shot.motion_deg)
     photo = photo.filter(ImageFilter.GaussianBlur(max(0.5, shot.blur_mm * px_mm)))
@@ -565,7 +793,7 @@ def _table(camera: Camera, noise: np.random.Generator) -> Image.Image:
 
 
 def _light(shot: Shot, camera: Camera, px_mm: float) -> Image.Image:
-    """Exposure, slope, corners that are darker, shadows: at an eighth of the size."""
+    """Exposure, slope, corners that are darker, shadows: at a quarter of the size."""
     width, height = camera.frame
     factor = 4
     columns = np.arange(0, width, factor)[None, :] / max(width, height) - 0.5
@@ -577,11 +805,27 @@ def _light(shot: Shot, camera: Camera, px_mm: float) -> Image.Image:
         angle = math.radians(direction)
         away = (columns * math.cos(angle) + rows * math.sin(angle) - place) * max(width, height)
         away = away + 25 * np.sin(rows * 14) * math.cos(angle)
-        light = light * (
-            1 - depth / (1 + np.exp(np.clip(-away / (soft_mm * px_mm / 4 + 0.5), -50, 50)))
-        )
+        light = light * (1 - depth * _rising(away / (soft_mm * px_mm / 4 + 0.5)))
+    if shot.finger is not None:
+        depth, soft_mm, half_mm, x, y, direction = shot.finger
+        angle = math.radians(direction)
+        right, below = ((columns - x) * max(width, height), (rows - y) * max(width, height))
+        along = right * math.cos(angle) + below * math.sin(angle)
+        beside = below * math.cos(angle) - right * math.sin(angle)
+        away = np.hypot(np.minimum(along, 0), beside) / px_mm - half_mm
+        light = light * (1 - depth * _rising(-4 * away / soft_mm))
     field_ = Image.fromarray(np.clip(light * 255, 0, 255).astype(np.uint8))
     return field_.resize((width, height), Image.Resampling.BILINEAR)
+
+
+def _glare(glare: tuple[float, float, float, float], camera: Camera) -> Image.Image:
+    strength, x, y, radius = glare
+    width, height = camera.frame
+    long = max(width, height)
+    columns = np.arange(0, width, 4)[None, :] / long - 0.5 * width / long
+    rows = np.arange(0, height, 4)[:, None] / long - 0.5 * height / long
+    light = strength * np.exp(-((columns - x) ** 2 + (rows - y) ** 2) / radius**2)
+    return Image.fromarray((255 * light).astype(np.uint8)).resize((width, height))
 
 
 def _moved(photo: Image.Image, length_px: float, direction: float) -> Image.Image:
@@ -605,15 +849,17 @@ def _jpeg(photo: Image.Image, shot: Shot, noise: np.random.Generator) -> bytes:
     image = Image.fromarray(grey)
     # A lamp or the sky: the three colours differ, as in every photo.
     warm = Random(shot.seed + 2).uniform(-0.08, 0.08)  # noqa: S311 - as above
-    bands = [
-        image.point([min(255, round(value * (1 + share))) for value in range(256)])
-        for share in (warm, 0.0, -warm)
-    ]
+    white = sum(weight * band for weight, band in zip(_LUMA, _YELLOW_LAMP, strict=True))
+    bands = []
+    for share, lamp in zip((warm, 0.0, -warm), _YELLOW_LAMP, strict=True):
+        # As bright as without the lamp, so that only the colours change.
+        factor = (1 + share) * (1 + shot.yellow * (lamp / white - 1))
+        bands.append(image.point([min(255, round(value * factor)) for value in range(256)]))
     written = BytesIO()
     Image.merge("RGB", bands).save(written, "JPEG", quality=shot.quality)
     return written.getvalue()
 
 
-def truth_of(deeds: Mapping[str, Deed]) -> dict[str, bool]:
-    """Whether each box is marked or written into."""
-    return {key: deed in IS_MARK for key, deed in deeds.items()}
+def truth_of(deeds: Mapping[str, Deed]) -> dict[str, bool | None]:
+    """Whether each box is marked or written into; None where nobody but its writer knows."""
+    return {key: None if deed is Deed.DOT else deed in IS_MARK for key, deed in deeds.items()}

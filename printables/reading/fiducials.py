@@ -24,6 +24,8 @@ _CORNERS: Final = 4
 _DARK: Final = 0.92
 # Of the brightness of paper that must lie between dark and light parts.
 _LEAST_CONTRAST: Final = 0.075
+# What is clearer than that is a page's target in good light, and hardly anything else.
+CLEAR_TARGET: Final = 0.25
 # How far the middles of runs across and down may lie apart, and how their lengths may differ.
 _NEAR_PX: Final = 2
 _SLANTED: Final = 2.0
@@ -75,9 +77,10 @@ def find_targets(photo: Grey) -> list[Target]:
                 for target in (_in_full(photo, target, factor) for target in targets)
                 if _is_apart(target, found)
             ]
-            if len(found) >= _CORNERS:
-                return found
-    return found
+            # What is less clear may be anything: a page's own may still be missing.
+            if sum(target.contrast > CLEAR_TARGET for target in found) >= _CORNERS:
+                return sorted(found, key=lambda target: -target.contrast)
+    return sorted(found, key=lambda target: -target.contrast)
 
 
 def _factors(photo: Grey) -> list[int]:

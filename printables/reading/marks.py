@@ -1,7 +1,8 @@
 """What stands in the boxes of a flattened page: nothing, a mark, or something to look at."""
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cache
 from typing import Final
@@ -36,9 +37,9 @@ _FRAME_REACH_PX: Final = 6
 _ASTRAY_PX: Final = 1.5
 _LINES: Final = 6
 # A frame counts as seen at this share of what is usual on the page.
-_SEEN: Final = 0.4
+_SEEN: Final = 0.35
 # How dark frames have to be in the middle of the page's: below, the photo is blurred.
-_LEAST_FRAME: Final = 0.11
+_LEAST_FRAME: Final = 0.19
 # From the middle of a frame to where the inside begins, and to what a neighbour's stroke that
 # leaves its box would not reach.
 _INSET_MM: Final = 0.6
@@ -56,7 +57,7 @@ _RIM_PX: Final = 2
 _BESIDE_MM: Final = 1.0
 # Ink as an area of full black: below the first a box is empty, from the second on it is marked.
 # Larger boxes have more room for what a JPEG leaves: the limits grow beyond these insides.
-_INK_MM2: Final = (0.05, 0.3)
+_INK_MM2: Final = (0.06, 0.3)
 _USUAL_INSIDES_MM2: Final = (11.0, 25.0)
 # The same for boxes to write into, and for their insides.
 _WRITING_MM2: Final = (0.1, 0.2)
@@ -67,10 +68,45 @@ _INK_BESIDE_LETTER_MM2: Final = (0.07, 0.2)
 _MIDDLE_INK_MM2: Final = 0.06
 _LENGTH_MM: Final = 2.1
 _LENGTH: Final = 0.72
+# Of the darkest of a box's ink, what is lighter is no part of a stroke.
+_PART_OF_STROKE: Final = 0.25
+_DARKEST_PX: Final = 6
+# Lines are looked for so far inside frames, so long at least, in so many directions; so many
+# spreads of what empty boxes have are noise.
+_STREAK_INSET_MM: Final = 0.8
+_STREAK_MM: Final = 1.6
+_ANGLES: Final = 8
+_NOISE_OF_LINES: Final = 3.0
+# A line as clear as that is not nothing; ink as light as that may be a crease or was rubbed out.
+_STREAK: Final = 0.015
+_LEAST_DARKNESS: Final = 0.13
+# A line as clear as that is a stroke with less ink than other strokes need, by this factor.
+_CLEAR_STREAK: Final = 0.05
+_INK_OF_LINE: Final = 0.5
+# What is dark, small and no longer is a speck.
+_SPECK_MM: Final = 1.0
+_SPECK_MM2: Final = 0.085
+_SPECK_DARKNESS: Final = 0.2
+# Part of the ink that an empty box may have, which it may not have along so much.
+_INK_OF_TRACE: Final = 0.6
+_TRACE_MM: Final = 1.2
+# Boxes as near as that are looked at together: ink between them, as much darker than the paper
+# there, goes from one into the other. What does not reach that part of a box is the other's.
+_NEAR_MM: Final = 3.5
+_NEAR_ROW_MM: Final = 16.0
+_BETWEEN: Final = 0.15
+_CREASE_BETWEEN: Final = 0.04
+_OWN_PART: Final = 0.7
+# A line that is lighter than that, as straight as that, and goes on in the next box: a crease.
+_CREASE: Final = 0.22
+_STRAIGHT_MM: Final = 0.55
+# So many marks tell the hand; if they are no darker than that, some may be taken for none.
+_SOME_MARKS: Final = 5
+_FAINT: Final = 0.13
 # How wide the strip inside each side is that is held against the paper outside it.
 _STRIP_MM: Final = 1.0
 # How much darker than the paper around it a box is: empty below, filled from the second on.
-_FILLED: Final = (0.08, 0.24)
+_FILLED: Final = (0.095, 0.19)
 _FILLED_BESIDE_LETTER: Final = (0.11, 0.24)
 # Room around printed letters that may be theirs.
 _LETTER_EDGE_MM: Final = 0.22
@@ -93,6 +129,18 @@ class Measured:
         How much darker the inside is than the paper beside it, a ratio.
     frame : float
         How well its frame is seen: the third best of four sides against the page's usual one.
+    streak : float, optional
+        How much darker the clearest straight line across the inside is than what lies on both
+        sides of it, beyond what noise does in the page's boxes, a ratio.
+    darkness : float, optional
+        How dark the ink is where it is darkest, a ratio.
+    across_mm, down_mm : float, optional
+        How far its ink lies from its own middle (standard deviations): an upright line has little
+        across.
+    left_mm, right_mm : float, optional
+        Between where its strokes lie, from the left edge of the inside.
+    is_foreign : bool, optional
+        Whether its ink may be part of what lies beside it: a mark that runs over, a crease.
     """
 
     ink_mm2: float
@@ -100,6 +148,13 @@ class Measured:
     length_mm: float
     filled: float
     frame: float
+    streak: float = 0.0
+    darkness: float = 1.0
+    across_mm: float = 1.0
+    down_mm: float = 1.0
+    left_mm: float = 0.0
+    right_mm: float = 0.0
+    is_foreign: bool = field(default=False, kw_only=True)
 
 
 def judged(box: Box, measured: Measured) -> MarkState:
@@ -122,28 +177,80 @@ def judged(box: Box, measured: Measured) -> MarkState:
         return MarkState.UNSURE
     least, enough = _ink_limits(box)
     plain, full = _FILLED_BESIDE_LETTER if box.printed else _FILLED
-    if measured.ink_mm2 < least and measured.filled < plain:
+    is_plain = measured.ink_mm2 < least and measured.streak < _streak_limit(box)
+    # Less ink than that is nothing only if it does not go on.
+    is_plain &= measured.ink_mm2 < _INK_OF_TRACE * least or measured.length_mm < _TRACE_MM
+    is_plain |= (
+        measured.ink_mm2 < _SPECK_MM2
+        and measured.length_mm <= _SPECK_MM
+        and measured.darkness >= _SPECK_DARKNESS
+    )
+    if is_plain and measured.filled < plain:
         return MarkState.EMPTY
     if box.kind is BoxKind.WRITTEN:
         return MarkState.WRITTEN if measured.ink_mm2 >= enough else MarkState.UNSURE
+    is_inked = measured.ink_mm2 >= enough or (
+        measured.ink_mm2 >= _INK_OF_LINE * enough and measured.streak >= _CLEAR_STREAK
+    )
     is_stroke = (
-        measured.ink_mm2 >= enough
+        is_inked
         and measured.length_mm >= _least_length_mm(box)
+        and measured.darkness >= _LEAST_DARKNESS
         and (bool(box.printed) or measured.middle_ink_mm2 >= _MIDDLE_INK_MM2)
     )
-    if is_stroke or measured.filled >= full:
+    if (is_stroke or measured.filled >= full) and not measured.is_foreign:
         return MarkState.MARKED
     return MarkState.UNSURE
 
 
+def are_faint(boxes: Sequence[Box], measured: Mapping[str, Measured]) -> bool:
+    """
+    Tell whether the marks of a page are so light that others may not be seen at all.
+
+    Parameters
+    ----------
+    boxes : sequence of Box
+        The page's boxes.
+    measured : Mapping of str to Measured
+        What was measured in each of them, by its key.
+
+    Returns
+    -------
+    bool
+        Whether the usual mark is hardly darker than paper.
+    """
+    found = [
+        1.0 if measured[box.key].filled >= _FILLED[1] / 2 else measured[box.key].darkness
+        for box in boxes
+        if box.kind is BoxKind.MARK
+        and judged(box, measured[box.key]) is not MarkState.EMPTY
+        and measured[box.key].frame >= _SEEN
+        and not measured[box.key].is_foreign
+        and measured[box.key].length_mm >= _TRACE_MM
+    ]
+    return len(found) >= _SOME_MARKS and float(np.median(found)) < _FAINT
+
+
+def _inside_mm(box: Box) -> float:
+    return box.width_mm - 2 * _INSET_MM
+
+
+def _inside_mm2(box: Box) -> float:
+    return _inside_mm(box) * (box.height_mm - 2 * _INSET_MM)
+
+
+def _streak_limit(box: Box) -> float:
+    return _STREAK * math.sqrt(max(1.0, _inside_mm2(box) / _USUAL_INSIDES_MM2[0]))
+
+
 def _ink_limits(box: Box) -> tuple[float, float]:
-    inside = (box.width_mm - 2 * _INSET_MM) * (box.height_mm - 2 * _INSET_MM)
+    inside = _inside_mm2(box)
     if box.kind is BoxKind.WRITTEN:
         share = max(1.0, inside / _USUAL_WRITING_MM2)
         return (_WRITING_MM2[0] * share, _WRITING_MM2[1] * share)
     least, enough = _INK_BESIDE_LETTER_MM2 if box.printed else _INK_MM2
     return (
-        least * max(1.0, inside / _USUAL_INSIDES_MM2[0]),
+        least,
         enough * max(1.0, inside / _USUAL_INSIDES_MM2[1]),
     )
 
@@ -206,9 +313,8 @@ def measure_boxes(flat: Grey, boxes: Sequence[Box]) -> PageOfBoxes:
     """
     lit = without_strokes(flat)
     # Noise is taken out over a stroke's width before anything is held against it.
-    shade = _calm(flat)
-    shade /= np.maximum(lit, 1)
-    np.subtract(1, shade, out=shade)
+    calm = _calm(flat)
+    shade = np.asarray(1 - calm / np.maximum(lit, np.float32(1)), dtype=np.float32)
     corners = np.array([(box.x_mm, box.y_mm) for box in boxes]) * FLAT_PX
     sizes = np.array([(box.width_mm, box.height_mm) for box in boxes]) * FLAT_PX
     found, clear = _frame_offsets(shade, corners, sizes)
@@ -228,6 +334,8 @@ def measure_boxes(flat: Grey, boxes: Sequence[Box]) -> PageOfBoxes:
         measured |= _measured(
             flat, shade - grain, alike, places[members], papers[members], frames[members]
         )
+    for key in _foreign(calm, boxes, places, measured):
+        measured[key] = replace(measured[key], is_foreign=True)
     return PageOfBoxes(
         measured,
         {box.key: (int(x), int(y)) for box, (x, y) in zip(boxes, places, strict=True)},
@@ -403,17 +511,128 @@ def _measured(
         if box.printed:
             blank[number] = _blank_inside(box)
     ink *= blank
+    darkness = np.sort(ink.reshape(len(ink), -1), axis=1)[:, -_DARKEST_PX]
     middle = round((_MIDDLE_MM - _INSET_MM) * FLAT_PX)
-    inked = ink > 0
-    across, down = (_longest(np.asarray(inked.any(axis=axis))) for axis in (1, 2))
-    lengths = np.maximum(across, down) / FLAT_PX
+    # What a JPEG leaves around a dark speck is no part of a stroke.
+    inked = ink > _PART_OF_STROKE * ink.max(axis=(1, 2), keepdims=True)
+    runs = [_longest(np.asarray(inked.any(axis=axis))) for axis in (1, 2)]
+    lengths = np.maximum(*runs) / FLAT_PX
     area = ink.sum(axis=(1, 2)) / FLAT_PX**2
     inner = ink[:, middle:-middle, middle:-middle].sum(axis=(1, 2)) / FLAT_PX**2
     filled = _filled(level, blank, papers)
+    # Between frames that stand close together blur makes the paper seem darker than inside them.
+    filled -= min(0.0, float(np.median(filled)))
+    streaks = _streaks(shade, boxes, places)
+    across, down = (_spreads(ink.sum(axis=axis)) / FLAT_PX for axis in (1, 2))
+    columns_inked = inked.sum(axis=1) > 1
+    left = columns_inked.argmax(axis=1) / FLAT_PX
+    right = (ink.shape[2] - columns_inked[:, ::-1].argmax(axis=1)) / FLAT_PX
+    each = (area, inner, lengths, filled, frames, streaks, darkness, across, down, left, right)
     return {
-        box.key: Measured(*map(float, values))
-        for box, *values in zip(boxes, area, inner, lengths, filled, frames, strict=True)
+        box.key: Measured(*map(float, values)) for box, *values in zip(boxes, *each, strict=True)
     }
+
+
+def _spreads(ink: Singles) -> Floats:
+    """How far from its middle the ink of each row lies, in pixels."""
+    total = np.maximum(ink.sum(axis=1), 1e-6)
+    place = np.arange(ink.shape[1])
+    middle = (ink * place).sum(axis=1) / total
+    return np.asarray(np.sqrt((ink * (place - middle[:, None]) ** 2).sum(axis=1) / total))
+
+
+# --- ink of others --------------------------------------------------------------------------------
+
+
+def _foreign(
+    calm: Singles,
+    boxes: Sequence[Box],
+    places: npt.NDArray[np.intp],
+    measured: Mapping[str, Measured],
+) -> set[str]:
+    """Return the boxes whose ink may be part of what lies beside them."""
+    foreign: set[str] = set()
+    for axis in (0, 1):
+        for first, second in _neighbours(boxes, axis):
+            one, other = measured[boxes[first].key], measured[boxes[second].key]
+            if min(one.ink_mm2, other.ink_mm2) < _INK_OF_TRACE * _INK_MM2[0]:
+                continue
+            creased = _is_crease(one, axis) and _is_crease(other, axis)
+            if axis:
+                # Between rows there is print: what goes on there is not looked at.
+                foreign |= {boxes[first].key, boxes[second].key} if creased else set()
+                continue
+            between = _ink_between(calm, boxes[first], places[first], places[second])
+            if creased and between >= _CREASE_BETWEEN:
+                foreign |= {boxes[first].key, boxes[second].key}
+            if between >= _BETWEEN and one.left_mm > (1 - _OWN_PART) * _inside_mm(boxes[first]):
+                foreign.add(boxes[first].key)
+            if between >= _BETWEEN and other.right_mm < _OWN_PART * _inside_mm(boxes[second]):
+                foreign.add(boxes[second].key)
+    return foreign
+
+
+def _is_crease(measured: Measured, axis: int) -> bool:
+    """Whether the ink is a faint line along an axis: 0 level, 1 upright."""
+    spread = measured.across_mm if axis else measured.down_mm
+    return measured.darkness < _CREASE and spread < _STRAIGHT_MM
+
+
+def _neighbours(boxes: Sequence[Box], axis: int) -> list[tuple[int, int]]:
+    """Return pairs of boxes that stand close together across (axis 0) or down (axis 1)."""
+    corners = np.array([(box.x_mm, box.y_mm) for box in boxes])
+    ends = corners + np.array([(box.width_mm, box.height_mm) for box in boxes])
+    order = np.lexsort((corners[:, axis], np.rint(corners[:, 1 - axis])))
+    first, second = order[:-1], order[1:]
+    gap = corners[second, axis] - ends[first, axis]
+    beside = np.abs(corners[second, 1 - axis] - corners[first, 1 - axis]) < 1.0
+    near = beside & (gap > 0) & (gap < (_NEAR_MM, _NEAR_ROW_MM)[axis])
+    return list(zip(first[near].tolist(), second[near].tolist(), strict=True))
+
+
+def _ink_between(
+    calm: Singles, box: Box, place: npt.NDArray[np.intp], following: npt.NDArray[np.intp]
+) -> float:
+    """How dark the darkest ink is halfway between a box and the one to its right, a ratio."""
+    column = round((place[0] + box.width_mm * FLAT_PX + following[0]) / 2)
+    rows = slice(max(0, place[1]), place[1] + round(box.height_mm * FLAT_PX))
+    between = calm[rows, min(column, calm.shape[1] - 1)]
+    return 1.0 - float(between.min()) / max(1.0, float(np.percentile(between, 90)))
+
+
+def _streaks(
+    shade: Singles, boxes: Sequence[Box], places: npt.NDArray[np.intp]
+) -> npt.NDArray[np.float32]:
+    """Return how clear the clearest line across the inside of boxes of one size is."""
+    inset = round(_STREAK_INSET_MM * FLAT_PX)
+    wide, high = (
+        round(side * FLAT_PX) - 2 * inset for side in (boxes[0].width_mm, boxes[0].height_mm)
+    )
+    if boxes[0].kind is BoxKind.WRITTEN or any(box.printed for box in boxes):
+        return np.zeros(len(boxes), dtype=np.float32)
+    rows, columns = _windows(shade.shape, places + inset, (wide, high))
+    inside = shade[rows, columns].reshape(len(boxes), -1)
+    against = inside @ _lines(wide, high)
+    # What all boxes have in common is the blur of their frames; the lighter half tells the noise.
+    low, usual = np.percentile(against, (10, 50), axis=0)
+    beyond = against - usual - _NOISE_OF_LINES * (usual - low) / 1.28
+    return np.asarray(beyond.max(axis=1), dtype=np.float32)
+
+
+@cache
+def _lines(wide: int, high: int) -> Singles:
+    """Weights of pixels for each line across a box: the line's mean less that of both sides."""
+    y, x = np.mgrid[:high, :wide] - np.array(((high - 1) / 2, (wide - 1) / 2))[:, None, None]
+    lines = []
+    for angle in np.arange(_ANGLES) * np.pi / _ANGLES:
+        across = x * np.cos(angle) + y * np.sin(angle)
+        for place in np.arange(-max(wide, high) / 2, max(wide, high) / 2, 1.5):
+            away = np.abs(across - place)
+            line, beside = away <= 1.0, (away > 2.5) & (away <= 6.0)  # noqa: PLR2004 - pixels
+            if line.sum() < 2 * _STREAK_MM * FLAT_PX or not beside.any():
+                continue
+            lines.append((line / line.sum() - beside / beside.sum()).ravel())
+    return np.asarray(lines, dtype=np.float32).T.copy()
 
 
 def _grain(shade: Singles, places: npt.NDArray[np.intp], sizes: Floats) -> float:

@@ -13,8 +13,8 @@ from printables.marked import MarkedPage, SheetCode, parse_code
 from printables.paper_code import CODE_CELLS, CODE_MM, code_corner, stations
 from printables.reading import UnreadablePhoto
 from printables.reading.code_place import text_on_page
-from printables.reading.fiducials import Target, find_targets
-from printables.reading.marks import MarkState, PageOfBoxes, judged, measure_boxes
+from printables.reading.fiducials import CLEAR_TARGET, Target, find_targets
+from printables.reading.marks import MarkState, PageOfBoxes, are_faint, judged, measure_boxes
 from printables.reading.perspective import FLAT_PX, Placement, quads, with_bends
 from printables.reading.photo import Grey, grey_photo, levels_at
 from printables.sheet import PAGE_SIZES_MM, Page
@@ -32,9 +32,10 @@ _SURE_STATIONS: Final = 0.75
 _LEAST_FRAMES: Final = 0.75
 # More than one target beside a sheet's own belongs to a second sheet.
 _STRAY_TARGETS: Final = 2
-_CLEAR_TARGET: Final = 0.25
 # Of a sharp edge most of the step lies within two pixels.
 _BLURRED: Final = 0.3
+_LEAST_STEP: Final = 20.0
+_PRINT_PERCENT: Final = 97
 _CROP_MARGIN_MM: Final = 3.0
 _QUALITY: Final = 85
 _PAPER_PERCENT: Final = 95
@@ -150,9 +151,7 @@ def read_sheet(content: bytes, find: Callable[[SheetCode], MarkedPage]) -> Sheet
         raise UnreadablePhoto(_nothing_found(photo, found))
     sheet = sheets[0]
     stray = [
-        target
-        for target in found
-        if target not in sheet.targets and target.contrast > _CLEAR_TARGET
+        target for target in found if target not in sheet.targets and target.contrast > CLEAR_TARGET
     ]
     if len(sheets) > 1 or len(stray) >= _STRAY_TARGETS:
         raise UnreadablePhoto(
@@ -192,6 +191,13 @@ def _read(sheet: "_Sheet", page: MarkedPage) -> SheetReading:
             say(
                 "Too much of the sheet is covered or bent. Lay it flat, keep your hands off it and"
                 " take another photo."
+            )
+        )
+    if are_faint(page.boxes, boxes.measured):
+        raise UnreadablePhoto(
+            say(
+                "The marks are too faint on this photo to be told from empty boxes. Go over them"
+                " with a pen, or take the photo in more light and without glare."
             )
         )
     marks = {box.key: judged(box, boxes.measured[box.key]) for box in page.boxes}
@@ -309,14 +315,17 @@ def _blurred() -> Message:
 
 def _is_blurred(photo: Grey) -> bool:
     levels = photo.astype(np.int16)
-    steps = [
-        max(
-            float(np.percentile(np.abs(levels[:, lag:] - levels[:, :-lag])[::4], 99.5)),
-            float(np.percentile(np.abs(levels[lag:] - levels[:-lag])[:, ::4], 99.5)),
-        )
+    near, far = (
+        [
+            np.abs(levels[:, lag:] - levels[:, :-lag])[::4],
+            np.abs(levels[lag:] - levels[:-lag])[:, ::4],
+        ]
         for lag in (2, 12)
-    ]
-    return steps[0] < _BLURRED * steps[1]
+    )
+    steps = [max(float(np.percentile(way, 99.5)) for way in ways) for ways in (near, far)]
+    # An empty page has an edge all around, and no print that could be sharp.
+    has_print = max(float(np.percentile(way, _PRINT_PERCENT)) for way in far) >= _LEAST_STEP
+    return has_print and steps[0] < _BLURRED * steps[1]
 
 
 def _jpeg(grey: Grey) -> bytes:

@@ -15,7 +15,7 @@ from printables.reading import UnreadablePhoto
 from printables.reading.marks import MarkState
 from printables.reading.read import read_sheet
 from tests.marked_sheets import printed_pages
-from tests.synthetic_photos import Deed, Shot, any_shot, filled_in, photographed, truth_of
+from tests.synthetic_photos import Deed, Shot, any_shot, filled_in, photographed, truth_of, worn
 
 IS_MARKED = {
     MarkState.EMPTY: False,
@@ -43,7 +43,7 @@ def test_nothing_is_read_wrong_in_silence_and_few_boxes_are_left_to_a_person(vol
         # A step that has no divisor in common with the pages, so that few photos see most of them.
         printed = pages[7 * number % len(pages)]
         sheet, deeds = filled_in(printed.image, printed.page.boxes, chance)
-        content = photographed(sheet, any_shot(chance))
+        content = photographed(worn(sheet, chance), any_shot(chance))
         try:
             reading = read_sheet(content, lambda _, page=printed.page: page)
         except UnreadablePhoto as error:

@@ -342,8 +342,8 @@ def test_a_batch_says_what_to_do_where_its_frames_are_cut_off_and_where_it_faile
 ):
     small = make_cards(supervisor, orchard, card_format="id_1")
     large = make_cards(supervisor, orchard, card_format="a7")
-    assert "too small for the frames" in read_page(supervisor.get(small)).text
-    assert "too small for the frames" not in read_page(supervisor.get(large)).text
+    assert "Once cut, these have no frames" in read_page(supervisor.get(small)).text
+    assert "Once cut, these have no frames" not in read_page(supervisor.get(large)).text
     unanswered = supervisor.post(small, data={"occasion": "printed"})
     assert unanswered.status_code == 422
     assert "lie between the lines? Choose yes or no." in read_page(unanswered).text

@@ -111,7 +111,7 @@ def batch_page(view: BatchView) -> BatchPage:
 
 def _frames_are_beside(choices: BatchChoices) -> bool:
     """Tell whether the frames for a bank card stand on the sheet alone, and so are cut off."""
-    return isinstance(choices, CardChoices) and choices.card_format is CardFormat.ID_1
+    return not isinstance(choices, CardChoices) or choices.card_format is CardFormat.ID_1
 
 
 def _name(view: BatchView) -> str:

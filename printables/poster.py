@@ -47,6 +47,8 @@ _SIZES: Final = (
     (1.2, 12.0),
     (1.0, 12.0),
 )
+# A word as wide as its line would be broken where a size is rounded on its way to points.
+_ALMOST: Final = 0.999
 # Spaces at which a figure may break.
 _BEFORE_A_WORD: Final = re.compile(r"(?<!\d) ")
 _COLUMNS: Final = 2
@@ -231,7 +233,7 @@ def _key(stage: StageWords, words: Words, width_mm: float, size_pt: float) -> Dr
     # A word too long for the largest letters is set smaller rather than broken; a number and the
     # word behind it stay together.
     figure_mm = min(
-        largest_size(word, width_mm, wanted, least, bold=True)
+        largest_size(word, _ALMOST * width_mm, wanted, least, bold=True)
         for word in _BEFORE_A_WORD.split(figure)
     )
     lines = [

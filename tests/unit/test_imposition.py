@@ -262,6 +262,22 @@ def test_posters_keep_their_words_apart(name, page, subject):
                 assert apart(one, other), (one.drawing.title, other.drawing.title)
 
 
+def test_no_word_of_a_figure_is_broken_however_large_a_poster_is_set():
+    """A word set exactly as wide as its line was broken: "2 rama", "s"."""
+    spanish = spanish_words()
+    for spacing_ft in range(9, 15):
+        standard = preset(BearingHabit.STANDARD, spacing_ft * 304.8, top_wire_mm=3048.0)
+        for page in POSTER_PAGES:
+            (leaf,) = poster(SUBJECT, standard, spanish, page=page, address=ADDRESS).leaves
+            (figure,) = (
+                piece.drawing
+                for piece in leaf.pieces
+                if piece.drawing.title.startswith("Ramas gruesas: ")
+            )
+            lines = [line.text for line in printed_lines(figure)]
+            assert "2\N{NO-BREAK SPACE}ramas" in lines or "2 ramas" in lines, lines
+
+
 def apart(one, other):
     slack = 0.01
     return (

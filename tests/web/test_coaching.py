@@ -273,9 +273,7 @@ def test_sheets_are_offered_at_the_print_desk_and_come_in_the_workers_language(
     assert "Crew leader's sheet" in desk.text
     assert not desk.unlabelled
     paper = paper_of(
-        supervisor.get(
-            f"/print/coaching.pdf?worker_id={orchard.worker_ids[3]}&page=a4"
-        )
+        supervisor.get(f"/print/coaching.pdf?worker_id={orchard.worker_ids[3]}&page=a4")
     )
     assert "Coaching sheet: Tess Harrowgate (W4)" in paper
     assert "Work on one thing: Top" in paper

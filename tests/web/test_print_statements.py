@@ -18,7 +18,7 @@ def begun(database, orchard) -> int:
 
 
 def add(supervisor, database, orchard, begun, number):
-    """Print a batch of gauges, check it, and photograph a page of the audit's sheet."""
+    """Print a batch of gauges, check it, and photograph a page of the audit's sheet and a quiz."""
     sheet = {"block_id": orchard.block_id, "copies": "1", "language": "en", "page": "a4"}
     assert supervisor.post("/print/gauges", data=sheet | {"printer_id": 0}).status_code == 302
     fits = {"occasion": "printed", "card_fits": "yes"}
@@ -27,6 +27,10 @@ def add(supervisor, database, orchard, begun, number):
     reading = {"page": number, "states": {}, "crops": {}}
     photo = ReadPhoto(SheetKind.TALLY, code.text, begun, b"photo %d" % number, reading)
     sheet_photos.keep_sheet_photo(database, orchard.supervisor, photo, now=NOW)
+    fields = ("1", str(number), "A", "L", "L", "EN", str(orchard.worker_ids[0]))
+    code = SheetCode(SheetKind.ANSWERS, fields, 1, "AAAAAA")
+    answers = ReadPhoto(SheetKind.ANSWERS, code.text, None, b"answers %d" % number, reading)
+    sheet_photos.keep_sheet_photo(database, orchard.supervisor, answers, now=NOW)
 
 
 @pytest.mark.parametrize(

@@ -1,21 +1,22 @@
 """Photos that wait, as a list."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from flask import url_for
 from flask_babel import gettext, ngettext
 
-from audits.errors import NotFound
 from audits.records import SheetPhoto
-from audits.services.verdicts import view_verdict
+from audits.storage.queries import farms as farm_queries
+from audits.storage.queries import standards as standard_queries
 from audits.vocabulary import SHEET_KIND_NAMES
+from printables.marked import parse_code
 from webapp.access import actor
-from webapp.auditing.places import lot_name
-from webapp.extensions import database, present
-from webapp.papers.answers import sheet_of_photo, worker_words
+from webapp.extensions import database
+from webapp.papers.answers import worker_words
 from webapp.papers.photos import reading_of
+from webapp.printing.stock import Stock
 from webapp.reading import words
 
 
@@ -34,24 +35,31 @@ class PhotoLine:
 def photo_lines(photos: Iterable[SheetPhoto]) -> list[PhotoLine]:
     """Return photos with what is to be done about them."""
     kept = list(photos)
-    lots = {audit_id: _lot(audit_id) for audit_id in {photo.audit_id for photo in kept}}
-    return [_line(photo, lots[photo.audit_id] or _quiz(photo)) for photo in kept]
+    if not kept:
+        return []
+    audits = dict(Stock().audits)
+    with database().read() as connection:
+        blocks = standard_queries.block_names_by_version(connection, actor().farm_id)
+        workers = farm_queries.workers(connection, actor().farm_id, with_retired=True)
+    people = {worker.id: worker_words(worker) for worker in workers}
+    return [
+        _line(
+            photo,
+            _quiz(photo, blocks, people)
+            if photo.audit_id is None
+            else audits.get(photo.audit_id, ""),
+        )
+        for photo in kept
+    ]
 
 
-def _lot(audit_id: int | None) -> str:
-    if audit_id is None:
+def _quiz(photo: SheetPhoto, blocks: Mapping[int, str], people: Mapping[int, str]) -> str:
+    """Say of which block a quiz is, and whose."""
+    code = parse_code(photo.code)
+    if code is None or not all(code.fields[at].isdecimal() for at in (0, -1)):
         return ""
-    view = view_verdict(database(), actor(), audit_id, present())
-    return f"{view.block.name}, {lot_name(view.ranges)}"
-
-
-def _quiz(photo: SheetPhoto) -> str:
-    try:
-        found = sheet_of_photo(photo)
-    except NotFound:
-        return ""
-    person = worker_words(found.worker) if found.worker else ""
-    return ", ".join(filter(None, (found.block.name, person)))
+    names = (blocks.get(int(code.fields[0])), people.get(int(code.fields[-1])))
+    return ", ".join(filter(None, names))
 
 
 def _line(photo: SheetPhoto, belongs_to: str) -> PhotoLine:

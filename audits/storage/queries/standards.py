@@ -6,7 +6,7 @@ import sqlalchemy as sa
 
 from audits.records import StandardVersion
 from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
-from audits.storage.tables import crew_pass, standard_version
+from audits.storage.tables import block, crew_pass, standard_version
 
 
 def versions_of_block(
@@ -70,6 +70,19 @@ def standards_in_force(
         StandardVersion,
     )
     return {version.block_id: version for version in begun}
+
+
+def block_names_by_version(connection: sa.Connection, farm_id: int) -> dict[int, str]:
+    """Return the name of each version's block, by the version's id."""
+    of_block = sa.and_(
+        block.c.farm_id == standard_version.c.farm_id, block.c.id == standard_version.c.block_id
+    )
+    found = connection.execute(
+        sa.select(standard_version.c.id, block.c.name)
+        .join(block, of_block)
+        .where(standard_version.c.farm_id == farm_id)
+    )
+    return dict(found.tuples())
 
 
 def versions_in_use(connection: sa.Connection, farm_id: int, block_id: int) -> frozenset[int]:

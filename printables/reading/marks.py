@@ -55,18 +55,18 @@ _CLEAR_SHADE: Final = 0.03
 _RIM_PX: Final = 2
 # Where the paper beside a box is looked at, from the middle of its frame.
 _BESIDE_MM: Final = 1.0
-# Ink as an area of full black: below the first a box is empty, from the second on it is marked.
+# Ink as an area of full black: an empty box has less than the first, a mark more than the second.
 # Larger boxes have more room for what a JPEG leaves: the limits grow beyond these insides.
-_INK_MM2: Final = (0.06, 0.3)
+_INK_MM2: Final = (0.075, 0.3)
 _USUAL_INSIDES_MM2: Final = (11.0, 25.0)
 # The same for boxes to write into, and for their insides.
-_WRITING_MM2: Final = (0.1, 0.2)
+_WRITING_MM2: Final = (0.06, 0.12)
 _USUAL_WRITING_MM2: Final = 80.0
 # The same where a printed letter hides much of the box.
-_INK_BESIDE_LETTER_MM2: Final = (0.07, 0.2)
+_INK_BESIDE_LETTER_MM2: Final = (0.1, 0.2)
 # A mark reaches into the middle and is longer than a speck is wide.
 _MIDDLE_INK_MM2: Final = 0.06
-_LENGTH_MM: Final = 2.1
+_LENGTH_MM: Final = 2.3
 _LENGTH: Final = 0.72
 # Of the darkest of a box's ink, what is lighter is no part of a stroke.
 _PART_OF_STROKE: Final = 0.25
@@ -77,8 +77,9 @@ _STREAK_INSET_MM: Final = 0.8
 _STREAK_MM: Final = 1.6
 _ANGLES: Final = 8
 _NOISE_OF_LINES: Final = 3.0
-# A line as clear as that is not nothing; ink as light as that may be a crease or was rubbed out.
-_STREAK: Final = 0.015
+# A line as clear as that is not nothing; ink lighter than the other may be a crease or rubbed out.
+_STREAK: Final = 0.02
+_MOST_TRACES: Final = 0.95
 _LEAST_DARKNESS: Final = 0.13
 # A line as clear as that is a stroke with less ink than other strokes need, by this factor.
 _CLEAR_STREAK: Final = 0.05
@@ -87,9 +88,6 @@ _INK_OF_LINE: Final = 0.5
 _SPECK_MM: Final = 1.0
 _SPECK_MM2: Final = 0.085
 _SPECK_DARKNESS: Final = 0.2
-# Part of the ink that an empty box may have, which it may not have along so much.
-_INK_OF_TRACE: Final = 0.6
-_TRACE_MM: Final = 1.2
 # Boxes as near as that are looked at together: ink between them, as much darker than the paper
 # there, goes from one into the other. What does not reach that part of a box is the other's.
 _NEAR_MM: Final = 3.5
@@ -97,17 +95,20 @@ _NEAR_ROW_MM: Final = 16.0
 _BETWEEN: Final = 0.15
 _CREASE_BETWEEN: Final = 0.04
 _OWN_PART: Final = 0.7
-# A line that is lighter than that, as straight as that, and goes on in the next box: a crease.
+# A line that is lighter than that, as straight as that (its spread in parts of the inside), and
+# goes on in the next box: a crease.
 _CREASE: Final = 0.22
-_STRAIGHT_MM: Final = 0.55
+_CREASE_INK_MM2: Final = 0.036
+_STRAIGHT: Final = 0.17
 # So many marks tell the hand; if they are no darker than that, some may be taken for none.
 _SOME_MARKS: Final = 5
 _FAINT: Final = 0.13
+_FAINT_STREAK: Final = 0.015
 # How wide the strip inside each side is that is held against the paper outside it.
 _STRIP_MM: Final = 1.0
 # How much darker than the paper around it a box is: empty below, filled from the second on.
-_FILLED: Final = (0.095, 0.19)
-_FILLED_BESIDE_LETTER: Final = (0.11, 0.24)
+_FILLED: Final = (0.12, 0.19)
+_FILLED_BESIDE_LETTER: Final = (0.15, 0.24)
 # Room around printed letters that may be theirs.
 _LETTER_EDGE_MM: Final = 0.22
 
@@ -177,15 +178,19 @@ def judged(box: Box, measured: Measured) -> MarkState:
         return MarkState.UNSURE
     least, enough = _ink_limits(box)
     plain, full = _FILLED_BESIDE_LETTER if box.printed else _FILLED
-    is_plain = measured.ink_mm2 < least and measured.streak < _streak_limit(box)
-    # Less ink than that is nothing only if it does not go on.
-    is_plain &= measured.ink_mm2 < _INK_OF_TRACE * least or measured.length_mm < _TRACE_MM
-    is_plain |= (
+    # Each may be noise or a shadow; a little of all of them together is not nothing.
+    traces = (
+        measured.ink_mm2 / least
+        + max(0.0, measured.filled) / plain
+        + max(0.0, measured.streak) / (_STREAK * _room(box))
+    )
+    is_speck = (
         measured.ink_mm2 < _SPECK_MM2
         and measured.length_mm <= _SPECK_MM
         and measured.darkness >= _SPECK_DARKNESS
+        and measured.filled < plain
     )
-    if is_plain and measured.filled < plain:
+    if traces < _MOST_TRACES or is_speck:
         return MarkState.EMPTY
     if box.kind is BoxKind.WRITTEN:
         return MarkState.WRITTEN if measured.ink_mm2 >= enough else MarkState.UNSURE
@@ -219,15 +224,17 @@ def are_faint(boxes: Sequence[Box], measured: Mapping[str, Measured]) -> bool:
     bool
         Whether the usual mark is hardly darker than paper.
     """
-    found = [
-        1.0 if measured[box.key].filled >= _FILLED[1] / 2 else measured[box.key].darkness
-        for box in boxes
-        if box.kind is BoxKind.MARK
-        and judged(box, measured[box.key]) is not MarkState.EMPTY
-        and measured[box.key].frame >= _SEEN
-        and not measured[box.key].is_foreign
-        and measured[box.key].length_mm >= _TRACE_MM
-    ]
+    found = []
+    for box in boxes:
+        one = measured[box.key]
+        state = judged(box, one)
+        may_be_mark = state is MarkState.MARKED or (
+            state is MarkState.UNSURE
+            and one.streak >= _FAINT_STREAK * _room(box)
+            and not one.is_foreign
+        )
+        if box.kind is BoxKind.MARK and may_be_mark and one.frame >= _SEEN:
+            found.append(1.0 if one.filled >= _FILLED[1] else one.darkness)
     return len(found) >= _SOME_MARKS and float(np.median(found)) < _FAINT
 
 
@@ -239,8 +246,9 @@ def _inside_mm2(box: Box) -> float:
     return _inside_mm(box) * (box.height_mm - 2 * _INSET_MM)
 
 
-def _streak_limit(box: Box) -> float:
-    return _STREAK * math.sqrt(max(1.0, _inside_mm2(box) / _USUAL_INSIDES_MM2[0]))
+def _room(box: Box) -> float:
+    """How much longer a box is than usual ones, a ratio: noise has more places in it."""
+    return math.sqrt(max(1.0, _inside_mm2(box) / _USUAL_INSIDES_MM2[0]))
 
 
 def _ink_limits(box: Box) -> tuple[float, float]:
@@ -250,7 +258,7 @@ def _ink_limits(box: Box) -> tuple[float, float]:
         return (_WRITING_MM2[0] * share, _WRITING_MM2[1] * share)
     least, enough = _INK_BESIDE_LETTER_MM2 if box.printed else _INK_MM2
     return (
-        least,
+        least * math.sqrt(_room(box)),
         enough * max(1.0, inside / _USUAL_INSIDES_MM2[1]),
     )
 
@@ -555,9 +563,9 @@ def _foreign(
     for axis in (0, 1):
         for first, second in _neighbours(boxes, axis):
             one, other = measured[boxes[first].key], measured[boxes[second].key]
-            if min(one.ink_mm2, other.ink_mm2) < _INK_OF_TRACE * _INK_MM2[0]:
+            if min(one.ink_mm2, other.ink_mm2) < _CREASE_INK_MM2:
                 continue
-            creased = _is_crease(one, axis) and _is_crease(other, axis)
+            creased = _is_crease(boxes[first], one, axis) and _is_crease(boxes[second], other, axis)
             if axis:
                 # Between rows there is print: what goes on there is not looked at.
                 foreign |= {boxes[first].key, boxes[second].key} if creased else set()
@@ -572,10 +580,14 @@ def _foreign(
     return foreign
 
 
-def _is_crease(measured: Measured, axis: int) -> bool:
+def _is_crease(box: Box, measured: Measured, axis: int) -> bool:
     """Whether the ink is a faint line along an axis: 0 level, 1 upright."""
-    spread = measured.across_mm if axis else measured.down_mm
-    return measured.darkness < _CREASE and spread < _STRAIGHT_MM
+    spread, inside = (
+        (measured.across_mm, _inside_mm(box))
+        if axis
+        else (measured.down_mm, box.height_mm - 2 * _INSET_MM)
+    )
+    return measured.darkness < _CREASE and spread < _STRAIGHT * inside
 
 
 def _neighbours(boxes: Sequence[Box], axis: int) -> list[tuple[int, int]]:

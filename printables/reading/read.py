@@ -30,6 +30,8 @@ _FEWEST_STATIONS: Final = 0.25
 _SURE_STATIONS: Final = 0.75
 # Boxes whose frame must be seen where it was printed.
 _LEAST_FRAMES: Final = 0.75
+# With more boxes to look at another photo is less work than looking.
+_MOST_UNSURE: Final = 0.2
 # More than one target beside a sheet's own belongs to a second sheet.
 _STRAY_TARGETS: Final = 2
 # Of a sharp edge most of the step lies within two pixels.
@@ -186,13 +188,7 @@ def _read(sheet: "_Sheet", page: MarkedPage) -> SheetReading:
         raise UnreadablePhoto(_blurred())
     if not boxes.is_light:
         raise UnreadablePhoto(say("The photo is too dark. Take it where there is more light."))
-    if boxes.frames_seen < _LEAST_FRAMES or not _edges_are_seen(sheet.placement):
-        raise UnreadablePhoto(
-            say(
-                "Too much of the sheet is covered or bent. Lay it flat, keep your hands off it and"
-                " take another photo."
-            )
-        )
+    marks = {box.key: judged(box, boxes.measured[box.key]) for box in page.boxes}
     if are_faint(page.boxes, boxes.measured):
         raise UnreadablePhoto(
             say(
@@ -200,7 +196,18 @@ def _read(sheet: "_Sheet", page: MarkedPage) -> SheetReading:
                 " with a pen, or take the photo in more light and without glare."
             )
         )
-    marks = {box.key: judged(box, boxes.measured[box.key]) for box in page.boxes}
+    unsure = sum(state is MarkState.UNSURE for state in marks.values())
+    if (
+        boxes.frames_seen < _LEAST_FRAMES
+        or not _edges_are_seen(sheet.placement)
+        or unsure > _MOST_UNSURE * len(marks)
+    ):
+        raise UnreadablePhoto(
+            say(
+                "Too much of the sheet is covered or bent. Lay it flat, keep your hands off it and"
+                " take another photo."
+            )
+        )
     return SheetReading(page, marks, boxes, sheet.flat)
 
 

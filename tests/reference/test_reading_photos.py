@@ -1,8 +1,9 @@
 """
 Sheets as printed, marked by made-up hands, photographed by a made-up phone, and read back.
 
-The photos are drawn from a seed (`tests.synthetic_photos`): perspective, turns, curl, lens, blur,
-motion, shadows, noise, JPEG at 40 to 90. Their truth is known, box by box. No photo of a real phone
+The photos are drawn from a seed (`tests.synthetic_photos`): ticks, crosses, bars, circles and more
+by pencils, pens and felt pens; creases, stains, copies; perspective, turns, curl, lens, blur, motion,
+shadows, glare, coloured light, noise, JPEG at 30 to 90. Their truth is known, box by box. No photo of a real phone
 is among them: that has to be tried with the farm's own phones.
 """
 
@@ -29,8 +30,8 @@ def test_nothing_is_read_wrong_in_silence_and_few_boxes_are_left_to_a_person(vol
     """
     Photos of every page in turn: no box is read wrong, and at most one in 100 has to be looked at.
 
-    A photo may be refused as too dark or too blurred; then nothing is read from it. At most two in
-    100 are.
+    A photo may be refused as too dark or too blurred, or since the marks on it are too faint; then
+    nothing is read from it. At most four in 100 are.
     """
     pages = printed_pages()
     boxes = 0
@@ -59,7 +60,7 @@ def test_nothing_is_read_wrong_in_silence_and_few_boxes_are_left_to_a_person(vol
     told = f"{photos} photos, {boxes} boxes, {dict(unsure)} to check, refused: {refused}"
     assert not wrong, f"{told}; wrong: {wrong}"
     assert unsure.total() <= 0.01 * boxes, told
-    assert len(refused) <= 0.02 * photos, told
+    assert len(refused) <= max(1, 0.04 * photos), told
     print(told)  # noqa: T201 - the numbers of a long run
 
 

@@ -31,7 +31,7 @@ _SURE_STATIONS: Final = 0.75
 # Boxes whose frame must be seen where it was printed.
 _LEAST_FRAMES: Final = 0.75
 # With more boxes to look at another photo is less work than looking.
-_MOST_UNSURE: Final = 0.2
+_MOST_UNSURE: Final = 0.15
 # More than one target beside a sheet's own belongs to a second sheet.
 _STRAY_TARGETS: Final = 2
 # Of a sharp edge most of the step lies within two pixels.

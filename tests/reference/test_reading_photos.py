@@ -1,10 +1,10 @@
 """
 Sheets as printed, marked by made-up hands, photographed by a made-up phone, and read back.
 
-The photos are drawn from a seed (`tests.synthetic_photos`): ticks, crosses, bars, circles and more
-by pencils, pens and felt pens; creases, stains, copies; perspective, turns, curl, lens, blur, motion,
-shadows, glare, coloured light, noise, JPEG at 30 to 90. Their truth is known, box by box. No photo of a real phone
-is among them: that has to be tried with the farm's own phones.
+The photos are drawn from a seed (`tests.synthetic_photos`): ticks, crosses, bars, circles and more,
+by pencils, pens and felt pens; creases, stains, copies; perspective, turns, curl, lens, blur,
+motion, shadows, glare, coloured light, noise, JPEG at 30 to 90. Their truth is known, box by box.
+No photo of a real phone is among them: that has to be tried with the farm's own phones.
 """
 
 from collections import Counter

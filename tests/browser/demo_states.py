@@ -11,6 +11,7 @@ from uuid import uuid4
 from PIL import Image
 
 from audits.demo import OWNER, SUPERVISOR, WORKER
+from audits.learning import Quiz
 from audits.records import Actor
 from audits.seasons import season_of
 from audits.services import (
@@ -55,9 +56,11 @@ from audits.vocabulary import (
     Stage,
     TurnedOver,
 )
+from printables.answer_sheet import key_letters
 from printables.marked import SheetCode
 from printables.sheet import Page
 from tests import phone_queue
+from webapp.papers.photos import meaning_check
 from webapp.printing.choices import GaugeChoices, PaperChoice, SubjectChoice, stored_choices
 
 PHONE = Device("a phone")
@@ -177,15 +180,24 @@ class States:
         with self.database.read() as connection:
             version = versions_of_block(connection, self.owner.farm_id, self.blocks[0].id)[0]
             worker = farm_queries.workers(connection, self.owner.farm_id)[0]
-        fields = (str(version.id), "7", "B", "L", "L", "ES", str(worker.id))
         answers = {f"q{number}.A": "marked" for number in range(1, 9)} | {"q9.B": "unsure"}
         waiting, kept = (
             self._sheet_photo(
                 SheetKind.ANSWERS,
-                SheetCode(SheetKind.ANSWERS, fields, 1, layout).text,
+                SheetCode(
+                    SheetKind.ANSWERS,
+                    (str(version.id), seed, "B", "L", "L", "ES", str(worker.id)),
+                    1,
+                    "000000",
+                ).text,
                 answers,
+                quiz=quiz_attempts.quiz_of(
+                    self.database,
+                    self.supervisor,
+                    QuizPaper(version.id, int(seed), "B", Method.LADDER, "es"),
+                ),
             )
-            for layout in ("000001", "000002")
+            for seed in ("6", "7")
         )
         quiz_attempts.record_attempt(
             self.database,
@@ -205,7 +217,12 @@ class States:
         }
 
     def _sheet_photo(
-        self, kind: SheetKind, code: str, states: dict[str, str], audit_id: int | None = None
+        self,
+        kind: SheetKind,
+        code: str,
+        states: dict[str, str],
+        audit_id: int | None = None,
+        quiz: Quiz | None = None,
     ) -> int:
         picture = BytesIO()
         # Each photo is kept once by what is in it.
@@ -213,7 +230,12 @@ class States:
         Image.new("L", (120, 40), shade).save(picture, "JPEG")
         unsure = {key.rpartition(".")[0] for key, state in states.items() if state == "unsure"}
         crop = b64encode(picture.getvalue()).decode()
-        reading = {"page": 1, "states": states, "crops": dict.fromkeys(unsure, crop)}
+        reading = {
+            "page": 1,
+            "states": states,
+            "crops": dict.fromkeys(unsure, crop),
+            "meaning": meaning_check(key_letters(quiz)) if quiz else "",
+        }
         kept = sheet_photos.keep_sheet_photo(
             self.database,
             self.supervisor,

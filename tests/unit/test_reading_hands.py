@@ -12,10 +12,11 @@ import segno
 from PIL import Image, ImageDraw
 
 from audits.messages import ENGLISH
-from printables.marked import MarkedPage
+from printables.marked import Box, MarkedPage
 from printables.paper_code import code_corner, targets
 from printables.reading import UnreadablePhoto, marks
 from printables.reading.marks import MarkState
+from printables.reading.perspective import FLAT_PX
 from printables.reading.read import SheetReading, read_sheet
 from printables.sheet import Page
 from printables.tally_sheet import tally_marked_pages
@@ -145,9 +146,23 @@ def test_a_mark_that_runs_over_does_not_mark_the_next_box():
     assert MarkState.UNSURE in found.values(), "it was seen there"
 
 
-def test_ink_of_the_next_box_that_is_taken_for_its_own_would_be_seen(monkeypatch):
-    monkeypatch.setattr(marks, "_foreign", lambda *_: set())
-    assert MarkState.MARKED in run_over().values()
+def test_a_line_that_goes_on_in_the_next_box_is_left_to_a_person():
+    """A crease through two boxes, as measured on a made-up photo: each alone would be a mark."""
+    crease = marks.Measured(
+        0.7, 0.57, 7.8, 0.0, 1.0, streak=0.06, darkness=0.14, across_mm=0.67, down_mm=2.47
+    )
+    upper = Box("a", "a", 50.0, 80.0, 9.0, 9.0)
+    lower, apart = replace(upper, key="b", y_mm=94.0), replace(upper, key="c", x_mm=90.0)
+    boxes = (upper, lower, apart)
+    assert marks.judged(upper, crease) is MarkState.MARKED
+    foreign = marks._foreign(
+        np.full((1400, 1080), 200.0, dtype=np.float32),
+        boxes,
+        np.array([(box.x_mm * FLAT_PX, box.y_mm * FLAT_PX) for box in boxes], dtype=np.intp),
+        {box.key: crease for box in boxes},
+    )
+    assert foreign == {"a", "b"}
+    assert marks.judged(upper, replace(crease, is_foreign=True)) is MarkState.UNSURE
 
 
 # --- paper ----------------------------------------------------------------------------------------

@@ -25,7 +25,8 @@ ASKED_BY_SCRIPTS = {"comparison.standing", "printing.file_standing"}
 NOT_OFFERED = {
     Role.OWNER: {"contests.words_of"},
     Role.SUPERVISOR: {"contests.words_of"},
-    Role.WORKER: {"workers.show"},
+    # Workers come to a block by the code on their card.
+    Role.WORKER: {"workers.show", "blocks.show"},
 }
 # Forms in which nothing need be entered: there is nothing to refuse.
 MAY_STAY_EMPTY: set[str] = set()

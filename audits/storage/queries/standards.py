@@ -82,7 +82,7 @@ def block_names_by_version(connection: sa.Connection, farm_id: int) -> dict[int,
         .join(block, of_block)
         .where(standard_version.c.farm_id == farm_id)
     )
-    return dict(found.tuples())
+    return {row.id: row.name for row in found}
 
 
 def versions_in_use(connection: sa.Connection, farm_id: int, block_id: int) -> frozenset[int]:

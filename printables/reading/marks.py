@@ -193,7 +193,8 @@ def judged(box: Box, measured: Measured) -> MarkState:
     if traces < _MOST_TRACES or is_speck:
         return MarkState.EMPTY
     if box.kind is BoxKind.WRITTEN:
-        return MarkState.WRITTEN if measured.ink_mm2 >= enough else MarkState.UNSURE
+        is_written = measured.ink_mm2 >= enough and measured.darkness >= _LEAST_DARKNESS
+        return MarkState.WRITTEN if is_written else MarkState.UNSURE
     is_inked = measured.ink_mm2 >= enough or (
         measured.ink_mm2 >= _INK_OF_LINE * enough and measured.streak >= _CLEAR_STREAK
     )

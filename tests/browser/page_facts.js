@@ -99,6 +99,11 @@
     return layers.reverse().reduce((under, layer) => over(layer, under), [255, 255, 255]);
   }
 
+  // Rectangles and discs fill the box that a browser gives; of other outlines nobody knows.
+  function isWhole(shape) {
+    return ["rect", "circle"].includes(shape.tagName);
+  }
+
   // The last filled shape, drawn before a text and reaching under its middle.
   function shapeBehind(at, text) {
     if (at !== text) {
@@ -114,7 +119,7 @@
       const area = shape.getBoundingClientRect();
       const covers = area.left <= x && x <= area.right && area.top <= y && y <= area.bottom;
       const fill = getComputedStyle(shape).fill;
-      if (covers && shape.tagName === "rect" && fill !== "none" && colour(fill)[3] > 0) {
+      if (covers && isWhole(shape) && fill !== "none" && colour(fill)[3] > 0) {
         found = colour(fill);
       }
     }

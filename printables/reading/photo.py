@@ -1,46 +1,25 @@
 """A photo as it is read: grey, and no larger than it has to be."""
 
-import struct
 from io import BytesIO
 from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image, UnidentifiedImageError
+from PIL import Image
 
 from audits.messages import say
+from printables.picture_files import BROKEN, FORMATS, has_too_many_pixels
 from printables.reading import UnreadablePhoto
 
 Grey: TypeAlias = npt.NDArray[np.uint8]
 Floats: TypeAlias = npt.NDArray[np.float64]
 
-# More than any phone's camera has; a bomb has billions.
-MOST_PIXELS: Final = 60_000_000
-# Only the decoder of JPEG leaves out what is not needed; others unpack every pixel to four bytes.
-MOST_UNPACKED: Final = 9_000_000
-FORMATS: Final = ("JPEG", "PNG", "WEBP")
 # With fewer pixels along its long side a photo cannot show what is in a box.
 LEAST_PX: Final = 1100
 # The decoder of JPEG leaves out what goes beyond this, by halves.
 _WANTED_PX: Final = 1400
 # What is left beyond this is made smaller by whole factors.
 _MOST_PX: Final = 2900
-_BROKEN: Final = (
-    UnidentifiedImageError,
-    Image.DecompressionBombError,
-    Image.DecompressionBombWarning,
-    OSError,
-    SyntaxError,
-    ValueError,
-    TypeError,
-    IndexError,
-    KeyError,
-    EOFError,
-    struct.error,
-    OverflowError,
-    ZeroDivisionError,
-    MemoryError,
-)
 
 
 def grey_photo(content: bytes) -> Grey:
@@ -65,8 +44,7 @@ def grey_photo(content: bytes) -> Grey:
     try:
         with Image.open(BytesIO(content), formats=FORMATS) as picture:
             longest = max(picture.size)
-            most = MOST_PIXELS if picture.format == "JPEG" else MOST_UNPACKED
-            if picture.width * picture.height > most:
+            if has_too_many_pixels(picture):
                 raise UnreadablePhoto(say("The photo has too many pixels. Take a smaller one."))
             if longest < LEAST_PX:
                 raise UnreadablePhoto(
@@ -80,7 +58,7 @@ def grey_photo(content: bytes) -> Grey:
             share = min(1.0, _WANTED_PX / longest)
             picture.draft("L", (round(picture.width * share), round(picture.height * share)))
             grey = picture.convert("L")
-    except _BROKEN as error:
+    except BROKEN as error:
         raise UnreadablePhoto(
             say("This picture cannot be read. Take it again, as a JPEG, PNG or WebP.")
         ) from error

@@ -14,10 +14,10 @@ from audits.messages import say
 from printables.drawing.primitives import Anchor, Text
 from printables.marked import MarkedPage, SheetCode
 from printables.paper_code import code_corner, stations, targets
+from printables.picture_files import MOST_PIXELS, MOST_UNPACKED
 from printables.reading import UnreadablePhoto, marks, read
 from printables.reading.marks import MarkState, Measured, judged
 from printables.reading.perspective import Placement, homography, seen_through
-from printables.reading.photo import MOST_PIXELS, MOST_UNPACKED
 from printables.reading.read import SheetReading, read_sheet
 from printables.sheet import Page
 from tests.synthetic_photos import (

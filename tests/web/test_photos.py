@@ -17,6 +17,7 @@ from audits.services.auditing import begin_audit
 from audits.storage import tables
 from audits.storage.queries import audits as queries
 from audits.vocabulary import Role
+from printables import picture_files
 from tests.row_audit import PHONE, prune
 from tests.row_phone import AT, enrolled
 from tests.web.conftest import NOW
@@ -239,7 +240,7 @@ print((memory("VmHWM") - before) // 1024)
 @pytest.mark.parametrize(("kind", "mode"), [("PNG", "LA"), ("PNG", "RGBA"), ("WEBP", "RGB")])
 def test_a_picture_of_any_kind_needs_little_memory(kind, mode):
     """At most 150 MB, this project's own bound; only JPEG can be unpacked smaller than it is."""
-    side = int(pictures.MOST_UNPACKED**0.5)
+    side = int(picture_files.MOST_UNPACKED**0.5)
     largest = written(Image.new(mode, (side, side), 200), kind)
     grown = subprocess.run(
         [sys.executable, "-c", _GROWTH], input=largest, capture_output=True, check=True

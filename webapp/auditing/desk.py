@@ -44,12 +44,13 @@ from webapp.auditing.from_photo import PhotoTyping, typed_from
 from webapp.auditing.gauges import GaugeQuestion, gauge_question
 from webapp.auditing.places import lot_name, position_words, row_name
 from webapp.auditing.samples import sample_of
-from webapp.auditing.sheets_on_paper import paper_columns, usual_page
+from webapp.auditing.sheets_on_paper import paper_columns
 from webapp.auditing.standing import Sign, lot_line, sign_of, stage_lines, tallies
 from webapp.auditing.trees import settled_stages
 from webapp.extensions import database, present
 from webapp.forms import message_text
 from webapp.printing.forms import PAPER_NAMES
+from webapp.printing.papers import usual_page
 from webapp.reading import LANGUAGE_NAMES, chosen_language, words
 
 

@@ -35,10 +35,10 @@ from webapp.auditing.blueprint import blueprint
 from webapp.auditing.entry import StagePanel, stage_panels
 from webapp.auditing.places import lot_name, position_words, row_name, tree_place
 from webapp.auditing.samples import Sample, sample_of
-from webapp.extensions import database, farm, present
+from webapp.extensions import database, present
+from webapp.printing.papers import usual_page
 from webapp.reading import chosen_language, read_in, words
 
-_LETTER_REGIONS = frozenset({"US", "CA", "MX"})
 _MOST_DIGITS = 9
 _NO_SUCH_SHEET = say("There is no such page of a tally sheet.")
 
@@ -132,11 +132,6 @@ def _version(source: Database, view: VerdictView) -> StandardVersion:
     if version is None:
         raise NotFound(say("There is no such audit."))
     return version
-
-
-def usual_page() -> Page:
-    """Return the paper that is usual in the farm's region."""
-    return Page.LETTER if farm().region in _LETTER_REGIONS else Page.A4
 
 
 def paper_columns(view: AuditView) -> list[TallyColumn]:

@@ -35,6 +35,7 @@ from webapp.contests import presenters
 from webapp.contests.files import csv_text, own_rows
 from webapp.contests.forms import AnswerForm, WordsForm
 from webapp.extensions import database, farm, present
+from webapp.field.pictures import picture_answer
 from webapp.forms import message_text
 from webapp.navigation import way_to
 from webapp.reading import words
@@ -110,12 +111,7 @@ def file_of_trees() -> ResponseReturnValue:
 @open_to(EVERYONE)
 def photo(photo_id: int) -> ResponseReturnValue:
     """Show a photo to crew leads, and to the worker whose score it shows."""
-    answer = Response(
-        own_photo(database(), actor(), photo_id, now=present()), mimetype="image/jpeg"
-    )
-    # Opened by itself it is a picture and can be nothing else.
-    answer.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
-    return answer
+    return picture_answer(own_photo(database(), actor(), photo_id, now=present()))
 
 
 # --- disagreeing ---------------------------------------------------------------------------------

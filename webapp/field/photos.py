@@ -3,7 +3,7 @@
 from typing import Final
 from uuid import UUID
 
-from flask import Response, jsonify, request
+from flask import jsonify, request
 from flask.typing import ResponseReturnValue
 
 from audits.errors import Conflict, InvalidInput
@@ -13,7 +13,7 @@ from audits.vocabulary import Stage
 from webapp.access import CREW_LEADS, actor, open_to, open_to_anyone
 from webapp.extensions import csrf, database, farm, present
 from webapp.field.blueprint import blueprint
-from webapp.field.pictures import remade
+from webapp.field.pictures import picture_answer, remade
 from webapp.field.senders import RefusedError, signed_body
 
 _MOST_BYTES: Final = 1_000_000
@@ -48,11 +48,7 @@ def send_photo(photo: UUID) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def show_photo(audit_id: int, photo_id: int) -> ResponseReturnValue:
     """Show one photo of an audit."""
-    content = photo_content(database(), actor(), audit_id, photo_id, present())
-    answer = Response(content, mimetype="image/jpeg")
-    # Opened by itself it is a picture and can be nothing else.
-    answer.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
-    return answer
+    return picture_answer(photo_content(database(), actor(), audit_id, photo_id, present()))
 
 
 def _described(photo: UUID) -> SentPhoto:

@@ -1,23 +1,17 @@
 """Pictures that phones send, made anew: upright, small, and without what the camera noted."""
 
-import struct
-import warnings
 from io import BytesIO
 from typing import Final
 
-from PIL import ExifTags, Image, UnidentifiedImageError
+from flask import Response
+from PIL import ExifTags, Image
 
 from audits.errors import InvalidInput
 from audits.messages import say
+from printables.picture_files import BROKEN, FORMATS, has_too_many_pixels
 
 LONGEST_PX: Final = 1600
-# More than any phone's camera has; a bomb has billions.
-MOST_PIXELS: Final = 60_000_000
-# Only the decoder of JPEG leaves out what is not needed; others unpack every pixel to four bytes,
-# and do so twice where some let through what is behind them.
-MOST_UNPACKED: Final = 9_000_000
 _QUALITY: Final = 80
-_FORMATS: Final = ("JPEG", "PNG", "WEBP")
 # How a picture is turned upright, by what its camera noted (Exif 2.32, tag 0x0112).
 _TURNS: Final = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -28,25 +22,6 @@ _TURNS: Final = {
     7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
-_UNREADABLE: Final = (
-    UnidentifiedImageError,
-    Image.DecompressionBombError,
-    Image.DecompressionBombWarning,
-    OSError,
-    SyntaxError,
-    ValueError,
-    TypeError,
-    IndexError,
-    KeyError,
-    EOFError,
-    struct.error,
-    OverflowError,
-    ZeroDivisionError,
-    MemoryError,
-)
-
-# Pillow only warns of a picture that unpacks to a hundred million pixels; nobody reads warnings.
-warnings.filterwarnings("error", category=Image.DecompressionBombWarning)
 
 
 def remade(content: bytes) -> bytes:
@@ -58,12 +33,11 @@ def remade(content: bytes) -> bytes:
     too many pixels or cannot be read to its end.
     """
     try:
-        with Image.open(BytesIO(content), formats=_FORMATS) as picture:
-            width, height = picture.size
-            if width * height > (MOST_PIXELS if picture.format == "JPEG" else MOST_UNPACKED):
-                raise ValueError(f"{width} x {height} pixels")
+        with Image.open(BytesIO(content), formats=FORMATS) as picture:
+            if has_too_many_pixels(picture):
+                raise ValueError(f"{picture.width} x {picture.height} pixels")
             return _jpeg(_fitted(picture))
-    except _UNREADABLE as error:
+    except BROKEN as error:
         raise InvalidInput(
             {"photo": say("This picture cannot be read. Take it again, as a JPEG, PNG or WebP.")}
         ) from error
@@ -114,3 +88,10 @@ def _jpeg(picture: Image.Image) -> bytes:
     written = BytesIO()
     picture.save(written, "JPEG", quality=_QUALITY)
     return written.getvalue()
+
+
+def picture_answer(content: bytes) -> Response:
+    """Answer with a JPEG that, opened by itself, is a picture and can be nothing else."""
+    answer = Response(content, mimetype="image/jpeg")
+    answer.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
+    return answer

@@ -1,6 +1,6 @@
 """Photos of paper sheets: sent, looked at, and kept once a person has confirmed them."""
 
-from flask import Blueprint, Flask, Response, flash, redirect, render_template, request, url_for
+from flask import Blueprint, Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_babel import gettext, ngettext
 from werkzeug.datastructures import FileStorage
@@ -16,6 +16,7 @@ from audits.vocabulary import SheetKind
 from printables.answer_sheet import LETTERS, chosen_answers, key_letters
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present, today
+from webapp.field.pictures import picture_answer
 from webapp.forms import message_text
 from webapp.papers.answers import FoundSheet, marked_answers, sheet_of_photo, worker_words
 from webapp.papers.forms import NOBODY, AnswersForm, PhotosForm, answers_form, question_name
@@ -138,14 +139,16 @@ def set_aside(photo_id: int) -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def picture(photo_id: int) -> ResponseReturnValue:
     """Show the photo itself."""
-    return _jpeg(sheet_photos.sheet_photo_content(database(), actor(), photo_id, now=present()))
+    return picture_answer(
+        sheet_photos.sheet_photo_content(database(), actor(), photo_id, now=present())
+    )
 
 
 @blueprint.get("/<int:photo_id>/boxes/<group>.jpg")
 @open_to(CREW_LEADS)
 def boxes(photo_id: int, group: str) -> ResponseReturnValue:
     """Show the boxes of one question, cut out of the photo."""
-    return _jpeg(cut_out(_photo(photo_id), group))
+    return picture_answer(cut_out(_photo(photo_id), group))
 
 
 def _kept(photo: FileStorage) -> SheetPhoto:
@@ -216,10 +219,3 @@ def _result(photo: SheetPhoto, attempt: QuizAttempt) -> str:
         person=worker_words(worker) if worker else "",
         answers=marked_answers(quiz_of(database(), actor(), found.paper), attempt),
     )
-
-
-def _jpeg(content: bytes) -> Response:
-    answer = Response(content, mimetype="image/jpeg")
-    # Opened by itself it is a picture and can be nothing else.
-    answer.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
-    return answer

@@ -416,6 +416,8 @@ def axe_check() -> Callable[[Page], None]:
     axe = Axe()
 
     def check(page: Page) -> None:
+        # A page on its way has no style sheet yet: what a phone hides would be measured.
+        page.wait_for_load_state("load")
         options = {
             "runOnly": {"type": "tag", "values": list(WCAG_TAGS)},
             "resultTypes": ["violations"],
@@ -433,6 +435,7 @@ def screenshot() -> Callable[[Page, str], Path]:
 
     def take(page: Page, name: str, *, full_page: bool = True, scale: str = "device") -> Path:
         path = SCREENSHOTS / f"{name}.png"
+        page.wait_for_load_state("load")
         page.screenshot(path=path, full_page=full_page, scale=scale)
         return path
 

@@ -166,8 +166,9 @@ def print_a_card_and_a_quiz(supervisor, look):
     supervisor.follow("Pocket cards")
     choose_block_and_language(supervisor, own_language)
     supervisor.press_button("Make the batch")
-    look("8-batch")
     key = page.get_by_role("link", name=supervisor.say("Open the PDF"))
+    expect(key).to_be_visible()
+    look("8-batch")
     printed = pdf_text(supervisor, key.get_attribute("href"))
     assert FOUR_STAGES in printed
     assert supervisor.say("Local rules come first.").casefold() in printed.casefold()

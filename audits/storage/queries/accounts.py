@@ -5,6 +5,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from audits.records import Farm, User
+from audits.storage.letters import small_letters
 from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
 from audits.storage.tables import farm, user_account, user_session
 
@@ -20,7 +21,7 @@ def user_by_name(connection: sa.Connection, farm_id: int, name: str) -> User | N
         connection,
         sa.select(*columns_of(user_account, User)).where(
             user_account.c.farm_id == farm_id,
-            sa.func.lower(user_account.c.name) == name.strip().lower(),
+            small_letters(user_account.c.name) == name.strip().lower(),
         ),
         User,
     )
@@ -62,6 +63,6 @@ def users(connection: sa.Connection, farm_id: int) -> list[User]:
         connection,
         sa.select(*columns_of(user_account, User))
         .where(user_account.c.farm_id == farm_id)
-        .order_by(sa.func.lower(user_account.c.name)),
+        .order_by(small_letters(user_account.c.name)),
         User,
     )

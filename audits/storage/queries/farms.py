@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 
 from audits.records import Block, Crew, Farm, PlantingRow, Row, Worker
+from audits.storage.letters import small_letters
 from audits.storage.queries.fetch import columns_of, fetch_all, fetch_one
 from audits.storage.tables import (
     block,
@@ -27,7 +28,7 @@ def blocks(connection: sa.Connection, farm_id: int, *, with_retired: bool = Fals
     statement = sa.select(*columns_of(block, Block)).where(block.c.farm_id == farm_id)
     if not with_retired:
         statement = statement.where(block.c.retired.is_(False))
-    return fetch_all(connection, statement.order_by(sa.func.lower(block.c.name)), Block)
+    return fetch_all(connection, statement.order_by(small_letters(block.c.name)), Block)
 
 
 def block_by_id(connection: sa.Connection, farm_id: int, block_id: int) -> Block | None:
@@ -46,7 +47,7 @@ def block_by_name(connection: sa.Connection, farm_id: int, name: str) -> Block |
     return fetch_one(
         connection,
         sa.select(*columns_of(block, Block)).where(
-            block.c.farm_id == farm_id, sa.func.lower(block.c.name) == name.lower()
+            block.c.farm_id == farm_id, small_letters(block.c.name) == name.lower()
         ),
         Block,
     )
@@ -127,7 +128,7 @@ def crews(connection: sa.Connection, farm_id: int, *, with_retired: bool = False
     statement = sa.select(*columns_of(crew, Crew)).where(crew.c.farm_id == farm_id)
     if not with_retired:
         statement = statement.where(crew.c.retired.is_(False))
-    return fetch_all(connection, statement.order_by(sa.func.lower(crew.c.name)), Crew)
+    return fetch_all(connection, statement.order_by(small_letters(crew.c.name)), Crew)
 
 
 def crew_by_id(connection: sa.Connection, farm_id: int, crew_id: int) -> Crew | None:
@@ -144,7 +145,7 @@ def crew_by_name(connection: sa.Connection, farm_id: int, name: str) -> Crew | N
     return fetch_one(
         connection,
         sa.select(*columns_of(crew, Crew)).where(
-            crew.c.farm_id == farm_id, sa.func.lower(crew.c.name) == name.lower()
+            crew.c.farm_id == farm_id, small_letters(crew.c.name) == name.lower()
         ),
         Crew,
     )
@@ -176,7 +177,7 @@ def worker_by_code(connection: sa.Connection, farm_id: int, code: str) -> Worker
     """Return the worker with a code, without regard to case."""
     return fetch_one(
         connection,
-        _workers(farm_id).where(sa.func.lower(worker.c.code) == code.lower()),
+        _workers(farm_id).where(small_letters(worker.c.code) == code.lower()),
         Worker,
     )
 
@@ -200,5 +201,5 @@ def _workers(farm_id: int) -> sa.Select[tuple[object, ...]]:
             ),
         )
         .where(worker.c.farm_id == farm_id)
-        .order_by(sa.func.lower(worker.c.code))
+        .order_by(small_letters(worker.c.code))
     )

@@ -8,6 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from audits.records import PrintBatch, PrintCheck, Printer
+from audits.storage.letters import small_letters
 from audits.storage.queries.fetch import columns_of, fetch_all, fetch_by_id, fetch_one
 from audits.storage.tables import (
     block,
@@ -59,7 +60,7 @@ def printer_by_name(connection: sa.Connection, farm_id: int, name: str) -> Print
     return fetch_one(
         connection,
         sa.select(*columns_of(printer, Printer)).where(
-            printer.c.farm_id == farm_id, sa.func.lower(printer.c.name) == name.lower()
+            printer.c.farm_id == farm_id, small_letters(printer.c.name) == name.lower()
         ),
         Printer,
     )

@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 import sqlalchemy as sa
 
 from audits.storage.columns import UtcDateTime
+from audits.storage.letters import small_letters
 from audits.storage.queries.trends import STAGES_BY_TEXT, decides_first, is_latest, same_farm
 from audits.storage.tables import (
     audit,
@@ -130,7 +131,7 @@ _LOT_COUNTS: Final = (
     .outerjoin(_VERDICT, _VERDICT.c.lot_id == lot.c.id)
     .where(lot.c.farm_id == _FARM, lot.c.finished_at >= _BEGIN, lot.c.finished_at < _END)
     .group_by(*_LOTS_STAND)
-    .order_by(sa.func.lower(block.c.name))
+    .order_by(small_letters(block.c.name))
 )
 
 _ENDED: Final = (decision.c.stage, decision.c.outcome, decision.c.leading_fault)

@@ -13,6 +13,7 @@ from typing import Any, Final, NamedTuple
 import sqlalchemy as sa
 
 from audits.records import StandardVersion
+from audits.storage.letters import small_letters
 from audits.storage.queries.fetch import columns_of, fetch_all
 from audits.storage.tables import (
     audit,
@@ -312,7 +313,7 @@ def crew_sizes(connection: sa.Connection, farm_id: int) -> dict[int, tuple[str, 
         )
         .where(crew.c.farm_id == farm_id)
         .group_by(crew.c.id, crew.c.name)
-        .order_by(sa.func.lower(crew.c.name))
+        .order_by(small_letters(crew.c.name))
     )
     return {crew_id: (name, people) for crew_id, name, people in rows}
 

@@ -1,0 +1,37 @@
+"""
+Names compared without regard to case, alike on both databases.
+
+What a database lowers by itself depends on where it was made: SQLite knows A to Z only (it is given
+Python's own, see `database`), and PostgreSQL follows the locale of the cluster, which under ``C``
+leaves "Ñ" as it is. Two printers "ÑANDÚ" and "ñandú" would be two, and nobody called "Álvaro" could
+sign in as "ÁLVARO".
+"""
+
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.compiler import SQLCompiler
+from sqlalchemy.sql.functions import GenericFunction
+
+
+class small_letters(GenericFunction[str]):  # noqa: N801 - written as the function that it is
+    """
+    A text in small letters, of any alphabet and on either database, for comparing and sorting.
+
+    On PostgreSQL by the collation ``und-x-icu`` that each server built with ICU has, whatever its
+    locale (PostgreSQL 15 documentation, 24.2.2.3.2 "ICU Collations").
+    """
+
+    type = sa.String()
+    inherit_cache = True
+
+
+@compiles(small_letters)
+def _as_lower(element: small_letters, compiler: SQLCompiler, **options: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+    return f"lower({compiler.process(element.clauses, **options)})"
+
+
+@compiles(small_letters, "postgresql")
+def _as_lower_by_icu(element: small_letters, compiler: SQLCompiler, **options: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+    return f'lower(({compiler.process(element.clauses, **options)}) COLLATE "und-x-icu")'

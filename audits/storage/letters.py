@@ -15,23 +15,38 @@ from sqlalchemy.sql.compiler import SQLCompiler
 from sqlalchemy.sql.functions import GenericFunction
 
 
-class small_letters(GenericFunction[str]):  # noqa: N801 - written as the function that it is
+def small_letters(text: sa.ColumnElement[str]) -> sa.ColumnElement[str]:
     """
-    A text in small letters, of any alphabet and on either database, for comparing and sorting.
+    Put a text into small letters, of any alphabet and on either database.
 
-    On PostgreSQL by the collation ``und-x-icu`` that each server built with ICU has, whatever its
-    locale (PostgreSQL 15 documentation, 24.2.2.3.2 "ICU Collations").
+    Parameters
+    ----------
+    text : ColumnElement
+        A column of texts.
+
+    Returns
+    -------
+    ColumnElement
+        For comparing and sorting. On PostgreSQL by the collation ``und-x-icu``, which each server
+        built with ICU has, whatever its locale.
+
+    References
+    ----------
+    .. [1] PostgreSQL 15 documentation, 24.2.2.3.2, ICU collations.
     """
+    return _SmallLetters(text)
 
+
+class _SmallLetters(GenericFunction[str]):
     type = sa.String()
     inherit_cache = True
 
 
-@compiles(small_letters)
-def _as_lower(element: small_letters, compiler: SQLCompiler, **options: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+@compiles(_SmallLetters)
+def _as_lower(element: _SmallLetters, compiler: SQLCompiler, **options: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
     return f"lower({compiler.process(element.clauses, **options)})"
 
 
-@compiles(small_letters, "postgresql")
-def _as_lower_by_icu(element: small_letters, compiler: SQLCompiler, **options: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
+@compiles(_SmallLetters, "postgresql")
+def _as_lower_by_icu(element: _SmallLetters, compiler: SQLCompiler, **options: Any) -> str:  # noqa: ANN401 - SQLAlchemy's own
     return f'lower(({compiler.process(element.clauses, **options)}) COLLATE "und-x-icu")'

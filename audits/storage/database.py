@@ -11,6 +11,7 @@ from sqlalchemy.exc import OperationalError
 
 from audits.errors import Busy
 from audits.messages import say
+from audits.storage.letters import lower_as_python
 
 _BUSY_TIMEOUT_MS: Final = 10_000
 _SYNCHRONOUS_FULL: Final = 2
@@ -166,8 +167,7 @@ def journal_mode(sqlite_version: tuple[int, int, int]) -> str:
 def _prepare_sqlite(synchronous: int, connection: Any, _record: object) -> None:  # noqa: ANN401 - the driver's own type
     # The driver's own BEGIN comes too late and is deferred: transactions are begun below.
     connection.isolation_level = None
-    # SQLite's own knows A to Z only: two printers "ÁLAMO", and nobody called Álvaro could sign in.
-    connection.create_function("lower", 1, _lower, deterministic=True)
+    lower_as_python(connection)
     cursor = connection.cursor()
     version = tuple(
         int(part) for part in cursor.execute("select sqlite_version()").fetchone()[0].split(".")
@@ -184,10 +184,6 @@ def _prepare_sqlite(synchronous: int, connection: Any, _record: object) -> None:
         if found not in (value, "memory"):
             raise RuntimeError(f"SQLite keeps {name} at {found!r} instead of {value!r}")
     cursor.close()
-
-
-def _lower(text: object) -> object:
-    return text.lower() if isinstance(text, str) else text
 
 
 def _begin_sqlite(connection: sa.Connection) -> None:

@@ -472,6 +472,21 @@ def test_crews_have_names_of_their_own(database, orchard):
         assert queries.crews(connection, orchard.farm_id) == []
 
 
+def test_names_stand_in_one_order_on_both_databases(database, orchard):
+    """In small letters by code point, as Python sorts them, whatever the server's locale."""
+    names = ["Zarza", "abeto", "Álamo", "ñandú", "Nogal", "A 10", "A-2"]
+    for name in names:
+        farms.add_crew(database, orchard.owner, name=name)
+    with database.read() as connection:
+        found = [crew.name for crew in queries.crews(connection, orchard.farm_id)]
+    assert found == sorted([*names, "Crew A"], key=str.lower)
+
+
+def test_a_name_in_capitals_of_any_alphabet_is_the_same_name(database, orchard):
+    farms.add_crew(database, orchard.owner, name="Ñandú")
+    assert list(problems_of(farms.add_crew, database, orchard.owner, name="ÑANDÚ")) == ["name"]
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [

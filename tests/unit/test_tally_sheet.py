@@ -4,7 +4,6 @@ import ctypes
 import re
 from collections import Counter
 from dataclasses import replace
-from datetime import date
 from itertools import combinations, pairwise
 from math import dist
 from operator import itemgetter
@@ -15,7 +14,7 @@ import pytest
 
 from audits.errors import InvalidInput
 from audits.messages import ENGLISH
-from audits.scoring import Tap, possible_faults
+from audits.scoring import possible_faults
 from audits.standard import HeadingStageRule, Standard, TopRule
 from audits.vocabulary import (
     STAGE_FAULTS,
@@ -43,10 +42,7 @@ from printables.tally_letters import (
     kinds_by_letter,
 )
 from printables.tally_records import (
-    TallyAnswer,
     TallyColumn,
-    TallySheet,
-    TallyTree,
     TallyWave,
     WaveNumbers,
 )
@@ -60,62 +56,12 @@ from tests.paper import (
     printed_lines,
 )
 from tests.reading import PSEUDO, spanish_words
+from tests.tallies import COLUMNS, FAULT, RIGHT, SHEET, numbers, trees
 
 LANGUAGES = ("en", "es")
-RIGHT, NOTHING, FAULT = TallyAnswer(Tap.RIGHT), TallyAnswer(Tap.NOTHING_DUE), TallyAnswer(Tap.FAULT)
-FEWER = TallyAnswer(Tap.FEWER_NONE_LEFT)
-COLUMNS = (
-    TallyColumn(Stage.TOP, (RIGHT, NOTHING, FAULT), STAGE_FAULTS[Stage.TOP]),
-    TallyColumn(
-        Stage.LIMBS,
-        (TallyAnswer(Tap.RIGHT, "2"), TallyAnswer(Tap.RIGHT, "3"), FEWER, FAULT),
-        STAGE_FAULTS[Stage.LIMBS],
-    ),
-    TallyColumn(Stage.COLUMNS, (RIGHT, NOTHING, FAULT), STAGE_FAULTS[Stage.COLUMNS]),
-    TallyColumn(Stage.HEADING, (RIGHT, NOTHING, FAULT), (Fault.THICK, Fault.THIN, Fault.LEFT_LONG)),
-)
 MEASURED = tuple(replace(column, answers=()) for column in COLUMNS)
 
 
-def trees(first: int, last: int, row: str = "Row 12", way: str = "out: 3 panels on"):
-    return tuple(
-        TallyTree(
-            100 + number,
-            str(number),
-            f"panel {number}, tree {1 + number % 10}",
-            row,
-            ("left side", "right side")[number % 2],
-            way,
-        )
-        for number in range(first, last + 1)
-    )
-
-
-def numbers(accepted, rejected):
-    return tuple(WaveNumbers(column.stage, accepted, rejected) for column in COLUMNS)
-
-
-SHEET = TallySheet(
-    audit=7,
-    farm="Alder Flat",
-    block="Gala Home 3",
-    crew="North crew",
-    lot="Row 12",
-    auditor="Marta Silva",
-    standard_version=2,
-    draw=1417,
-    drawn_on=date(2025, 12, 5),
-    purpose=Purpose.FIRST,
-    columns=COLUMNS,
-    waves=(
-        TallyWave(trees(1, 14), numbers(0, 4)),
-        TallyWave(trees(15, 30), numbers(4, 5)),
-    ),
-    reserve=tuple(
-        replace(tree, label=f"+{number}", way="")
-        for number, tree in enumerate(trees(31, 38), start=1)
-    ),
-)
 LONG_NAME = "The northern home blocks, the bench, and what lies behind the old packing shed"
 LONG = replace(
     SHEET,

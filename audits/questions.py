@@ -245,6 +245,10 @@ class Question:
         Whether the right answer is to leave the wood alone.
     cut_too_much : bool
         Whether it shows a tree on which too much was cut.
+    item : str, optional
+        Name of the item that it was made from: the same whatever its numbers and its tree.
+    option_keys : tuple of str, optional
+        For each choice, its name in the item: the same in every order of the choices.
     """
 
     stem: Message
@@ -255,6 +259,8 @@ class Question:
     note: str | None
     leave_alone: bool
     cut_too_much: bool
+    item: str = ""
+    option_keys: tuple[str, ...] = ()
 
     @property
     def answer(self) -> Message:
@@ -311,7 +317,21 @@ def solve(draft: Draft, standard: Standard, method: Method) -> Question | None:
         note=draft.note,
         leave_alone=isinstance(right, Action) and right.leaves,
         cut_too_much=isinstance(right, Finding) and right.fault in TOO_MUCH,
+        option_keys=tuple(_name(option, place) for place, option in enumerate(draft.options)),
     )
+
+
+def _name(option: Option, place: int) -> str:
+    """Name a choice within its item: by what it says of the tree, else by its place."""
+    match option:
+        case Action(leaves=True):
+            return "leave"
+        case Finding(fault=None):
+            return "nothing"
+        case Finding(fault=fault):
+            return str(fault)
+        case _:
+            return f"choice{place + 1}"
 
 
 def reordered(question: Question, order: tuple[int, ...]) -> Question:
@@ -333,6 +353,7 @@ def reordered(question: Question, order: tuple[int, ...]) -> Question:
     return replace(
         question,
         choices=tuple(question.choices[place] for place in order),
+        option_keys=tuple(question.option_keys[place] for place in order),
         key=order.index(question.key),
     )
 

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from audits.messages import Units
+from audits.practice.model import TreeKind
 from audits.vocabulary import (
     BatchKind,
     BearingHabit,
@@ -19,7 +20,10 @@ from audits.vocabulary import (
     Outcome,
     PassKind,
     PlantingKind,
+    PracticeLevel,
     Purpose,
+    QuizSource,
+    QuizStyle,
     ReceiptState,
     Result,
     Role,
@@ -45,6 +49,8 @@ class Farm:
     row_word: str
     emergency_location: str
     first_aider: str
+    quiz_pass_mark: int
+    briefing_days: int
 
 
 @dataclass(frozen=True)
@@ -559,9 +565,129 @@ class QuizAttempt:
     answers: list[int | None]
     questions: int
     correct: int
+    pass_mark: int | None
+    source: QuizSource
+    style: QuizStyle
+    retired_items: list[str] | None
+    key_letters: str | None
     taken_on: date
     recorded_at: datetime
     recorded_by: int
+
+
+@dataclass(frozen=True)
+class QuizResponse:
+    """What was answered to one question of a quiz that was taken."""
+
+    quiz_attempt_id: int
+    place: int
+    item: str
+    stage: Stage | None
+    choices: int
+    choice: str | None
+    is_right: bool
+
+
+@dataclass(frozen=True)
+class QuizSitting:
+    """A quiz on a screen, begun and perhaps handed in."""
+
+    id: int
+    uid: str
+    worker_id: int
+    standard_version_id: int
+    seed: int
+    variant: str
+    method: Method
+    language: str
+    style: QuizStyle
+    retired_items: list[str]
+    key_letters: str
+    answers: list[int | None]
+    begun_at: datetime
+    begun_by: int
+    handed_in_at: datetime | None
+    quiz_attempt_id: int | None
+
+
+@dataclass(frozen=True)
+class RetiredItem:
+    """A quiz item that nobody is asked any more."""
+
+    id: int
+    item: str
+    reason: str
+    retired_at: datetime
+    retired_by: int
+    restored_at: datetime | None
+    restored_by: int | None
+
+
+@dataclass(frozen=True)
+class PracticeResult:
+    """A practice tree that somebody pruned."""
+
+    id: int
+    uid: str
+    worker_id: int
+    standard_version_id: int
+    method: Method
+    edition: int
+    tree_seed: int
+    tree_kind: TreeKind
+    level: PracticeLevel
+    stages: tuple[Stage, ...]
+    cuts: dict[str, Any]
+    language: str
+    done_at: datetime
+    recorded_at: datetime
+    recorded_by: int
+    problem: str | None
+
+
+@dataclass(frozen=True)
+class PracticeStage:
+    """What the engine made of a stage that was practised."""
+
+    practice_result_id: int
+    stage: Stage
+    result: Result
+    faults: tuple[Fault, ...]
+    points: float | None
+
+
+@dataclass(frozen=True)
+class ExerciseResult:
+    """A tree that somebody judged on the phone."""
+
+    id: int
+    uid: str
+    worker_id: int
+    standard_version_id: int
+    item: str
+    stage: Stage | None
+    choice: str
+    is_right: bool
+    language: str
+    done_at: datetime
+    recorded_at: datetime
+    recorded_by: int
+
+
+@dataclass(frozen=True)
+class SafetyBriefing:
+    """That somebody was given the safety brief of a method of work."""
+
+    id: int
+    worker_id: int
+    method: Method
+    language: str
+    held_on: date
+    holds_until: date
+    noted_at: datetime
+    noted_by: int
+    withdrawn_at: datetime | None
+    withdrawn_by: int | None
 
 
 @dataclass(frozen=True)

@@ -175,6 +175,28 @@ class SheetKind(StrEnum):
     ANSWERS = "answers"
 
 
+class QuizSource(StrEnum):
+    """Where a quiz was answered."""
+
+    PAPER = "paper"
+    SCREEN = "screen"
+
+
+class QuizStyle(StrEnum):
+    """How the choices of a quiz are shown: in words, or in pictures and numbers alone."""
+
+    WORDS = "words"
+    PICTURES = "pictures"
+
+
+class PracticeLevel(StrEnum):
+    """How many stages of a practice tree are pruned at once."""
+
+    ONE = "one"
+    TWO = "two"
+    ALL = "all"
+
+
 class FitState(StrEnum):
     """Where the work on a mixed model stands."""
 

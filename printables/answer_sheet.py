@@ -4,8 +4,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from audits.learning import Quiz
 from audits.messages import Message, Words, say
+from audits.quizzes import Quiz
 from audits.vocabulary import Method, SheetKind
 from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.inks import Ink

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-from audits.learning import Quiz
 from audits.messages import Message, Words, say
 from audits.questions import Question
+from audits.quizzes import Quiz
 from audits.vocabulary import STAGE_NAMES
 from printables.answer_sheet import LETTERS, AnswerSheet, answer_leaf, quiz_mark
 from printables.document import Document

@@ -7,8 +7,8 @@ from functools import cache
 
 from PIL import Image
 
-from audits.learning import make_quiz
 from audits.messages import ENGLISH, Words
+from audits.quizzes import make_quiz
 from audits.standard import preset
 from audits.vocabulary import BearingHabit
 from printables.answer_sheet import AnswerSheet, answer_marked_pages, answer_sheet

@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
-from audits.learning import Quiz, make_quiz, marked
 from audits.messages import say
+from audits.quizzes import Quiz, make_quiz, marked
 from audits.records import Actor, QuizAttempt
 from audits.services.access import require_crew_lead
 from audits.services.accounts import LANGUAGES

@@ -5,6 +5,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from audits.messages import Units
+from audits.practice.model import TreeKind
 from audits.storage.columns import UtcDateTime, Word, WordList, farm_table, points_to
 from audits.vocabulary import (
     BatchKind,
@@ -21,7 +22,10 @@ from audits.vocabulary import (
     Outcome,
     PassKind,
     PlantingKind,
+    PracticeLevel,
     Purpose,
+    QuizSource,
+    QuizStyle,
     ReceiptState,
     Result,
     Role,
@@ -66,6 +70,9 @@ farm = sa.Table(
     _required("row_word", sa.Text),
     _required("emergency_location", sa.Text),
     _required("first_aider", sa.Text),
+    # Right answers of ten with which a quiz is passed, and for how long a safety brief holds.
+    sa.Column("quiz_pass_mark", sa.Integer, nullable=False, server_default="8"),
+    sa.Column("briefing_days", sa.Integer, nullable=False, server_default="365"),
     sa.CheckConstraint("season_start_month between 1 and 12", name="month"),
 )
 
@@ -838,12 +845,165 @@ quiz_attempt = farm_table(
     _required("answers", sa.JSON),
     _required("questions", sa.Integer),
     _required("correct", sa.Integer),
+    # The farm's mark on that day; empty where there was none yet.
+    sa.Column("pass_mark", sa.Integer),
+    sa.Column("source", Word(QuizSource), nullable=False, server_default=QuizSource.PAPER.value),
+    sa.Column("style", Word(QuizStyle), nullable=False, server_default=QuizStyle.WORDS.value),
+    # Items that were retired when the quiz was made, without which it is made again. Like the
+    # letters below empty for quizzes from before items were kept.
+    sa.Column("retired_items", sa.JSON),
+    # Letters of the key: where they differ, the questions have changed since.
+    sa.Column("key_letters", sa.String(40)),
     _required("taken_on", sa.Date),
     _required("recorded_at", UtcDateTime),
     _required("recorded_by", sa.Integer),
     points_to("worker"),
     points_to("standard_version"),
     points_to("user_account", "recorded_by"),
+    sa.Index(None, "farm_id", "worker_id"),
+)
+
+# What was answered to each question, by the item that it was made from: rows for item analysis.
+quiz_response = farm_table(
+    "quiz_response",
+    metadata,
+    _required("quiz_attempt_id", sa.Integer),
+    # From 1, in the order in which the person read them.
+    _required("place", sa.Integer),
+    _required("item", sa.String(40)),
+    sa.Column("stage", Word(Stage)),
+    _required("choices", sa.Integer),
+    # Which choice, by its name in the item; empty where none was marked.
+    sa.Column("choice", sa.String(40)),
+    _required("is_right", sa.Boolean),
+    points_to("quiz_attempt"),
+    sa.UniqueConstraint("farm_id", "quiz_attempt_id", "place"),
+    sa.Index(None, "farm_id", "item"),
+)
+
+# A quiz on a screen from its first question until it is handed in.
+quiz_sitting = farm_table(
+    "quiz_sitting",
+    metadata,
+    _required("uid", sa.String(32)),
+    _required("worker_id", sa.Integer),
+    _required("standard_version_id", sa.Integer),
+    _required("seed", sa.BigInteger),
+    _required("variant", sa.String(1)),
+    _required("method", Word(Method)),
+    _required("language", sa.String(5)),
+    _required("style", Word(QuizStyle)),
+    _required("retired_items", sa.JSON),
+    _required("key_letters", sa.String(40)),
+    _required("answers", sa.JSON),
+    _required("begun_at", UtcDateTime),
+    _required("begun_by", sa.Integer),
+    sa.Column("handed_in_at", UtcDateTime),
+    sa.Column("quiz_attempt_id", sa.Integer),
+    points_to("worker"),
+    points_to("standard_version"),
+    points_to("user_account", "begun_by"),
+    points_to("quiz_attempt"),
+    sa.UniqueConstraint("farm_id", "uid"),
+    sa.Index(None, "farm_id", "worker_id"),
+)
+
+# A quiz item that nobody is asked any more, until it is taken back in.
+retired_item = farm_table(
+    "retired_item",
+    metadata,
+    _required("item", sa.String(40)),
+    _required("reason", sa.Text),
+    _required("retired_at", UtcDateTime),
+    _required("retired_by", sa.Integer),
+    sa.Column("restored_at", UtcDateTime),
+    sa.Column("restored_by", sa.Integer),
+    points_to("user_account", "retired_by"),
+    points_to("user_account", "restored_by"),
+    sa.Index(None, "farm_id", "item"),
+)
+
+# A practice tree that somebody pruned, with the cuts as they were made; never changed afterwards.
+practice_result = farm_table(
+    "practice_result",
+    metadata,
+    _required("uid", sa.String(36)),
+    _required("worker_id", sa.Integer),
+    _required("standard_version_id", sa.Integer),
+    _required("method", Word(Method)),
+    # Which way of growing trees: cuts mean nothing on a tree grown otherwise.
+    _required("edition", sa.Integer),
+    _required("tree_seed", sa.BigInteger),
+    _required("tree_kind", Word(TreeKind)),
+    _required("level", Word(PracticeLevel)),
+    _required("stages", WordList(Stage)),
+    _required("cuts", sa.JSON),
+    _required("language", sa.String(5)),
+    # As the phone claims.
+    _required("done_at", UtcDateTime),
+    _required("recorded_at", UtcDateTime),
+    _required("recorded_by", sa.Integer),
+    # Why it could not be scored; empty where it was.
+    sa.Column("problem", sa.String(40)),
+    points_to("worker"),
+    points_to("standard_version"),
+    points_to("user_account", "recorded_by"),
+    sa.UniqueConstraint("farm_id", "uid"),
+    sa.Index(None, "farm_id", "worker_id"),
+)
+
+# What the engine made of each stage that was practised.
+practice_stage = farm_table(
+    "practice_stage",
+    metadata,
+    _required("practice_result_id", sa.Integer),
+    _required("stage", Word(Stage)),
+    _required("result", Word(Result)),
+    _required("faults", WordList(Fault)),
+    sa.Column("points", sa.Float),
+    points_to("practice_result"),
+    sa.UniqueConstraint("farm_id", "practice_result_id", "stage"),
+)
+
+# A tree that somebody judged on the phone.
+exercise_result = farm_table(
+    "exercise_result",
+    metadata,
+    _required("uid", sa.String(36)),
+    _required("worker_id", sa.Integer),
+    _required("standard_version_id", sa.Integer),
+    _required("item", sa.String(40)),
+    sa.Column("stage", Word(Stage)),
+    _required("choice", sa.String(40)),
+    _required("is_right", sa.Boolean),
+    _required("language", sa.String(5)),
+    _required("done_at", UtcDateTime),
+    _required("recorded_at", UtcDateTime),
+    _required("recorded_by", sa.Integer),
+    points_to("worker"),
+    points_to("standard_version"),
+    points_to("user_account", "recorded_by"),
+    sa.UniqueConstraint("farm_id", "uid"),
+    sa.Index(None, "farm_id", "worker_id"),
+)
+
+# That somebody was given the safety brief of a method of work.
+safety_briefing = farm_table(
+    "safety_briefing",
+    metadata,
+    _required("worker_id", sa.Integer),
+    _required("method", Word(Method)),
+    _required("language", sa.String(5)),
+    _required("held_on", sa.Date),
+    # The last day on which it holds, by the farm's rule on the day it was noted.
+    _required("holds_until", sa.Date),
+    _required("noted_at", UtcDateTime),
+    _required("noted_by", sa.Integer),
+    sa.Column("withdrawn_at", UtcDateTime),
+    sa.Column("withdrawn_by", sa.Integer),
+    points_to("worker"),
+    points_to("user_account", "noted_by"),
+    points_to("user_account", "withdrawn_by"),
     sa.Index(None, "farm_id", "worker_id"),
 )
 

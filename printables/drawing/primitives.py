@@ -208,12 +208,15 @@ class Group:
         Where the group's own origin comes to lie.
     scale : float, optional
         Factor of all lengths, above 0.
+    key : str, optional
+        By which a page finds the group in an SVG, as its ``data-key``; paper knows none.
     """
 
     shapes: tuple["Shape", ...]
     x_mm: float = 0.0
     y_mm: float = 0.0
     scale: float = 1.0
+    key: str = ""
 
 
 Solo: TypeAlias = Line | Polyline | Polygon | Path | Circle | Rect | Cells | Text

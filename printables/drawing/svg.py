@@ -107,7 +107,8 @@ def _element(shape: Shape) -> str:  # noqa: C901, PLR0911  # one case for each k
             place = f"translate({_number(shape.x_mm)} {_number(shape.y_mm)})"
             if shape.scale != 1.0:
                 place += f" scale({_number(shape.scale, 6)})"
-            return f'<g transform="{place}">{"".join(map(_element, shape.shapes))}</g>'
+            key = f' data-key="{escape(shape.key)}"' if shape.key else ""
+            return f'<g{key} transform="{place}">{"".join(map(_element, shape.shapes))}</g>'
 
 
 def _rect(shape: Rect) -> str:

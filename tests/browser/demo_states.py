@@ -11,7 +11,7 @@ from uuid import uuid4
 from PIL import Image
 
 from audits.demo import OWNER, SUPERVISOR, WORKER
-from audits.learning import Quiz
+from audits.quizzes import Quiz
 from audits.records import Actor
 from audits.seasons import season_of
 from audits.services import (

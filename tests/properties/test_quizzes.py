@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from audits.errors import InvalidInput
-from audits.learning import LEAST_LEAVE_ALONE, QUESTIONS, VARIANTS, make_quiz
+from audits.quizzes import LEAST_LEAVE_ALONE, QUESTIONS, VARIANTS, make_quiz
 from audits.standard import (
     ColumnsRule,
     HeadingStageRule,

@@ -24,11 +24,11 @@ from audits.card_words import (
     scale_question,
     stage_line,
 )
-from audits.learning import make_quiz
 from audits.messages import ENGLISH, Message, Units, say
 from audits.plain_words import every_tree, stage_words, standard_words
 from audits.question_bank import makers
 from audits.questions import Question
+from audits.quizzes import make_quiz
 from audits.safety import AUTHORITY_SENTENCES, NOTES, SIGNAL_WORD_NAMES, card_notes
 from audits.standard import LimbCaller, preset, read_standard
 from audits.vocabulary import BearingHabit, HeadingRule, Method, Stage

@@ -14,8 +14,10 @@ from audits.scoring import read_answers
 from audits.storage import schema
 from audits.storage.database import Database
 from audits.storage.queries import passes as queries
+from audits.storage.queries.accounts import only_farm
+from audits.storage.queries.paper import quiz_attempts_of
 from audits.storage.tables import metadata
-from audits.vocabulary import Effort, LotState
+from audits.vocabulary import Effort, LotState, QuizSource, QuizStyle
 
 FINISHED = datetime(2026, 1, 20, 15, 0, tzinfo=UTC)
 
@@ -85,7 +87,7 @@ def test_a_lot_of_the_first_tables_was_to_be_audited_like_every_other(database):
 
 
 def test_brought_up_step_by_step_the_tables_are_those_of_a_new_database(database):
-    for revision in ("0001", "0002", "0003", "0004", "0005"):
+    for revision in ("0001", "0002", "0003", "0004", "0005", "0006"):
         migrate_to(database, revision)
     with database.write() as connection:
         context = MigrationContext.configure(
@@ -189,6 +191,8 @@ def test_what_was_audited_stays_as_it_is_when_paper_comes(database):
         )
     before = _rows(database)
     schema.upgrade(database)
+    # The farm has had rules of its own for quizzes and briefs since.
+    del before["farm"]
     assert {name: _rows(database)[name] for name in before} == before
     with database.read() as connection:
         stored = connection.scalar(sa.select(metadata.tables["tree_score"].c.answers))
@@ -207,3 +211,29 @@ def _rows(database):
             name: sorted(map(repr, connection.exec_driver_sql(f"select * from {name}")))  # noqa: S608 - names of our tables
             for name in names
         }
+
+
+def test_quizzes_from_paper_stay_as_they_are_when_screens_come(database):
+    """They had no pass mark yet, and nothing was retired; the farm begins with usual rules."""
+    migrate_to(database, "0005")
+    with database.write() as connection:
+        for statement in filter(str.strip, ROWS_OF_THE_FIRST_TABLES.split(";")):
+            connection.exec_driver_sql(statement)
+        connection.exec_driver_sql(
+            "insert into worker (id, farm_id, code, language, retired) values (1, 1, 'W1', 'es',"
+            " false)"
+        )
+        connection.exec_driver_sql(
+            "insert into quiz_attempt (id, farm_id, worker_id, standard_version_id, seed, variant,"
+            " method, language, answers, questions, correct, taken_on, recorded_at, recorded_by)"
+            " values (1, 1, 1, 1, 7, 'A', 'ladder', 'es', '[0, null]', 2, 1, '2026-01-20',"
+            " '2026-01-20 16:00:00', 1)"
+        )
+    migrate_to(database, "0006")
+    with database.read() as connection:
+        (attempt,) = quiz_attempts_of(connection, 1, 1)
+        farm = only_farm(connection)
+    assert (attempt.answers, attempt.correct) == ([0, None], 1)
+    assert (attempt.source, attempt.style) == (QuizSource.PAPER, QuizStyle.WORDS)
+    assert (attempt.pass_mark, attempt.retired_items, attempt.key_letters) == (None, None, None)
+    assert (farm.quiz_pass_mark, farm.briefing_days) == (8, 365)

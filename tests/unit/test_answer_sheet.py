@@ -6,9 +6,9 @@ from datetime import date
 import pytest
 
 from audits.errors import InvalidInput
-from audits.learning import make_quiz
 from audits.messages import ENGLISH
 from audits.questions import reordered
+from audits.quizzes import make_quiz
 from audits.standard import preset
 from audits.vocabulary import BearingHabit, Method, SheetKind
 from printables.answer_sheet import (

@@ -7,7 +7,6 @@ from functools import cache
 
 import pytest
 
-from audits.learning import VARIANTS, make_quiz
 from audits.messages import ENGLISH
 from audits.questions import (
     BranchPicture,
@@ -16,6 +15,7 @@ from audits.questions import (
     LimbsPicture,
     TopPicture,
 )
+from audits.quizzes import VARIANTS, make_quiz
 from audits.standard import preset, read_standard
 from audits.vocabulary import BearingHabit, HeadingRule
 from printables import flow, quiz

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from audits.errors import NotFound
-from audits.learning import Quiz, marked
 from audits.messages import Message, Words, say
+from audits.quizzes import Quiz, marked
 from audits.records import Block, QuizAttempt, SheetPhoto, StandardVersion, Worker
 from audits.services.accounts import LANGUAGES
 from audits.services.quiz_attempts import QuizPaper, quiz_of

@@ -10,7 +10,7 @@ from wtforms import RadioField, SelectField
 from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, NumberRange
 
-from audits.learning import Quiz
+from audits.quizzes import Quiz
 from audits.records import Worker
 from printables.answer_sheet import LETTERS
 from webapp.coaching.papers import name_of

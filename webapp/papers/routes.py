@@ -6,8 +6,8 @@ from flask_babel import gettext, ngettext
 from werkzeug.datastructures import FileStorage
 
 from audits.errors import AuditError, Conflict, InvalidInput
-from audits.learning import Quiz
 from audits.messages import say
+from audits.quizzes import Quiz
 from audits.records import QuizAttempt, SheetPhoto, Worker
 from audits.services import sheet_photos
 from audits.services.quiz_attempts import quiz_of, record_attempt, view_attempt

@@ -7,7 +7,7 @@ from wtforms import RadioField, SelectField
 from wtforms.validators import InputRequired
 
 from audits.errors import InvalidInput
-from audits.learning import VARIANTS
+from audits.quizzes import VARIANTS
 from audits.records import Printer
 from audits.vocabulary import METHOD_NAMES, STAGE_NAMES, TURNED_OVER_NAMES, Method, Stage
 from printables.cards import CARD_FORMAT_NAMES, CardFormat, CardStyle

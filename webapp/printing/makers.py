@@ -3,8 +3,8 @@
 from typing import Final
 
 from audits.errors import InvalidInput
-from audits.learning import make_quiz
 from audits.messages import say
+from audits.quizzes import make_quiz
 from audits.records import Block, Printer, StandardVersion, Worker
 from audits.services.farms import the_block, the_crew, the_worker
 from audits.services.printers import the_printer

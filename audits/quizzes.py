@@ -1,8 +1,8 @@
 """Quizzes that teach one block's standard, built from a seed so that a key never gets lost."""
 
 import random
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import chain, zip_longest
 from typing import Final
 
@@ -51,7 +51,12 @@ class Quiz:
 
 
 def make_quiz(
-    standard: Standard, *, seed: int, variant: str = "A", method: Method = Method.LADDER
+    standard: Standard,
+    *,
+    seed: int,
+    variant: str = "A",
+    method: Method = Method.LADDER,
+    retired: Collection[str] = (),
 ) -> Quiz:
     """
     Make a quiz on a block's standard.
@@ -71,6 +76,8 @@ def make_quiz(
         One of `VARIANTS`.
     method : Method, optional
         How the crew works: it chooses the safety questions.
+    retired : collection of str, optional
+        Names of items that are not asked.
 
     Returns
     -------
@@ -86,7 +93,8 @@ def make_quiz(
         raise InvalidInput(
             {"variant": say("Choose one of the variants %(names)s.", names=", ".join(VARIANTS))}
         )
-    questions = _choose(standard, method, random.Random(seed))  # noqa: S311 - no secret
+    available = [maker for maker in makers(standard, method) if maker.name not in retired]
+    questions = _choose(standard, method, available, random.Random(seed))  # noqa: S311 - no secret
     shuffle = random.Random(f"{seed}/{variant}")  # noqa: S311 - no secret
     mixed = shuffle.sample(questions, len(questions))
     return Quiz(seed, variant, tuple(_balanced(mixed, shuffle)))
@@ -132,8 +140,9 @@ def marked(quiz: Quiz, answers: Sequence[int | None]) -> tuple[bool, ...]:
     return tuple(answer == key for answer, key in zip(answers, quiz.key, strict=True))
 
 
-def _choose(standard: Standard, method: Method, draw: random.Random) -> list[Question]:
-    available = makers(standard, method)
+def _choose(
+    standard: Standard, method: Method, available: Sequence[Maker], draw: random.Random
+) -> list[Question]:
     chosen: list[Question] = []
 
     def choose(those: Iterable[Maker], count: int) -> None:
@@ -180,7 +189,8 @@ def _attempt(
     except ValidationError:
         # At the ends of what a standard may say, a tree can come out that no engine would score.
         return None
-    return None if draft is None else solve(draft, standard, method)
+    question = None if draft is None else solve(draft, standard, method)
+    return None if question is None else replace(question, item=maker.name)
 
 
 def _stages_in_turn(those: list[Maker], draw: random.Random) -> list[Maker]:

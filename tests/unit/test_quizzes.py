@@ -7,7 +7,6 @@ from itertools import pairwise
 import pytest
 
 from audits.errors import InvalidInput
-from audits.learning import LEAST_LEAVE_ALONE, QUESTIONS, VARIANTS, Quiz, make_quiz
 from audits.messages import ENGLISH, Message, Units, Words, say
 from audits.question_bank import makers
 from audits.questions import (
@@ -20,6 +19,7 @@ from audits.questions import (
     TopPicture,
     solve,
 )
+from audits.quizzes import LEAST_LEAVE_ALONE, QUESTIONS, VARIANTS, Quiz, make_quiz
 from audits.safety import NOTES, safety_brief
 from audits.scoring import ClassAnswer, LimbsMeasure, Tap, TopMeasure
 from audits.standard import LimbCaller, Standard, preset, read_standard

@@ -1,8 +1,11 @@
 """Quizzes that people took: marked by the key of their own paper, and never changed afterwards."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import lru_cache
+from string import ascii_uppercase
+from typing import Final
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -10,18 +13,23 @@ import sqlalchemy as sa
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import say
 from audits.quizzes import Quiz, make_quiz, marked
-from audits.records import Actor, QuizAttempt
-from audits.services.access import require_crew_lead
+from audits.records import Actor, QuizAttempt, StandardVersion
+from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.accounts import LANGUAGES
 from audits.services.farms import the_farm, the_worker
 from audits.services.sheet_photos import settle_in
 from audits.services.standards import standard_of
+from audits.standard import Standard
 from audits.storage.database import Database
 from audits.storage.queries import paper as queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.fetch import insert
-from audits.storage.tables import quiz_attempt
-from audits.vocabulary import Method
+from audits.storage.tables import quiz_attempt, quiz_response
+from audits.vocabulary import Method, QuizSource, QuizStyle, Role
+
+NO_SUCH_QUIZ: Final = say("There is no such quiz.")
+# Quizzes kept made: a sitting asks for its own at every page.
+_KEPT_MADE: Final = 64
 
 
 @dataclass(frozen=True)
@@ -41,6 +49,10 @@ class QuizPaper:
         How the crew works, which chooses its questions on safety.
     language : str
         Language in which it was read.
+    style : QuizStyle, optional
+        Whether its choices are words or pictures.
+    retired : tuple of str, optional
+        The items that were retired when it was made, in order of their names.
     """
 
     standard_version_id: int
@@ -48,6 +60,50 @@ class QuizPaper:
     variant: str
     method: Method
     language: str
+    style: QuizStyle = QuizStyle.WORDS
+    retired: tuple[str, ...] = ()
+
+
+def paper_of(attempt: QuizAttempt) -> QuizPaper:
+    """
+    Return the paper on which somebody took a quiz.
+
+    Parameters
+    ----------
+    attempt : QuizAttempt
+        As it was answered.
+
+    Returns
+    -------
+    QuizPaper
+        What makes the same quiz again.
+    """
+    return QuizPaper(
+        standard_version_id=attempt.standard_version_id,
+        seed=attempt.seed,
+        variant=attempt.variant,
+        method=attempt.method,
+        language=attempt.language,
+        style=attempt.style,
+        retired=tuple(attempt.retired_items or ()),
+    )
+
+
+def letters_of(quiz: Quiz) -> str:
+    """
+    Return the letters of the right answers, by which a changed quiz is told.
+
+    Parameters
+    ----------
+    quiz : Quiz
+        The quiz.
+
+    Returns
+    -------
+    str
+        One letter a question, in order.
+    """
+    return "".join(ascii_uppercase[place] for place in quiz.key)
 
 
 def quiz_of(database: Database, actor: Actor, paper: QuizPaper) -> Quiz:
@@ -79,7 +135,7 @@ def quiz_of(database: Database, actor: Actor, paper: QuizPaper) -> Quiz:
     """
     require_crew_lead(actor)
     with database.read() as connection:
-        return _quiz_in(connection, actor, paper)
+        return quiz_in(connection, actor.farm_id, paper)
 
 
 def record_attempt(
@@ -92,6 +148,7 @@ def record_attempt(
     taken_on: date,
     now: datetime,
     photo_id: int | None = None,
+    source: QuizSource = QuizSource.PAPER,
 ) -> QuizAttempt:
     """
     Keep what somebody answered, with how many answers are right.
@@ -114,6 +171,8 @@ def record_attempt(
         The present.
     photo_id : int or None, optional
         The photo from which it was read; it is settled together with the attempt.
+    source : QuizSource, optional
+        Where it was answered.
 
     Returns
     -------
@@ -135,36 +194,122 @@ def record_attempt(
     require_crew_lead(actor)
     if paper.language not in LANGUAGES:
         raise InvalidInput({"language": say("Choose one of the languages offered.")})
+    with database.read() as connection:
+        # Made ahead, since making it takes its time, and nobody else writes meanwhile.
+        quiz_in(connection, actor.farm_id, paper)
     with database.write() as connection:
         farm = the_farm(connection, actor.farm_id)
         if taken_on > now.astimezone(ZoneInfo(farm.time_zone)).date():
             raise InvalidInput({"taken_on": say("This day is still to come.")})
         the_worker(connection, farm.id, worker_id)
-        quiz = _quiz_in(connection, actor, paper)
-        correct = marked(quiz, answers).count(True)
+        quiz = quiz_in(connection, actor.farm_id, paper)
+        marked(quiz, answers)
         _refuse_twice(connection, actor, paper, worker_id, list(answers), taken_on)
-        attempt_id = insert(
+        attempt_id = keep_in(
             connection,
-            quiz_attempt,
-            {
-                "farm_id": actor.farm_id,
-                "worker_id": worker_id,
-                "standard_version_id": paper.standard_version_id,
-                "seed": paper.seed,
-                "variant": paper.variant,
-                "method": paper.method,
-                "language": paper.language,
-                "answers": list(answers),
-                "questions": len(quiz.questions),
-                "correct": correct,
-                "taken_on": taken_on,
-                "recorded_at": now,
-                "recorded_by": actor.user_id,
-            },
+            actor,
+            paper,
+            worker_id,
+            answers,
+            quiz=quiz,
+            taken_on=taken_on,
+            now=now,
+            source=source,
         )
         if photo_id is not None:
             settle_in(connection, actor, photo_id, now=now, quiz_attempt_id=attempt_id)
         return _the_attempt(connection, actor, attempt_id)
+
+
+def keep_in(
+    connection: sa.Connection,
+    actor: Actor,
+    paper: QuizPaper,
+    worker_id: int,
+    answers: Sequence[int | None],
+    *,
+    quiz: Quiz,
+    taken_on: date,
+    now: datetime,
+    source: QuizSource,
+) -> int:
+    """
+    Write an attempt and its answers, item by item, inside a transaction.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open writing transaction.
+    actor : Actor
+        Who records it; whether they may is asked before.
+    paper : QuizPaper
+        The paper.
+    worker_id : int
+        Who took the quiz.
+    answers : sequence of int or None
+        The place of each marked choice from 0; None where none was marked.
+    quiz : Quiz
+        The quiz of the paper.
+    taken_on : date
+        The farm's own day.
+    now : datetime
+        The present.
+    source : QuizSource
+        Where it was answered.
+
+    Returns
+    -------
+    int
+        The attempt's id.
+
+    Raises
+    ------
+    InvalidInput
+        If the answers do not fit the quiz.
+    """
+    right = marked(quiz, answers)
+    attempt_id = insert(
+        connection,
+        quiz_attempt,
+        {
+            "farm_id": actor.farm_id,
+            "worker_id": worker_id,
+            "standard_version_id": paper.standard_version_id,
+            "seed": paper.seed,
+            "variant": paper.variant,
+            "method": paper.method,
+            "language": paper.language,
+            "answers": list(answers),
+            "questions": len(quiz.questions),
+            "correct": right.count(True),
+            "pass_mark": the_farm(connection, actor.farm_id).quiz_pass_mark,
+            "source": source,
+            "style": paper.style,
+            "retired_items": sorted(paper.retired),
+            "key_letters": letters_of(quiz),
+            "taken_on": taken_on,
+            "recorded_at": now,
+            "recorded_by": actor.user_id,
+        },
+    )
+    rows = zip(quiz.questions, answers, right, strict=True)
+    connection.execute(
+        quiz_response.insert(),
+        [
+            {
+                "farm_id": actor.farm_id,
+                "quiz_attempt_id": attempt_id,
+                "place": place,
+                "item": question.item,
+                "stage": question.stage,
+                "choices": len(question.choices),
+                "choice": None if answer is None else question.option_keys[answer],
+                "is_right": is_right,
+            }
+            for place, (question, answer, is_right) in enumerate(rows, start=1)
+        ],
+    )
+    return attempt_id
 
 
 def view_attempt(database: Database, actor: Actor, attempt_id: int) -> QuizAttempt:
@@ -176,7 +321,7 @@ def view_attempt(database: Database, actor: Actor, attempt_id: int) -> QuizAttem
     database : Database
         The farm's database.
     actor : Actor
-        A crew lead.
+        A crew lead, or the worker who took it.
     attempt_id : int
         The attempt.
 
@@ -187,14 +332,14 @@ def view_attempt(database: Database, actor: Actor, attempt_id: int) -> QuizAttem
 
     Raises
     ------
-    NotAllowed
-        If the person leads no crews.
     NotFound
-        If there is no such attempt.
+        If there is no such attempt, or a worker asks for somebody else's.
     """
-    require_crew_lead(actor)
     with database.read() as connection:
-        return _the_attempt(connection, actor, attempt_id)
+        attempt = _the_attempt(connection, actor, attempt_id)
+    if actor.role is Role.WORKER and attempt.worker_id != actor.worker_id:
+        raise NotFound(NO_SUCH_QUIZ)
+    return attempt
 
 
 def attempts_of(database: Database, actor: Actor, worker_id: int) -> list[QuizAttempt]:
@@ -206,7 +351,7 @@ def attempts_of(database: Database, actor: Actor, worker_id: int) -> list[QuizAt
     database : Database
         The farm's database.
     actor : Actor
-        A crew lead.
+        A crew lead, or the worker.
     worker_id : int
         The worker.
 
@@ -218,9 +363,9 @@ def attempts_of(database: Database, actor: Actor, worker_id: int) -> list[QuizAt
     Raises
     ------
     NotAllowed
-        If the person leads no crews.
+        If a worker asks for somebody else's.
     """
-    require_crew_lead(actor)
+    require_sight_of_worker(actor, worker_id)
     with database.read() as connection:
         return queries.quiz_attempts_of(connection, actor.farm_id, worker_id)
 
@@ -234,12 +379,10 @@ def _refuse_twice(
     taken_on: date,
 ) -> None:
     # A sheet may be photographed twice, and by two people.
+    asked = replace(paper, retired=tuple(sorted(paper.retired)))
     for kept in queries.quiz_attempts_of(connection, actor.farm_id, worker_id):
-        same_paper = (
-            QuizPaper(kept.standard_version_id, kept.seed, kept.variant, kept.method, kept.language)
-            == paper
-        )
-        if same_paper and kept.taken_on == taken_on and list(kept.answers) == answers:
+        same_quiz = paper_of(kept) == asked and kept.taken_on == taken_on
+        if same_quiz and list(kept.answers) == answers:
             raise Conflict(
                 say(
                     "These answers of this person on this day are kept already, from another"
@@ -248,17 +391,74 @@ def _refuse_twice(
             )
 
 
-def _quiz_in(connection: sa.Connection, actor: Actor, paper: QuizPaper) -> Quiz:
-    version = standard_queries.standard_by_id(connection, actor.farm_id, paper.standard_version_id)
+def quiz_in(connection: sa.Connection, farm_id: int, paper: QuizPaper) -> Quiz:
+    """
+    Make the quiz of a paper inside a transaction, without asking who wants it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    paper : QuizPaper
+        The paper.
+
+    Returns
+    -------
+    Quiz
+        The quiz, with its key.
+
+    Raises
+    ------
+    InvalidInput
+        If there is no such variant, or the standard leaves too little to ask.
+    NotFound
+        If the farm has no such version of a standard.
+    """
+    version = standard_queries.standard_by_id(connection, farm_id, paper.standard_version_id)
     if version is None:
         raise NotFound(say("The standard of this quiz is not there."))
+    return made_quiz(version, paper)
+
+
+def made_quiz(version: StandardVersion, paper: QuizPaper) -> Quiz:
+    """
+    Make the quiz of a paper on the version of the standard that it names.
+
+    Parameters
+    ----------
+    version : StandardVersion
+        The version.
+    paper : QuizPaper
+        The paper.
+
+    Returns
+    -------
+    Quiz
+        The quiz, with its key.
+
+    Raises
+    ------
+    InvalidInput
+        If there is no such variant, or the standard leaves too little to ask.
+    """
+    return _made(standard_of(version), paper)
+
+
+@lru_cache(maxsize=_KEPT_MADE)
+def _made(standard: Standard, paper: QuizPaper) -> Quiz:
     return make_quiz(
-        standard_of(version), seed=paper.seed, variant=paper.variant, method=paper.method
+        standard,
+        seed=paper.seed,
+        variant=paper.variant,
+        method=paper.method,
+        retired=paper.retired,
     )
 
 
 def _the_attempt(connection: sa.Connection, actor: Actor, attempt_id: int) -> QuizAttempt:
     attempt = queries.quiz_attempt_by_id(connection, actor.farm_id, attempt_id)
     if attempt is None:
-        raise NotFound(say("There is no such quiz."))
+        raise NotFound(NO_SUCH_QUIZ)
     return attempt

@@ -8,12 +8,14 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
+from audits.records import QuizResponse
 from audits.services import quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
 from audits.services.sheet_photos import ReadPhoto
+from audits.storage.queries.fetch import fetch_by
 from audits.storage.queries.standards import standard_by_id
-from audits.storage.tables import quiz_attempt, sheet_photo, standard_version
-from audits.vocabulary import Method, Role, SheetKind
+from audits.storage.tables import quiz_attempt, quiz_response, sheet_photo, standard_version
+from audits.vocabulary import Method, QuizSource, Role, SheetKind
 from tests.orchard import Orchard, plant_orchard
 from tests.row_audit import AUDITED, begin, fill, prune, seal
 
@@ -236,3 +238,31 @@ def test_a_photo_of_a_sealed_audit_is_kept_and_waits_for_nobody(database, orchar
     assert sheet_photos.waiting_photos(database, orchard.supervisor) == []
     kept = sheet_photos.photos_of_sheet(database, orchard.supervisor, audit_id)
     assert [photo.settled_at for photo in kept] == [LATER, LATER]
+
+
+def test_every_answer_is_kept_by_its_item(database, orchard, paper):
+    """Item analysis reads these rows; a choice is named as in the item, whatever its place."""
+    quiz = quiz_attempts.quiz_of(database, orchard.supervisor, paper)
+    answers = [0, None, *quiz.key[2:]]
+    kept = record(database, orchard, paper, answers)
+    with database.read() as connection:
+        rows = fetch_by(
+            connection, quiz_response, QuizResponse, orchard.farm_id, quiz_attempt_id=kept.id
+        )
+    assert [row.item for row in rows] == [question.item for question in quiz.questions]
+    assert [row.place for row in rows] == list(range(1, 11))
+    assert rows[0].choice == quiz.questions[0].option_keys[0]
+    assert rows[1].choice is None
+    assert not rows[1].is_right
+    assert all(row.is_right for row in rows[2:])
+    assert sum(row.is_right for row in rows) == kept.correct
+    assert (kept.pass_mark, kept.source) == (8, QuizSource.PAPER)
+    assert kept.key_letters == quiz_attempts.letters_of(quiz)
+    assert quiz_attempts.paper_of(kept) == paper
+
+
+def test_nothing_is_kept_of_an_attempt_whose_answers_do_not_fit(database, orchard, paper):
+    with pytest.raises(InvalidInput):
+        record(database, orchard, paper, (*UNMARKED[:9], 7))
+    with database.read() as connection:
+        assert connection.execute(sa.select(quiz_response.c.id)).all() == []

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import say
 from audits.quizzes import Quiz, make_quiz, marked
-from audits.records import Actor, QuizAttempt, StandardVersion
+from audits.records import Actor, Block, QuizAttempt, StandardVersion
 from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.accounts import LANGUAGES
 from audits.services.farms import the_farm, the_worker
@@ -21,6 +21,7 @@ from audits.services.sheet_photos import settle_in
 from audits.services.standards import standard_of
 from audits.standard import Standard
 from audits.storage.database import Database
+from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import paper as queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.fetch import insert
@@ -218,7 +219,7 @@ def record_attempt(
         )
         if photo_id is not None:
             settle_in(connection, actor, photo_id, now=now, quiz_attempt_id=attempt_id)
-        return _the_attempt(connection, actor, attempt_id)
+        return attempt_in(connection, actor, attempt_id)
 
 
 def keep_in(
@@ -336,7 +337,7 @@ def view_attempt(database: Database, actor: Actor, attempt_id: int) -> QuizAttem
         If there is no such attempt, or a worker asks for somebody else's.
     """
     with database.read() as connection:
-        attempt = _the_attempt(connection, actor, attempt_id)
+        attempt = attempt_in(connection, actor, attempt_id)
     if actor.role is Role.WORKER and attempt.worker_id != actor.worker_id:
         raise NotFound(NO_SUCH_QUIZ)
     return attempt
@@ -457,8 +458,62 @@ def _made(standard: Standard, paper: QuizPaper) -> Quiz:
     )
 
 
-def _the_attempt(connection: sa.Connection, actor: Actor, attempt_id: int) -> QuizAttempt:
+def attempt_in(connection: sa.Connection, actor: Actor, attempt_id: int) -> QuizAttempt:
+    """
+    Return an attempt inside a transaction, without asking who may see it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    actor : Actor
+        Whose farm it is.
+    attempt_id : int
+        The attempt.
+
+    Returns
+    -------
+    QuizAttempt
+        As it was answered.
+
+    Raises
+    ------
+    NotFound
+        If there is no such attempt.
+    """
     attempt = queries.quiz_attempt_by_id(connection, actor.farm_id, attempt_id)
     if attempt is None:
         raise NotFound(NO_SUCH_QUIZ)
     return attempt
+
+
+def asked_about(
+    connection: sa.Connection, farm_id: int, version_id: int
+) -> tuple[StandardVersion, Block]:
+    """
+    Return the version of a standard that a quiz asks about, and its block.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    version_id : int
+        The version.
+
+    Returns
+    -------
+    tuple of StandardVersion and Block
+        Both as stored.
+
+    Raises
+    ------
+    NotFound
+        If the farm has no such version.
+    """
+    version = standard_queries.standard_by_id(connection, farm_id, version_id)
+    block = farm_queries.block_by_id(connection, farm_id, version.block_id) if version else None
+    if version is None or block is None:
+        raise NotFound(NO_SUCH_QUIZ)
+    return version, block

@@ -6,7 +6,7 @@ import sqlalchemy as sa
 
 from audits.records import QuizAttempt, SheetPhoto
 from audits.storage.queries.fetch import columns_of, fetch_all, fetch_by, fetch_by_id, fetch_one
-from audits.storage.tables import quiz_attempt, sheet_photo
+from audits.storage.tables import quiz_attempt, quiz_sitting, sheet_photo
 
 
 def sheet_photo_by_id(connection: sa.Connection, farm_id: int, photo_id: int) -> SheetPhoto | None:
@@ -73,12 +73,11 @@ def quiz_attempt_by_id(
 def versions_asked(
     connection: sa.Connection, farm_id: int, version_ids: Collection[int]
 ) -> frozenset[int]:
-    """Return those versions of a standard on which somebody took a quiz."""
-    return frozenset(
-        connection.scalars(
-            sa.select(quiz_attempt.c.standard_version_id).where(
-                quiz_attempt.c.farm_id == farm_id,
-                quiz_attempt.c.standard_version_id.in_(sorted(version_ids)),
-            )
+    """Return those versions of a standard on which somebody took a quiz, or began one."""
+    asked = [
+        sa.select(quiz.c.standard_version_id).where(
+            quiz.c.farm_id == farm_id, quiz.c.standard_version_id.in_(sorted(version_ids))
         )
-    )
+        for quiz in (quiz_attempt, quiz_sitting)
+    ]
+    return frozenset(connection.scalars(sa.union(*asked)))

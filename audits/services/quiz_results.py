@@ -1,0 +1,211 @@
+"""What quizzes came to: each attempt with its key, as long as that is still the same."""
+
+from dataclasses import dataclass
+
+from audits.errors import InvalidInput, NotFound
+from audits.messages import say
+from audits.questions import Question
+from audits.quizzes import Quiz
+from audits.records import Actor, Block, QuizAttempt, StandardVersion, Worker
+from audits.services.access import require_sight_of_worker
+from audits.services.farms import the_worker
+from audits.services.quiz_attempts import (
+    NO_SUCH_QUIZ,
+    asked_about,
+    attempt_in,
+    letters_of,
+    made_quiz,
+    paper_of,
+)
+from audits.storage.database import Database
+from audits.storage.queries import quizzes as queries
+from audits.storage.queries import standards as standard_queries
+from audits.vocabulary import Role
+
+
+@dataclass(frozen=True)
+class AttemptLine:
+    """
+    A quiz that somebody took, with the block that it asked about.
+
+    Parameters
+    ----------
+    attempt : QuizAttempt
+        As it was answered.
+    block : str
+        Name of the block.
+    """
+
+    attempt: QuizAttempt
+    block: str
+
+
+@dataclass(frozen=True)
+class JudgedQuestion:
+    """
+    A question of a quiz that was taken, with its answer and its key.
+
+    Parameters
+    ----------
+    number : int
+        Number from 1.
+    question : Question
+        The question.
+    answer : int or None
+        Place from 0 of the choice that was made; None where none was.
+    """
+
+    number: int
+    question: Question
+    answer: int | None
+
+    @property
+    def is_right(self) -> bool:
+        """Whether the right choice was made."""
+        return self.answer == self.question.key
+
+
+@dataclass(frozen=True)
+class ResultView:
+    """
+    What a quiz came to.
+
+    Parameters
+    ----------
+    attempt : QuizAttempt
+        As it was answered.
+    worker : Worker
+        Who took it.
+    block : Block
+        Whose standard it asked about.
+    version : StandardVersion
+        That standard.
+    quiz : Quiz or None
+        The quiz itself; None where its questions have changed since, so that its key would be
+        another one.
+    choices : tuple of int
+        Number of choices of each question; empty for quizzes from before answers were kept one by
+        one.
+    """
+
+    attempt: QuizAttempt
+    worker: Worker
+    block: Block
+    version: StandardVersion
+    quiz: Quiz | None
+    choices: tuple[int, ...]
+
+    @property
+    def questions(self) -> tuple[JudgedQuestion, ...]:
+        """Each question with its answer and its key; none where they have changed since."""
+        if self.quiz is None:
+            return ()
+        answered = zip(self.quiz.questions, self.attempt.answers, strict=True)
+        return tuple(
+            JudgedQuestion(number, question, answer)
+            for number, (question, answer) in enumerate(answered, start=1)
+        )
+
+    @property
+    def is_passed(self) -> bool | None:
+        """Whether it was passed; None where the farm had no pass mark yet."""
+        mark = self.attempt.pass_mark
+        return None if mark is None else self.attempt.correct >= mark
+
+
+def own_attempts(
+    database: Database, actor: Actor, worker_id: int | None = None
+) -> list[AttemptLine]:
+    """
+    List the quizzes that a worker took, on paper and on a screen.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The worker, or a crew lead.
+    worker_id : int or None, optional
+        The worker; left out, the one who is signed in.
+
+    Returns
+    -------
+    list of AttemptLine
+        The latest first.
+
+    Raises
+    ------
+    NotAllowed
+        If a worker asks for somebody else's.
+    NotFound
+        If there is no such worker.
+    """
+    asked = actor.worker_id if worker_id is None else worker_id
+    if asked is None:
+        raise NotFound(say("There is no such worker."))
+    require_sight_of_worker(actor, asked)
+    with database.read() as connection:
+        the_worker(connection, actor.farm_id, asked)
+        blocks = standard_queries.block_names_by_version(connection, actor.farm_id)
+        return [
+            AttemptLine(attempt, blocks[attempt.standard_version_id])
+            for attempt in queries.latest_attempts_of(connection, actor.farm_id, asked)
+        ]
+
+
+def view_result(database: Database, actor: Actor, attempt_id: int) -> ResultView:
+    """
+    Return what a quiz came to, with its key where that is still the same.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The worker who took it, or a crew lead.
+    attempt_id : int
+        The attempt.
+
+    Returns
+    -------
+    ResultView
+        The attempt, its questions with their keys, and the pass mark of that day.
+
+    Raises
+    ------
+    NotFound
+        If there is no such attempt, or a worker asks for somebody else's.
+    """
+    with database.read() as connection:
+        attempt = attempt_in(connection, actor, attempt_id)
+        if actor.role is Role.WORKER and attempt.worker_id != actor.worker_id:
+            raise NotFound(NO_SUCH_QUIZ)
+        version, block = asked_about(connection, actor.farm_id, attempt.standard_version_id)
+        responses = queries.responses_of(connection, actor.farm_id, attempt.id)
+        worker = the_worker(connection, actor.farm_id, attempt.worker_id)
+    return ResultView(
+        attempt=attempt,
+        worker=worker,
+        block=block,
+        version=version,
+        quiz=_quiz_as_taken(version, attempt),
+        choices=tuple(response.choices for response in responses),
+    )
+
+
+def _quiz_as_taken(version: StandardVersion, attempt: QuizAttempt) -> Quiz | None:
+    """Return the quiz of an attempt; None where a newer program asks something else by its seed."""
+    try:
+        quiz = made_quiz(version, paper_of(attempt))
+    except InvalidInput:
+        return None
+    if len(quiz.questions) != attempt.questions:
+        return None
+    if attempt.key_letters is not None:
+        return quiz if letters_of(quiz) == attempt.key_letters else None
+    # From before letters were kept: the number of right answers is all that can disagree.
+    right = sum(
+        answer == question.key
+        for question, answer in zip(quiz.questions, attempt.answers, strict=True)
+    )
+    return quiz if right == attempt.correct else None

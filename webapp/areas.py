@@ -15,6 +15,7 @@ from webapp.devices.phone import blueprint as phone
 from webapp.devices.routes import blueprint as devices
 from webapp.farm.routes import blueprint as farm
 from webapp.field.routes import blueprint as field
+from webapp.learning_rows.routes import blueprint as learning_rows
 from webapp.papers.routes import blueprint as papers
 from webapp.passes.routes import blueprint as passes
 from webapp.printing.routes import blueprint as printing
@@ -39,6 +40,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         farm,
         workers,
         coaching,
+        learning_rows,
         season,
         comparison,
         printing,

@@ -327,7 +327,7 @@ def worker_trend(
     require_sight_of_worker(actor, worker_id)
     with database.read() as connection:
         worker = the_worker(connection, actor.farm_id, worker_id)
-        counted = _counted(
+        counted = counted_lines(
             connection,
             actor.farm_id,
             queries.trend_lines(connection, actor.farm_id, season, worker_id),
@@ -395,7 +395,7 @@ def crew_trend(
         if crew.people < LEAST_PEOPLE_OF_A_CREW:
             return CrewTrend(crew, season, seasons, (), {}, is_too_small=True)
         lines = queries.shared_lines(connection, actor.farm_id, season, crew_id)
-        counted = _counted(connection, actor.farm_id, lines)
+        counted = counted_lines(connection, actor.farm_id, lines)
         outcomes = queries.shared_outcomes(connection, actor.farm_id, season, crew_id)
         unseen = unseen_audits(connection, actor, now)
         stages = _stage_trends(connection, actor.farm_id, season, counted, outcomes, unseen)
@@ -428,7 +428,7 @@ def list_workers(database: Database, actor: Actor, season: int) -> WorkerList:
     require_crew_lead(actor)
     with database.read() as connection:
         lines = queries.trend_lines(connection, actor.farm_id, season)
-        counted = _counted(connection, actor.farm_id, lines)
+        counted = counted_lines(connection, actor.farm_id, lines)
         signals = _signals(connection, actor.farm_id, season, counted)
         due: dict[int, dict[Stage, int]] = defaultdict(lambda: defaultdict(int))
         for line in lines:
@@ -479,7 +479,7 @@ def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> l
     list of WorkerSignal
         Present workers only, by name.
     """
-    counted = _counted(connection, farm.id, queries.trend_lines(connection, farm.id, season))
+    counted = counted_lines(connection, farm.id, queries.trend_lines(connection, farm.id, season))
     signals = _signals(connection, farm.id, season, counted)
     if not signals:
         return []
@@ -492,7 +492,7 @@ def workers_with_signal(connection: sa.Connection, farm: Farm, season: int) -> l
 
 
 @dataclass(frozen=True)
-class _Counted:
+class CountedLines:
     """
     The lines of a season that count, without those of auditors who are to be recalibrated.
 
@@ -511,24 +511,69 @@ class _Counted:
     left_out: Mapping[Stage, int]
 
     def outcomes(self, outcomes: Iterable[DueOutcome]) -> list[DueOutcome]:
-        """Return those of the audits whose lines count."""
+        """
+        Leave out the outcomes of audits whose lines do not count.
+
+        Parameters
+        ----------
+        outcomes : Iterable of DueOutcome
+            Outcomes of due stages.
+
+        Returns
+        -------
+        list of DueOutcome
+            Those that count, in their order.
+        """
         if not self.left_out:
             return list(outcomes)
         audits = {(line.audit_id, line.stage) for line in self.lines}
         return [outcome for outcome in outcomes if (outcome.audit_id, outcome.stage) in audits]
 
     def auditors(self, stage: Stage, lines: Iterable[TrendLine]) -> int:
-        """Return how many auditors the rate of some lines may claim."""
+        """
+        Return how many auditors the rate of some lines may claim.
+
+        Parameters
+        ----------
+        stage : Stage
+            The stage.
+        lines : Iterable of TrendLine
+            The lines behind the rate.
+
+        Returns
+        -------
+        int
+            How many, for the floor of what may be compared.
+        """
         return self.who.for_floor(stage, {line.auditor_id for line in lines})
 
 
-def _counted(connection: sa.Connection, farm_id: int, lines: Sequence[TrendLine]) -> _Counted:
+def counted_lines(
+    connection: sa.Connection, farm_id: int, lines: Sequence[TrendLine]
+) -> CountedLines:
+    """
+    Leave out the lines of auditors whose scores do not count.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    lines : Sequence of TrendLine
+        Lines in scoring order.
+
+    Returns
+    -------
+    CountedLines
+        Those that count, and how many trees do not.
+    """
     who = who_counts(connection, farm_id)
     left_out: dict[Stage, int] = defaultdict(int)
     for line in lines:
         if not who.counts(line.auditor_id, line.stage):
             left_out[line.stage] += line.due
-    return _Counted(
+    return CountedLines(
         tuple(line for line in lines if who.counts(line.auditor_id, line.stage)),
         who,
         in_stage_order(left_out),
@@ -536,7 +581,7 @@ def _counted(connection: sa.Connection, farm_id: int, lines: Sequence[TrendLine]
 
 
 def _signals(
-    connection: sa.Connection, farm_id: int, season: int, counted: _Counted
+    connection: sa.Connection, farm_id: int, season: int, counted: CountedLines
 ) -> dict[int, tuple[StageSignal, ...]]:
     """Return the signals by worker."""
     standards = _standards(connection, farm_id, counted.lines)
@@ -625,7 +670,7 @@ def _stage_trends(
     connection: sa.Connection,
     farm_id: int,
     season: int,
-    counted: _Counted,
+    counted: CountedLines,
     outcomes: Iterable[DueOutcome],
     unseen: Collection[int],
 ) -> tuple[StageTrend, ...]:

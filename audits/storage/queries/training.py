@@ -97,15 +97,22 @@ _TREES: Final = (
 _OF_SEASON: Final = _TREES.where(
     stage_score.c.worker_id.in_(_WORKERS), audit.c.season == _SEASON, decides_first()
 )
+_SINCE_START: Final = _TREES.where(stage_score.c.worker_id.in_(_WORKERS), decides_first())
 # A start check counts once it is closed, so that one odd tree weighs less.
-_WHILE_LEARNING: Final = _TREES.where(
-    stage_score.c.worker_id == sa.bindparam("worker_id", type_=sa.Integer),
-    stage_score.c.stage == sa.bindparam("stage", type_=stage_score.c.stage.type),
+_LEARNERS: Final = _TREES.where(
     audit.c.started_at >= sa.bindparam("since", type_=audit.c.started_at.type),
     sa.or_(
         decides_first(),
         sa.and_(draw.c.purpose == Purpose.START_CHECK, audit.c.sealed_at.is_not(None)),
     ),
+)
+_WHILE_LEARNING: Final = _LEARNERS.where(
+    stage_score.c.worker_id == sa.bindparam("worker_id", type_=sa.Integer),
+    stage_score.c.stage == sa.bindparam("stage", type_=stage_score.c.stage.type),
+)
+_OF_LEARNERS: Final = _LEARNERS.where(
+    stage_score.c.worker_id.in_(_WORKERS),
+    audit.c.started_at < sa.bindparam("until", type_=audit.c.started_at.type),
 )
 _FAULTS_OF_CREW: Final = (
     sa.select(stage_score.c.stage, stage_score.c.faults, audit.c.auditor_id)
@@ -152,6 +159,26 @@ def trees_of_season(
     """Return the due trees of some workers in a season's first audits, in scoring order."""
     keys = {"farm_id": farm_id, "season": season, "worker_ids": list(worker_ids)}
     return _trees(connection.execute(_OF_SEASON, keys)) if worker_ids else []
+
+
+def trees_since_start(
+    connection: sa.Connection, farm_id: int, worker_ids: Collection[int]
+) -> list[ScoredTree]:
+    """Return the due trees of some workers in the first audits of all seasons, in order."""
+    keys = {"farm_id": farm_id, "worker_ids": list(worker_ids)}
+    return _trees(connection.execute(_SINCE_START, keys)) if worker_ids else []
+
+
+def trees_of_learners(
+    connection: sa.Connection,
+    farm_id: int,
+    worker_ids: Collection[int],
+    since: datetime,
+    until: datetime,
+) -> list[ScoredTree]:
+    """Return the due trees of some workers between two moments, start checks too, in order."""
+    keys = {"farm_id": farm_id, "worker_ids": list(worker_ids), "since": since, "until": until}
+    return _trees(connection.execute(_OF_LEARNERS, keys)) if worker_ids else []
 
 
 def trees_while_learning(

@@ -1,0 +1,1 @@
+"""From learning to the row: whether practice and quizzes show in audited trees."""

@@ -8,6 +8,7 @@ from audits.learning.association import LEAST_WORKERS, Bearing
 from audits.learning.curves import LearningFit
 from audits.learning.days_to_standard import TimeToStandard, TwoSeasons
 from audits.messages import Message, Share, say, say_n
+from audits.vocabulary import STAGE_NAMES, Stage
 from audits.vocabulary import STAGE_NAMES
 
 # Above this chance, two seasons are not called different.
@@ -88,7 +89,7 @@ def curve_sentence(trees: int, faults: int, fit: LearningFit | None) -> Message:
     )
 
 
-def bearing_sentences(found: Mapping[str, Bearing], names: Mapping[str, Message]) -> list[Message]:
+def bearing_sentences(found: Mapping[Stage, Bearing]) -> list[Message]:
     """
     Say for which stages a learning result goes with the row.
 

@@ -51,6 +51,10 @@ EXPECTED = {
     "/coaching/<int:worker_id>/stages/sign-off": CREW_LEADS,
     "/coaching/<int:worker_id>/stages/take-back": CREW_LEADS,
     "/coaching/crews": CREW_LEADS,
+    "/learn/rows": CREW_LEADS,
+    "/learn/rows/mine": WORKERS,
+    # Workers see their own and no other: see tests/web/test_learning_rows.py.
+    "/learn/rows/<int:worker_id>": frozenset(Role),
     "/contests/mine": WORKERS,
     "/contests/trees": WORKERS,
     "/contests/trees.csv": WORKERS,

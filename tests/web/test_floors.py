@@ -46,6 +46,9 @@ CHECKED = {
     "/contests/workers/<int:worker_id>/trees": [""],
     "/crews": [""],
     "/held-back": [""],
+    "/learn/rows": ["", "?season=2025"],
+    "/learn/rows/<int:worker_id>": ["", "?season=2025"],
+    "/learn/rows/mine": [""],
     "/passes": [""],
     "/print/certificate": ["?worker_id={worker_id}"],
     # There is none until a stage is signed off, as the page says.

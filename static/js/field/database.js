@@ -38,8 +38,16 @@ export class StoreFailed extends Error {
 export class StoreFull extends StoreFailed {}
 
 // A database that opens itself again after the system has closed it, as some do in the background.
+// The practice page has one of its own, with other steps.
 export class Database {
   #connection = null;
+  #name;
+  #steps;
+
+  constructor(name = NAME, steps = STEPS) {
+    this.#name = name;
+    this.#steps = steps;
+  }
 
   async read(stores, work) {
     const transaction = await this.#begin(stores, "readonly");
@@ -75,7 +83,7 @@ export class Database {
   }
 
   #connect() {
-    this.#connection ??= open().then(
+    this.#connection ??= open(this.#name, this.#steps).then(
       (connection) => {
         const forget = () => (this.#connection = null);
         connection.onclose = forget;
@@ -95,23 +103,23 @@ export class Database {
   }
 }
 
-async function open() {
+async function open(name, steps) {
   try {
-    return await opened(STEPS.length);
+    return await opened(name, steps, steps.length);
   } catch (error) {
     if (error.name !== "VersionError") {
       throw failure(error);
     }
     // A newer app has been here: what this one knows is still there.
-    return opened(undefined);
+    return opened(name, steps, undefined);
   }
 }
 
-function opened(version) {
+function opened(name, steps, version) {
   return new Promise((resolve, reject) => {
-    const request = indexedDB.open(NAME, version);
+    const request = indexedDB.open(name, version);
     request.onupgradeneeded = (event) => {
-      STEPS.slice(event.oldVersion).forEach((step) => step(request.result, request.transaction));
+      steps.slice(event.oldVersion).forEach((step) => step(request.result, request.transaction));
     };
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);

@@ -6,17 +6,17 @@ const ASK_AGAIN_MS = 3600 * 1000;
 
 // onUpdate(takeIt) is called when a newer page lies ready; takeIt() changes over to it and loads the
 // page anew. The queue is untouched by that. Resolves with false where the page cannot be kept.
-export async function registerWorker({ onUpdate = () => {} } = {}) {
+export async function registerWorker({ onUpdate = () => {}, worker = WORKER, scope = SCOPE } = {}) {
   if (!navigator.serviceWorker) {
     return false;
   }
-  const options = { scope: SCOPE, updateViaCache: "none" };
+  const options = { scope, updateViaCache: "none" };
   let registration;
   try {
-    registration = await navigator.serviceWorker.register(WORKER, options);
+    registration = await navigator.serviceWorker.register(worker, options);
   } catch {
     // Without signal it is the one registered before; without a trusted certificate there is none.
-    registration = await navigator.serviceWorker.getRegistration(SCOPE);
+    registration = await navigator.serviceWorker.getRegistration(scope);
   }
   if (!registration) {
     return false;

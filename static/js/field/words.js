@@ -12,10 +12,10 @@ const ADDRESS = "/field/phrases.json";
 const KEPT_AS = "field.language";
 const LANGUAGES = ["en", "es"];
 
-export const loadWords = async () => {
-  const answer = await fetch(ADDRESS);
+export const loadWords = async (address = ADDRESS) => {
+  const answer = await fetch(address);
   if (!answer.ok) {
-    throw new Error(`${ADDRESS} answered ${answer.status}`);
+    throw new Error(`${address} answered ${answer.status}`);
   }
   return makeWords(await answer.json());
 };

@@ -112,9 +112,9 @@ def _form(form: CurveForm, fit: LearningFit) -> tuple[str, ...]:
         str(names[form]),
         show(Share(fit.rate)),
         gettext(
-            "%(lower)s to %(upper)s",
-            lower=show(Share(fit.interval[0])),
-            upper=show(Share(fit.interval[1])),
+            "%(least)s to %(most)s",
+            least=show(Share(fit.interval[0])),
+            most=show(Share(fit.interval[1])),
         ),
         show(fit.points),
     )

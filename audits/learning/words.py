@@ -9,7 +9,6 @@ from audits.learning.curves import LearningFit
 from audits.learning.days_to_standard import TimeToStandard, TwoSeasons
 from audits.messages import Message, Share, say, say_n
 from audits.vocabulary import STAGE_NAMES, Stage
-from audits.vocabulary import STAGE_NAMES
 
 # Above this chance, two seasons are not called different.
 _CHANCE: Final = 0.05

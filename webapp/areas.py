@@ -19,6 +19,7 @@ from webapp.learning_rows.routes import blueprint as learning_rows
 from webapp.papers.routes import blueprint as papers
 from webapp.passes.routes import blueprint as passes
 from webapp.printing.routes import blueprint as printing
+from webapp.quizzes.routes import blueprint as quizzes
 from webapp.safety.routes import blueprint as safety
 from webapp.season.routes import blueprint as season
 from webapp.setup.routes import blueprint as setup
@@ -45,6 +46,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         comparison,
         printing,
         papers,
+        quizzes,
         passes,
         checks,
         contests,

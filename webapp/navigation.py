@@ -18,6 +18,7 @@ _AREAS_WITHIN: Final = {
     "field": "today",
     "learning_rows": "learn",
     "papers": "printing",
+    "quizzes": "learn",
     "standards": "blocks",
 }
 

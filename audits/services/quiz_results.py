@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from audits.errors import InvalidInput, NotFound
+from audits.guessing import chance_of_passing
 from audits.messages import say
 from audits.questions import Question
 from audits.quizzes import Quiz
@@ -20,7 +21,7 @@ from audits.services.quiz_attempts import (
 from audits.storage.database import Database
 from audits.storage.queries import quizzes as queries
 from audits.storage.queries import standards as standard_queries
-from audits.vocabulary import Role
+from audits.vocabulary import QuizSource, Role
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,11 @@ class AttemptLine:
 
     attempt: QuizAttempt
     block: str
+
+    @property
+    def is_passed(self) -> bool | None:
+        """Whether it was passed; None where the farm had no pass mark yet."""
+        return _is_passed(self.attempt)
 
 
 @dataclass(frozen=True)
@@ -82,7 +88,9 @@ class ResultView:
         That standard.
     quiz : Quiz or None
         The quiz itself; None where its questions have changed since, so that its key would be
-        another one.
+        another one, and where the key is kept back.
+    is_kept_back : bool
+        Whether the key is not for this person: others may still take the same printed quiz.
     choices : tuple of int
         Number of choices of each question; empty for quizzes from before answers were kept one by
         one.
@@ -93,6 +101,7 @@ class ResultView:
     block: Block
     version: StandardVersion
     quiz: Quiz | None
+    is_kept_back: bool
     choices: tuple[int, ...]
 
     @property
@@ -109,8 +118,13 @@ class ResultView:
     @property
     def is_passed(self) -> bool | None:
         """Whether it was passed; None where the farm had no pass mark yet."""
+        return _is_passed(self.attempt)
+
+    @property
+    def chance_by_guessing(self) -> float | None:
+        """The chance of passing it by guessing alone; None where nothing tells."""
         mark = self.attempt.pass_mark
-        return None if mark is None else self.attempt.correct >= mark
+        return chance_of_passing(self.choices, mark) if self.choices and mark is not None else None
 
 
 def own_attempts(
@@ -183,14 +197,21 @@ def view_result(database: Database, actor: Actor, attempt_id: int) -> ResultView
         version, block = asked_about(connection, actor.farm_id, attempt.standard_version_id)
         responses = queries.responses_of(connection, actor.farm_id, attempt.id)
         worker = the_worker(connection, actor.farm_id, attempt.worker_id)
+    # A printed quiz goes round: whoever has its key could hand it on.
+    is_kept_back = actor.role is Role.WORKER and attempt.source is QuizSource.PAPER
     return ResultView(
         attempt=attempt,
         worker=worker,
         block=block,
         version=version,
-        quiz=_quiz_as_taken(version, attempt),
+        quiz=None if is_kept_back else _quiz_as_taken(version, attempt),
+        is_kept_back=is_kept_back,
         choices=tuple(response.choices for response in responses),
     )
+
+
+def _is_passed(attempt: QuizAttempt) -> bool | None:
+    return None if attempt.pass_mark is None else attempt.correct >= attempt.pass_mark
 
 
 def _quiz_as_taken(version: StandardVersion, attempt: QuizAttempt) -> Quiz | None:

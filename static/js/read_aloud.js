@@ -1,8 +1,9 @@
 // Reads the page's main text aloud in the page's language; pressed again, it stops.
 // Without a voice in the browser the key stays hidden and the page is as before.
+// Forms are passed over, but for one that is to be heard as a whole, such as a question.
 
 const main = document.querySelector("main");
-const NOT_READ = "button, form, script, template, [hidden], [aria-hidden='true'], [data-read-aloud]";
+const NOT_READ = "button, form:not([data-spoken]), script, template, [hidden], [aria-hidden='true'], [data-read-aloud]";
 // Voices breathe at these, and a browser may cut off what is longer.
 const PARTS = "h1, h2, h3, p, li, dt, dd, th, td, summary, figcaption, label";
 

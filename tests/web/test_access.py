@@ -64,6 +64,9 @@ EXPECTED = {
     "/contests/photos": frozenset(Role),
     "/contests/<int:contest_id>/words": frozenset(Role),
     "/contests/<int:contest_id>/take-back": frozenset(Role),
+    "/quiz": frozenset(Role),
+    "/quiz/mine": WORKERS,
+    "/quiz/workers": CREW_LEADS,
     "/sign-in": ANYBODY,
     "/sign-out": ANYBODY,
     "/language": ANYBODY,
@@ -118,6 +121,7 @@ def _path(rule: Rule, known: dict[str, int]) -> str:
     absent = dict.fromkeys(rule.arguments, 999_999) | {
         "filename": "absent.css",
         "photo": UUID(int=1),
+        "quiz": UUID(int=1),
     }
     return rule.build(absent | known, append_unknown=False)[1]
 

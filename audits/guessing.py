@@ -35,7 +35,7 @@ def chance_of_passing(choices: Sequence[int], pass_mark: int) -> float:
     Examples
     --------
     >>> round(1 / chance_of_passing([4] * 10, 8))
-    2404
+    2405
     """
     if any(count < 1 for count in choices):
         raise ValueError(f"choices is {list(choices)}; each question needs at least one")

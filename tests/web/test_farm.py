@@ -43,6 +43,8 @@ def test_the_form_offers_what_is_set(form):
         "row_word": "",
         "emergency_location": "Gate 2, Hollow Road",
         "first_aider": "Dot Merrivale",
+        "quiz_pass_mark": "8",
+        "briefing_days": "365",
     }
 
 
@@ -58,6 +60,21 @@ def test_the_settings_are_changed(database, orchard, owner, form):
     assert (changed.units, changed.season_start_month, changed.row_word) == ("metric", 5, "hilera")
 
 
+def test_each_pass_mark_stands_beside_its_chance_of_guessing(database, orchard, owner, form):
+    """Tails of the binomial law for 10 questions: 1/293.8 with three choices, 1/2405 with four."""
+    text = read_page(owner.get("/farm/settings")).text
+    assert (
+        "8 of 10 right By guessing alone, 1 in 290 would pass if each question had three choices,"
+        " 1 in 2,400 if each had four." in text
+    )
+    owner.post("/farm/settings", data={**form, "quiz_pass_mark": "6", "briefing_days": "180"})
+    changed = farm(database, orchard)
+    assert (changed.quiz_pass_mark, changed.briefing_days) == (6, 180)
+    shown = read_page(owner.get("/farm")).text
+    assert "A quiz is passed with 6 of 10 right" in shown
+    assert "A safety brief holds for 180 days" in shown
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [
@@ -69,6 +86,12 @@ def test_the_settings_are_changed(database, orchard, owner, form):
         ({"season_start_month": "13"}, "season_start_month"),
         ({"row_word": "x" * 21}, "row_word"),
         ({"first_aider": "x" * 401}, "first_aider"),
+        ({"quiz_pass_mark": "4"}, "quiz_pass_mark"),
+        ({"quiz_pass_mark": "11"}, "quiz_pass_mark"),
+        ({"quiz_pass_mark": "most"}, "quiz_pass_mark"),
+        ({"briefing_days": "0"}, "briefing_days"),
+        ({"briefing_days": "1096"}, "briefing_days"),
+        ({"briefing_days": ""}, "briefing_days"),
     ],
 )
 def test_a_bad_setting_is_refused_at_its_field(database, orchard, owner, form, change, field):

@@ -6,14 +6,17 @@ from zoneinfo import available_timezones
 
 from babel import Locale
 from babel.dates import get_month_names
-from flask_babel import lazy_gettext
+from flask_babel import gettext, lazy_gettext
 from wtforms import PasswordField, RadioField, SelectField, StringField
 from wtforms.validators import DataRequired, InputRequired
 
 from audits.messages import Units, mark
+from audits.quizzes import QUESTIONS
 from audits.records import Worker
+from audits.services.farms import LEAST_PASS_MARK
 from audits.vocabulary import ROLE_NAMES, Role
-from webapp.forms import BaseForm, as_choices, choices_of
+from webapp.forms import BaseForm, WholeNumberField, as_choices, choices_of
+from webapp.quizzes.chances import guessing_span
 from webapp.reading import LANGUAGE_NAMES, words
 
 UNITS_NAMES = {
@@ -49,6 +52,12 @@ class FarmForm(BaseForm):
     row_word = StringField(lazy_gettext("Your word for a row"))
     emergency_location = StringField(lazy_gettext("Where an ambulance is sent"))
     first_aider = StringField(lazy_gettext("First-aider"))
+    quiz_pass_mark = RadioField(
+        lazy_gettext("A quiz is passed with"),
+        [InputRequired(lazy_gettext("Choose one."))],
+        coerce=int,
+    )
+    briefing_days = WholeNumberField(lazy_gettext("A safety brief holds for"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - handed on
         super().__init__(*args, **kwargs)
@@ -59,6 +68,13 @@ class FarmForm(BaseForm):
         )
         months = get_month_names("wide", context="stand-alone", locale=words().locale)
         self.season_start_month.choices = choices_of(months.items())
+        self.quiz_pass_mark.choices = choices_of(
+            (mark, pass_mark_words(mark)) for mark in range(LEAST_PASS_MARK, QUESTIONS + 1)
+        )
+
+    def chances(self) -> dict[str, str]:
+        """Return for each pass mark what guessing alone would come to."""
+        return {str(mark): guessing_span(mark) for mark in range(LEAST_PASS_MARK, QUESTIONS + 1)}
 
 
 class UserForm(BaseForm):
@@ -109,6 +125,11 @@ class ChangedUserForm(UserForm):
     password = PasswordField(
         lazy_gettext("New password"), render_kw={"autocomplete": "new-password"}
     )
+
+
+def pass_mark_words(pass_mark: int) -> str:
+    """Return a pass mark as people say it."""
+    return str(gettext("%(mark)s of %(total)s right", mark=pass_mark, total=QUESTIONS))
 
 
 def _countries() -> list[tuple[str, str]]:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 from babel import Locale
 from babel.dates import get_month_names
-from flask_babel import gettext
+from flask_babel import gettext, ngettext
 
 from audits.records import Farm, User, Worker
 from audits.vocabulary import ROLE_NAMES
-from webapp.farm.forms import UNITS_NAMES
+from webapp.farm.forms import UNITS_NAMES, pass_mark_words
 from webapp.reading import LANGUAGE_NAMES, words
 
 
@@ -39,6 +39,11 @@ def settings_lines(farm: Farm) -> list[tuple[str, str]]:
         (gettext("Your word for a row"), farm.row_word or "-"),
         (gettext("Where an ambulance is sent"), farm.emergency_location or "-"),
         (gettext("First-aider"), farm.first_aider or "-"),
+        (gettext("A quiz is passed with"), pass_mark_words(farm.quiz_pass_mark)),
+        (
+            gettext("A safety brief holds for"),
+            ngettext("%(num)s day", "%(num)s days", farm.briefing_days),
+        ),
     ]
 
 

@@ -12,9 +12,10 @@ from audits.services.farms.planting_map import (
     planting_of,
 )
 from audits.services.farms.rows import add_rows, edit_row
-from audits.services.farms.settings import create_farm, edit_farm
+from audits.services.farms.settings import LEAST_PASS_MARK, create_farm, edit_farm
 
 __all__ = [
+    "LEAST_PASS_MARK",
     "PlantingEntry",
     "add_block",
     "add_crew",

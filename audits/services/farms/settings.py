@@ -1,11 +1,12 @@
 """The farm itself: set up once, then changed by its owners."""
 
-from typing import NotRequired, TypedDict, Unpack
+from typing import Final, NotRequired, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 from babel import Locale
 
 from audits.messages import Units, say
+from audits.quizzes import QUESTIONS
 from audits.records import Actor
 from audits.services.access import require_role
 from audits.services.accounts import LANGUAGES
@@ -15,9 +16,17 @@ from audits.storage.database import Database
 from audits.storage.queries.fetch import insert
 from audits.vocabulary import Role
 
+# With fewer right answers than half, guessing alone would pass one in five.
+LEAST_PASS_MARK: Final = 5
+_MOST_BRIEFING_DAYS: Final = 3 * 365
+
 
 class FarmEntry(TypedDict):
-    """What is entered for a farm; the row word is the farm's own word for a row."""
+    """
+    What is entered for a farm; the row word is the farm's own word for a row.
+
+    The pass mark counts right answers of a quiz, and a safety brief holds for so many days.
+    """
 
     name: str
     units: Units
@@ -28,6 +37,8 @@ class FarmEntry(TypedDict):
     row_word: NotRequired[str]
     emergency_location: NotRequired[str]
     first_aider: NotRequired[str]
+    quiz_pass_mark: NotRequired[int]
+    briefing_days: NotRequired[int]
 
 
 def create_farm(database: Database, **entry: Unpack[FarmEntry]) -> int:
@@ -105,6 +116,12 @@ def _farm_values(entry: FarmEntry) -> dict[str, object]:
     if not _is_time_zone(entry["time_zone"]):
         entries.add("time_zone", say("Choose a time zone from the list."))
     entries.whole("season_start_month", entry["season_start_month"], least=1, most=12)
+    if "quiz_pass_mark" in entry:
+        entries.whole(
+            "quiz_pass_mark", entry["quiz_pass_mark"], least=LEAST_PASS_MARK, most=QUESTIONS
+        )
+    if "briefing_days" in entry:
+        entries.whole("briefing_days", entry["briefing_days"], least=1, most=_MOST_BRIEFING_DAYS)
     entries.stop_if_any()
     return values
 

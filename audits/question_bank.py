@@ -17,6 +17,7 @@ from audits.questions import (
     Finding,
     LimbsPicture,
     Option,
+    SignPicture,
     Statement,
     TopPicture,
 )
@@ -139,7 +140,7 @@ def _top_where(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
     if branches[-1] < _LOWEST_TOP_MM:
         return None
     cuts = tuple(
-        Action(_cut_at(number), TopMeasure(height_mm=branch))
+        Action(_cut_at(number), TopMeasure(height_mm=branch), picture=SignPicture((number,)))
         for number, branch in enumerate(branches, start=1)
     )
     return Draft(
@@ -268,7 +269,7 @@ def _take_out(sizes: list[float], places: tuple[int, ...], order: list[int]) -> 
         len(numbers),
         limbs=_numbers(numbers),
     )
-    return Action(text, after)
+    return Action(text, after, picture=SignPicture(numbers))
 
 
 def _limbs_which(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
@@ -599,7 +600,7 @@ def _end_question(standard: Standard, picture: EndPicture, left: HeadingMeasure)
         say("Where do you cut this hanging end?"),
         (
             *(
-                Action(_cut_at(number), _headed(standard, diameter))
+                Action(_cut_at(number), _headed(standard, diameter), picture=SignPicture((number,)))
                 for number, diameter in enumerate(picture.diameters_mm, start=1)
             ),
             _leave_it(left),

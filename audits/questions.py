@@ -6,7 +6,10 @@ from enum import StrEnum
 from itertools import product
 from typing import Final, TypeAlias
 
-from audits.messages import Message
+from audits.coaching_words import FAULT_WORDS
+from audits.messages import Message, say
+from audits.practice.pictures import TreePicture
+from audits.safety import NOTES
 from audits.scoring import (
     Answer,
     ClassAnswer,
@@ -18,7 +21,7 @@ from audits.scoring import (
     score_tree,
 )
 from audits.standard import Standard
-from audits.vocabulary import Fault, Method, Result, Stage
+from audits.vocabulary import Fault, Method, QuizStyle, Result, Stage
 
 # A height in a picture is read to about an inch, and printed rounded to one: no key may hang on
 # less (common practice; the standard's own tolerance is several times wider).
@@ -133,7 +136,51 @@ class EndPicture:
     cut: bool = False
 
 
-Picture: TypeAlias = TopPicture | LimbsPicture | BranchPicture | EndPicture
+@dataclass(frozen=True)
+class SignPicture:
+    """
+    A choice without words: numbers of places at which to cut, or the sign to leave the wood alone.
+
+    Parameters
+    ----------
+    numbers : tuple of int, optional
+        Numbers of places in the question's picture; none for "leave it alone".
+    """
+
+    numbers: tuple[int, ...] = ()
+
+    @property
+    def leaves(self) -> bool:
+        """Whether it is the sign to leave the wood alone."""
+        return not self.numbers
+
+
+@dataclass(frozen=True)
+class FaultPicture:
+    """
+    A choice without words: the pictogram of a fault, or the sign that nothing is wrong.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    fault : Fault or None
+        The fault; None for the sign that nothing is wrong.
+    """
+
+    stage: Stage
+    fault: Fault | None
+
+
+Picture: TypeAlias = (
+    TopPicture
+    | LimbsPicture
+    | BranchPicture
+    | EndPicture
+    | TreePicture
+    | SignPicture
+    | FaultPicture
+)
 
 
 @dataclass(frozen=True)
@@ -149,11 +196,14 @@ class Action:
         What an auditor would measure once it is done.
     leaves : bool
         Whether the choice is to leave the wood alone.
+    picture : Picture or None, optional
+        The same choice without words; "leave it alone" has a sign of its own.
     """
 
     text: Message
     after: Answer
     leaves: bool = False
+    picture: Picture | None = None
 
 
 @dataclass(frozen=True)
@@ -209,10 +259,12 @@ class Draft:
         Three or four choices, in any order.
     stage : Stage or None
         The stage it asks about; None for what holds everywhere.
-    picture : TopPicture, LimbsPicture, BranchPicture, EndPicture or None
+    picture : Picture or None
         What is shown.
     note : str or None
         Key of the safety note that it asks about.
+    why : Message or None, optional
+        Why the right answer is right; None for what its fault or its stage says.
     """
 
     stem: Message
@@ -220,6 +272,11 @@ class Draft:
     stage: Stage | None = None
     picture: Picture | None = None
     note: str | None = None
+    why: Message | None = None
+
+
+# Of a question that was put together by hand, such as in a test.
+NO_REASON: Final = Message("")
 
 
 @dataclass(frozen=True)
@@ -237,7 +294,7 @@ class Question:
         Place of the right answer among them, from 0.
     stage : Stage or None
         The stage it asks about; None for what holds everywhere.
-    picture : TopPicture, LimbsPicture, BranchPicture, EndPicture or None
+    picture : Picture or None
         What is shown beside it: plain numbers for whoever draws.
     note : str or None
         Key of the safety note that it asks about.
@@ -249,6 +306,10 @@ class Question:
         Name of the item that it was made from: the same whatever its numbers and its tree.
     option_keys : tuple of str, optional
         For each choice, its name in the item: the same in every order of the choices.
+    choice_pictures : tuple of Picture, optional
+        One picture for each choice, in the order of the choices; empty where choices are words.
+    why : Message, optional
+        Why the right answer is right, in one short sentence.
     """
 
     stem: Message
@@ -261,6 +322,8 @@ class Question:
     cut_too_much: bool
     item: str = ""
     option_keys: tuple[str, ...] = ()
+    choice_pictures: tuple[Picture, ...] = ()
+    why: Message = NO_REASON
 
     @property
     def answer(self) -> Message:
@@ -282,7 +345,9 @@ TOO_MUCH: Final = frozenset(
 )
 
 
-def solve(draft: Draft, standard: Standard, method: Method) -> Question | None:
+def solve(
+    draft: Draft, standard: Standard, method: Method, style: QuizStyle = QuizStyle.WORDS
+) -> Question | None:
     """
     Find a question's key by the scoring engine, or discard the question.
 
@@ -297,17 +362,26 @@ def solve(draft: Draft, standard: Standard, method: Method) -> Question | None:
         The block's rule.
     method : Method
         How the crew works.
+    style : QuizStyle, optional
+        Whether the choices are shown in words or without.
 
     Returns
     -------
     Question or None
-        The question with its key; None if it is ambiguous, or if not exactly one choice is right.
+        The question with its key; None if it is ambiguous, if not exactly one choice is right, or
+        if a choice cannot be shown in the style.
     """
     verdicts = [_verdict(option, standard, method) for option in draft.options]
     if None in verdicts or verdicts.count(True) != 1 or not _differ(draft.options):
         return None
     key = verdicts.index(True)
     right = draft.options[key]
+    pictures: tuple[Picture, ...] = ()
+    if style is QuizStyle.PICTURES:
+        shown = [_without_words(option, draft.stage) for option in draft.options]
+        pictures = tuple(picture for picture in shown if picture is not None)
+        if len(pictures) < len(shown):
+            return None
     return Question(
         stem=draft.stem,
         choices=tuple(option.text for option in draft.options),
@@ -318,7 +392,74 @@ def solve(draft: Draft, standard: Standard, method: Method) -> Question | None:
         leave_alone=isinstance(right, Action) and right.leaves,
         cut_too_much=isinstance(right, Finding) and right.fault in TOO_MUCH,
         option_keys=tuple(_name(option, place) for place, option in enumerate(draft.options)),
+        choice_pictures=pictures,
+        why=draft.why or reason(right, draft.stage, draft.note),
     )
+
+
+def _without_words(option: Option, stage: Stage | None) -> Picture | None:
+    match option:
+        case Action(leaves=True, picture=None):
+            return SignPicture()
+        case Action(picture=picture):
+            return picture
+        case Finding(fault=fault):
+            return None if stage is None else FaultPicture(stage, fault)
+        case _:
+            return None
+
+
+def reason(right: Option, stage: Stage | None, note: str | None) -> Message:
+    """
+    Say why an answer is right, where its question says no more.
+
+    Parameters
+    ----------
+    right : Action, Finding or Statement
+        The right answer.
+    stage : Stage or None
+        The stage it is about.
+    note : str or None
+        Key of the safety note it is about.
+
+    Returns
+    -------
+    Message
+        One short sentence.
+    """
+    match right:
+        case Finding(fault=Fault() as fault):
+            return FAULT_WORDS[fault].why
+        case Finding() if stage is not None:
+            return _NOTHING_WRONG[stage]
+        case Action(leaves=True) if stage is not None:
+            return _NOTHING_TO_DO[stage]
+        case _ if note is not None:
+            return NOTES[note].short
+        case _ if stage is not None:
+            return _DONE_SO[stage]
+        case _:
+            return NO_REASON
+
+
+_NOTHING_WRONG: Final = {
+    Stage.TOP: say("It ends at the right height, at a side branch."),
+    Stage.LIMBS: say("The thickest limbs are out, and no more."),
+    Stage.COLUMNS: say("The branch is one column with its tip and spurs."),
+    Stage.HEADING: say("The cut is pencil thick."),
+}
+_NOTHING_TO_DO: Final = {
+    Stage.TOP: say("It stands below the mark."),
+    Stage.LIMBS: say("No limb here is large."),
+    Stage.COLUMNS: say("It is one column already."),
+    Stage.HEADING: say("It does not hang thin."),
+}
+_DONE_SO: Final = {
+    Stage.TOP: say("That is nearest to the right height."),
+    Stage.LIMBS: say("The thickest come out first."),
+    Stage.COLUMNS: say("A branch is one column with its tip and spurs."),
+    Stage.HEADING: say("There it is pencil thick."),
+}
 
 
 def _name(option: Option, place: int) -> str:
@@ -354,6 +495,9 @@ def reordered(question: Question, order: tuple[int, ...]) -> Question:
         question,
         choices=tuple(question.choices[place] for place in order),
         option_keys=tuple(question.option_keys[place] for place in order),
+        choice_pictures=tuple(question.choice_pictures[place] for place in order)
+        if question.choice_pictures
+        else (),
         key=order.index(question.key),
     )
 

@@ -9,11 +9,12 @@ from typing import Final
 from pydantic import ValidationError
 
 from audits.errors import InvalidInput
+from audits.guessing import chance_of_passing
 from audits.messages import say
 from audits.question_bank import Maker, Role, makers
 from audits.questions import Question, reordered, solve
 from audits.standard import Standard
-from audits.vocabulary import Method, Stage
+from audits.vocabulary import Method, QuizStyle, Stage
 
 QUESTIONS: Final = 10
 LEAST_LEAVE_ALONE: Final = 3
@@ -57,6 +58,7 @@ def make_quiz(
     variant: str = "A",
     method: Method = Method.LADDER,
     retired: Collection[str] = (),
+    style: QuizStyle = QuizStyle.WORDS,
 ) -> Quiz:
     """
     Make a quiz on a block's standard.
@@ -64,7 +66,8 @@ def make_quiz(
     At least three questions are right when the wood is left alone, one shows a tree on which too
     much was cut, one is on safety, and every stage in use is asked about. Every key comes from
     the scoring engine; a question that could be answered in two ways is thrown away. All variants
-    of a seed ask the same questions in another order.
+    of a seed ask the same questions in another order. A quiz without words has no question on
+    safety: no picture of what must not be done says without words that it must not.
 
     Parameters
     ----------
@@ -78,6 +81,8 @@ def make_quiz(
         How the crew works: it chooses the safety questions.
     retired : collection of str, optional
         Names of items that are not asked.
+    style : QuizStyle, optional
+        Whether choices are words, or pictures, numbers and signs alone.
 
     Returns
     -------
@@ -94,7 +99,8 @@ def make_quiz(
             {"variant": say("Choose one of the variants %(names)s.", names=", ".join(VARIANTS))}
         )
     available = [maker for maker in makers(standard, method) if maker.name not in retired]
-    questions = _choose(standard, method, available, random.Random(seed))  # noqa: S311 - no secret
+    dice = random.Random(seed)  # noqa: S311 - no secret
+    questions = _choose(_Drawing(standard, method, style, dice), available)
     shuffle = random.Random(f"{seed}/{variant}")  # noqa: S311 - no secret
     mixed = shuffle.sample(questions, len(questions))
     return Quiz(seed, variant, tuple(_balanced(mixed, shuffle)))
@@ -140,14 +146,83 @@ def marked(quiz: Quiz, answers: Sequence[int | None]) -> tuple[bool, ...]:
     return tuple(answer == key for answer, key in zip(answers, quiz.key, strict=True))
 
 
-def _choose(
-    standard: Standard, method: Method, available: Sequence[Maker], draw: random.Random
-) -> list[Question]:
+@dataclass(frozen=True)
+class _Drawing:
+    """What questions are drawn for, and from."""
+
+    standard: Standard
+    method: Method
+    style: QuizStyle
+    dice: random.Random
+
+
+def guessing_chance(quiz: Quiz, pass_mark: int) -> float:
+    """
+    Return the chance that somebody who guesses every answer of a quiz passes.
+
+    Parameters
+    ----------
+    quiz : Quiz
+        The quiz.
+    pass_mark : int
+        Right answers with which it is passed.
+
+    Returns
+    -------
+    float
+        Probability in [0, 1], exact.
+
+    Examples
+    --------
+    >>> from audits.standard import preset
+    >>> from audits.vocabulary import BearingHabit
+    >>> quiz = make_quiz(preset(BearingHabit.SPUR, 3353.0), seed=1)
+    >>> guessing_chance(quiz, 0)
+    1.0
+    """
+    return chance_of_passing([len(question.choices) for question in quiz.questions], pass_mark)
+
+
+def exercises(
+    standard: Standard, *, seed: int, count: int, method: Method = Method.LADDER
+) -> tuple[Question, ...]:
+    """
+    Make single questions to practise with, their answers and reasons given at once.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    seed : int
+        Seed of everything that is drawn.
+    count : int
+        How many, at least 1.
+    method : Method, optional
+        How the crew works: it chooses the safety questions.
+
+    Returns
+    -------
+    tuple of Question
+        Of each ten, at least three are right when the wood is left alone; as many as are asked
+        for.
+
+    Raises
+    ------
+    InvalidInput
+        If the standard leaves too little to ask.
+    """
+    made: list[Question] = []
+    for place in range(-(-count // QUESTIONS)):
+        made += make_quiz(standard, seed=seed + place, method=method).questions
+    return tuple(made[:count])
+
+
+def _choose(drawing: _Drawing, available: Sequence[Maker]) -> list[Question]:
     chosen: list[Question] = []
 
     def choose(those: Iterable[Maker], count: int) -> None:
         wanted = min(count, QUESTIONS - len(chosen))
-        chosen.extend(_take(_drawn(list(those), standard, method, draw), wanted, chosen))
+        chosen.extend(_take(_drawn(list(those), drawing), wanted, chosen))
 
     def playing(role: Role) -> Iterator[Maker]:
         return (maker for maker in available if maker.role is role)
@@ -155,7 +230,7 @@ def _choose(
     choose(playing(Role.LEAVE), LEAST_LEAVE_ALONE)
     choose(playing(Role.TOO_MUCH), 1)
     choose(playing(Role.SAFETY), 1)
-    for stage in standard.stages_in_use:
+    for stage in drawing.standard.stages_in_use:
         if not any(question.stage is stage for question in chosen):
             choose((maker for maker in available if maker.stage is stage), 1)
     for role in (Role.OTHER, Role.SAFETY, Role.LEAVE):
@@ -168,28 +243,25 @@ def _choose(
     return chosen
 
 
-def _drawn(
-    those: list[Maker], standard: Standard, method: Method, draw: random.Random
-) -> Iterator[Question]:
+def _drawn(those: list[Maker], drawing: _Drawing) -> Iterator[Question]:
     """Yield questions of some makers, taking the stages in turn."""
-    order = _stages_in_turn(those, draw)
+    order = _stages_in_turn(those, drawing.dice)
     for maker in chain.from_iterable([order] * _ROUNDS):
         for _ in range(_PATIENCE):
-            question = _attempt(maker, standard, method, draw)
+            question = _attempt(maker, drawing)
             if question is not None:
                 yield question
                 break
 
 
-def _attempt(
-    maker: Maker, standard: Standard, method: Method, draw: random.Random
-) -> Question | None:
+def _attempt(maker: Maker, drawing: _Drawing) -> Question | None:
+    standard, method = drawing.standard, drawing.method
     try:
-        draft = maker.make(standard, draw, method)
+        draft = maker.make(standard, drawing.dice, method)
     except ValidationError:
         # At the ends of what a standard may say, a tree can come out that no engine would score.
         return None
-    question = None if draft is None else solve(draft, standard, method)
+    question = None if draft is None else solve(draft, standard, method, drawing.style)
     return None if question is None else replace(question, item=maker.name)
 
 

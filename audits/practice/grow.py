@@ -124,7 +124,9 @@ def grow_tree(seed: int, growth: Growth) -> PracticeTree:
     return _grown(chance, growth, height_mm, plans)
 
 
-def planned_tree(growth: Growth, height_mm: float, plans: Sequence[LimbPlan]) -> PracticeTree:
+def planned_tree(
+    growth: Growth, height_mm: float, plans: Sequence[LimbPlan], seed: int = 0
+) -> PracticeTree:
     """
     Grow a tree whose limbs stand where a picture wants them.
 
@@ -136,13 +138,15 @@ def planned_tree(growth: Growth, height_mm: float, plans: Sequence[LimbPlan]) ->
         Its height.
     plans : sequence of LimbPlan
         Its limbs, from the soil up.
+    seed : int, optional
+        Decides everything that the plans leave to chance.
 
     Returns
     -------
     PracticeTree
         The tree, its wood grown by the same rules as that of any other.
     """
-    chance = Chance(0, growth.evenness)
+    chance = Chance(seed, growth.evenness)
     return _grown(chance, growth, height_mm, plans)
 
 

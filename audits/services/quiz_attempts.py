@@ -455,6 +455,7 @@ def _made(standard: Standard, paper: QuizPaper) -> Quiz:
         variant=paper.variant,
         method=paper.method,
         retired=paper.retired,
+        style=paper.style,
     )
 
 

@@ -80,11 +80,14 @@ class ShownQuestion:
         The choices, in the order of this quiz.
     picture : Picture or None
         What is shown beside it.
+    choice_pictures : tuple of Picture
+        One picture for each choice; empty where choices are words.
     """
 
     stem: Message
     choices: tuple[Message, ...]
     picture: Picture | None
+    choice_pictures: tuple[Picture, ...]
 
 
 @dataclass(frozen=True)
@@ -504,7 +507,9 @@ def _quiz_of(connection: sa.Connection, actor: Actor, sitting: QuizSitting) -> Q
 
 
 def _shown(question: Question) -> ShownQuestion:
-    return ShownQuestion(question.stem, question.choices, question.picture)
+    return ShownQuestion(
+        question.stem, question.choices, question.picture, question.choice_pictures
+    )
 
 
 def _the_sitting(connection: sa.Connection, actor: Actor, uid: str) -> QuizSitting:

@@ -88,7 +88,12 @@ def test_a_view_before_handing_in_holds_no_key(database, orchard):
     """What is not there cannot be sent by mistake, whatever a page does with it."""
     begin(database, orchard)
     view = quiz_sittings.view_sitting(database, orchard.worker, UID)
-    assert {field.name for field in fields(view.questions[0])} == {"stem", "choices", "picture"}
+    assert {field.name for field in fields(view.questions[0])} == {
+        "stem",
+        "choices",
+        "picture",
+        "choice_pictures",
+    }
 
 
 def test_an_answer_can_be_changed_until_the_quiz_is_handed_in(database, orchard):

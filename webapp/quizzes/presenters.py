@@ -26,6 +26,7 @@ class ChoiceTile:
     place: int
     letter: str
     words: str
+    picture: Markup | None
     is_chosen: bool
 
 
@@ -84,7 +85,10 @@ class ExplainedQuestion:
     stem: str
     picture: Markup | None
     answer: str | None
+    answer_picture: Markup | None
     right_answer: str
+    right_picture: Markup | None
+    why: str
     is_right: bool
 
 
@@ -98,7 +102,13 @@ def question_screen(view: SittingView, number: int) -> QuestionScreen:
         stem=words().say(question.stem),
         picture=_drawn(question.picture, "question"),
         choices=[
-            ChoiceTile(place, LETTERS[place], words().say(choice), place == chosen)
+            ChoiceTile(
+                place,
+                LETTERS[place],
+                words().say(choice),
+                _choice_picture(question.choice_pictures, place, f"choice-{place}"),
+                place == chosen,
+            )
             for place, choice in enumerate(question.choices)
         ],
         steps=[answer is not None for answer in view.sitting.answers],
@@ -143,18 +153,8 @@ def attempt_rows(lines: Sequence[AttemptLine]) -> list[AttemptRow]:
 
 
 def explained(questions: Sequence[JudgedQuestion]) -> list[ExplainedQuestion]:
-    """Return questions of a quiz that was taken, with their right answers."""
-    return [
-        ExplainedQuestion(
-            number=each.number,
-            stem=words().say(each.question.stem),
-            picture=_drawn(each.question.picture, f"question-{each.number}"),
-            answer=None if each.answer is None else words().say(each.question.choices[each.answer]),
-            right_answer=words().say(each.question.answer),
-            is_right=each.is_right,
-        )
-        for each in questions
-    ]
+    """Return questions of a quiz that was taken, with their right answers and reasons."""
+    return [_explained(each) for each in questions]
 
 
 def chance_sentence(result: ResultView) -> str | None:
@@ -172,8 +172,32 @@ def check_url(uid: str) -> str:
     return url_for("quizzes.check", quiz=UUID(uid))
 
 
-def _drawn(picture: Picture | None, prefix: str) -> Markup | None:
+def _explained(each: JudgedQuestion) -> ExplainedQuestion:
+    question, given = each.question, each.answer
+    pictures = question.choice_pictures
+    return ExplainedQuestion(
+        number=each.number,
+        stem=words().say(question.stem),
+        picture=_drawn(question.picture, f"question-{each.number}"),
+        answer=None if given is None else words().say(question.choices[given]),
+        answer_picture=_choice_picture(pictures, given, f"answer-{each.number}"),
+        right_answer=words().say(question.answer),
+        right_picture=_choice_picture(pictures, question.key, f"right-{each.number}"),
+        why=words().say(question.why),
+        is_right=each.is_right,
+    )
+
+
+def _choice_picture(pictures: Sequence[Picture], place: int | None, prefix: str) -> Markup | None:
+    """Return the picture of a choice; its words are said beside it."""
+    if not pictures or place is None:
+        return None
+    return _drawn(pictures[place], prefix, decorative=True)
+
+
+def _drawn(picture: Picture | None, prefix: str, *, decorative: bool = False) -> Markup | None:
     if picture is None:
         return None
     drawing = question_picture(picture, words())
-    return Markup(to_svg(drawing, id_prefix=prefix))  # noqa: S704 - escaped there
+    svg = to_svg(drawing, id_prefix=prefix, decorative=decorative)
+    return Markup(svg)  # noqa: S704 - escaped there

@@ -68,7 +68,7 @@ export const makePicture = ({ label, onSelect, onAct, onUndo }) => {
         drawing.replaceChildren(drawingOf(view));
       }
       shown = { view, places, selected, rings: [] };
-      showCuts(drawing.firstElementChild, drawnWith(tree, cuts));
+      showCuts(drawing.firstElementChild, drawnWith(tree, cuts), [`limb-${selected}`, `side-${selected}`]);
       drawMarks(drawing.firstElementChild, shown);
       options.replaceChildren(
         ...places.map((place) =>
@@ -148,10 +148,11 @@ const drawingOf = ({ svg }) => {
   return element;
 };
 
-const showCuts = (drawing, { gone, made }) => {
+const showCuts = (drawing, { gone, made }, chosen = []) => {
   for (const piece of drawing.querySelectorAll("[data-key]")) {
     const { key } = piece.dataset;
     piece.classList.toggle("is-gone", key.startsWith("cut-") ? !made.has(key) : gone.has(key));
+    piece.classList.toggle("is-chosen", chosen.includes(key));
   }
 };
 

@@ -1,22 +1,78 @@
-// What comes next, after Leitner's boxes (S. Leitner, So lernt man lernen, 1972): the same as
-// audits/practice/schedule.py and levels.py, and a test keeps them together.
+// What comes next, after Leitner's boxes (S. Leitner, So lernt man lernen, 1972): what went right
+// moves a box up, what went wrong goes back to the first, and box n comes up every 2^(n-1) trees (the
+// spacing is our choice). A card is a stage on a kind of tree, or an item of exercises.
 //
-//   progress = { worker_id, done, cards: { id: { box, due } } }
+//   progress = { worker_id, done, cards: { name: { box, due } }, runs: { stage: right in a row } }
 
+const MOST_BOX = 6;
 const EXERCISE_EVERY = 3;
+// So often right in a row, on one stage and then on two, before more stages come at once.
+const RUN_FOR_TWO = 3;
+const RUN_FOR_ALL = 6;
 
-export const freshProgress = (workerId) => ({ worker_id: workerId, done: 0, cards: {} });
+export const freshProgress = (workerId) => ({ worker_id: workerId, done: 0, cards: {}, runs: {} });
 
 export const nextTask = (pack, progress) => {
-  if (progress.done % EXERCISE_EVERY === 2 && pack.exercises.length) {
-    return { kind: "exercise", id: pack.exercises[0].id };
+  const isExercise = progress.done % EXERCISE_EVERY === EXERCISE_EVERY - 1 && pack.exercises.length > 0;
+  if (isExercise) {
+    const item = nextCard([...new Set(pack.exercises.map(({ item: name }) => name))].map(itemCard), progress);
+    const found = pack.exercises.filter((exercise) => itemCard(exercise.item) === item);
+    return { kind: "exercise", id: found[progress.done % found.length].id };
   }
-  const tree = pack.trees[progress.done % pack.trees.length];
-  const level = ["one", "two", "all"][Math.floor(progress.done / 4) % 3];
-  const at = progress.done % pack.order.length;
-  const stages = { one: [pack.order[at]], two: pack.order.slice(Math.min(at, pack.order.length - 2)).slice(0, 2), all: pack.order }[level];
-  return { kind: "tree", id: tree.id, level, stages };
+  const kinds = [...new Set(pack.trees.map(({ kind }) => kind))];
+  const card = nextCard(kinds.flatMap((kind) => pack.order.map((stage) => stageCard(stage, kind))), progress);
+  const [stage, kind] = card.split("/");
+  const trees = pack.trees.filter((tree) => tree.kind === kind);
+  const level = levelOf(pack, progress, stage);
+  return { kind: "tree", id: trees[progress.done % trees.length].id, level, stages: stagesOf(pack, level, stage) };
 };
 
-export const afterTree = (_pack, progress) => ({ ...progress, done: progress.done + 1 });
-export const afterExercise = (_pack, progress) => ({ ...progress, done: progress.done + 1 });
+export const afterTree = (pack, progress, walk, right) => {
+  const { kind } = pack.trees.find(({ id }) => id === walk.id);
+  const done = progress.done + 1;
+  const cards = { ...progress.cards };
+  const runs = { ...progress.runs };
+  for (const [stage, isRight] of Object.entries(right)) {
+    const name = stageCard(stage, kind);
+    cards[name] = moved(cards[name], isRight, done);
+    runs[stage] = isRight ? (runs[stage] ?? 0) + 1 : 0;
+  }
+  return { ...progress, done, cards, runs };
+};
+
+export const afterExercise = (pack, progress, walk, isRight) => {
+  const name = itemCard(pack.exercises.find(({ id }) => id === walk.id).item);
+  const done = progress.done + 1;
+  return { ...progress, done, cards: { ...progress.cards, [name]: moved(progress.cards[name], isRight, done) } };
+};
+
+const stageCard = (stage, kind) => `${stage}/${kind}`;
+const itemCard = (item) => `item/${item}`;
+
+const moved = (card, isRight, done) => {
+  const box = isRight ? Math.min((card?.box ?? 1) + 1, MOST_BOX) : 1;
+  return { box, due: done + 2 ** (box - 1) };
+};
+
+// The one that has been due longest; one never seen before is due from the start.
+const nextCard = (names, progress) => {
+  const due = (name) => progress.cards[name]?.due ?? 0;
+  return names.reduce((one, other) => (due(other) < due(one) ? other : one));
+};
+
+const levelOf = (pack, progress, stage) => {
+  const run = (name) => progress.runs[name] ?? 0;
+  if (pack.order.length > 1 && pack.order.every((name) => run(name) >= RUN_FOR_ALL)) {
+    return "all";
+  }
+  const pair = pairOf(pack, stage);
+  return pair.length === 2 && pair.every((name) => run(name) >= RUN_FOR_TWO) ? "two" : "one";
+};
+
+const stagesOf = (pack, level, stage) => ({ one: [stage], two: pairOf(pack, stage), all: pack.order })[level];
+
+// The stage with the one after it; the last with the one before it.
+const pairOf = (pack, stage) => {
+  const first = Math.max(0, Math.min(pack.order.indexOf(stage), pack.order.length - 2));
+  return pack.order.slice(first, first + 2);
+};

@@ -159,7 +159,7 @@ export const showTree = (root, app, walk) => {
     root.replaceChildren(
       make(
         "div",
-        { class: "practice-screen" },
+        { class: "practice-screen", "data-step": [here.stage, here.limb].filter(Boolean).join("/") },
         topLine(app, whereWords(), () => [words.of(tree.words), goal, stageWords("do", here.stage), placeWords(selectedPlace())]),
         title,
         view.element,
@@ -194,6 +194,7 @@ export const showTree = (root, app, walk) => {
     drawn.picture.show(tree, viewOf(tree, here), { cuts: walk.cuts, places: all, selected: walk.selected, words: placeWords });
     const { keys } = drawn;
     keys.act.classList.toggle("button-main", !chosen?.isCut);
+    keys.done.classList.toggle("button-main", Boolean(chosen?.isCut));
     setWords(keys.act, words.say(chosen?.isCut ? "act.put_back" : `act.${here.stage}`));
     keys.act.hidden = all.length === 0;
     keys.back.hidden = all.length === 0;

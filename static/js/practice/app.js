@@ -23,6 +23,7 @@ import { showStart } from "./start_screen.js";
 import { openStore } from "./store.js";
 import { showTree } from "./tree_screen.js";
 
+const RESUMED_WITHIN_MS = 30 * 60_000;
 const LANGUAGE_NAMES = { en: "English", es: "Espa\u00f1ol" };
 
 class App {
@@ -103,8 +104,9 @@ class App {
   }
 
   keepOpen(walk) {
+    const kept = { ...walk, keptAt: Date.now() };
     this.#open = this.#open
-      .then(() => this.store.put("open", walk))
+      .then(() => this.store.put("open", kept))
       .catch((error) => console.warn(error));
   }
 
@@ -124,11 +126,13 @@ class App {
     this.sending.send();
   }
 
-  // A page loaded again in the middle of a tree goes on with it.
+  // A page loaded again in the middle of a tree goes on with it; later somebody else may have the
+  // phone, and the start asks who.
   async #resume() {
     const [open, blockId] = [await this.store.get("open"), await this.store.get("block")];
     this.pack = blockId ? await this.store.pack(blockId) : null;
-    if (open && this.pack && this.#fits(open, open.worker)) {
+    const isFresh = open && Math.abs(Date.now() - open.keptAt) < RESUMED_WITHIN_MS;
+    if (isFresh && this.pack && this.#fits(open, open.worker)) {
       this.progress = (await this.store.progress(open.worker)) ?? freshProgress(open.worker);
       this.#showTask(open);
     } else {

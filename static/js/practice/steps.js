@@ -21,9 +21,12 @@ export const stepsOf = (pack, tree, stages, cuts) =>
     .filter((stage) => stages.includes(stage))
     .flatMap((stage) =>
       isOnABranch(stage)
-        ? branchesOf(pack, tree, cuts).map((limb) => ({ stage, limb: limb.key }))
+        ? orWhole(stage, branchesOf(pack, tree, cuts).map((limb) => ({ stage, limb: limb.key })))
         : [{ stage, limb: null }],
     );
+
+// Where no branch is left to look at, the whole tree is shown with nothing to cut.
+const orWhole = (stage, steps) => (steps.length > 0 ? steps : [{ stage, limb: null }]);
 
 // From the top of the tree down. Branches whose end is due and branches whose end is not, so that
 // both have to be told apart.
@@ -48,14 +51,21 @@ const branchesOf = (pack, tree, cuts) => {
     .reverse();
 };
 
-export const viewOf = (tree, step) =>
-  isOnABranch(step.stage) ? tree.views.branches[step.limb] : tree.views[step.stage];
+export const viewOf = (tree, { stage, limb }) => {
+  if (!isOnABranch(stage)) {
+    return tree.views[stage];
+  }
+  return limb === null ? tree.views.limbs : tree.views.branches[limb];
+};
 
 export const limbOf = (tree, key) => tree.limbs.find((limb) => limb.key === key);
 
 // The places of a step, in order: from the top of the tree down, from the trunk out.
 //   { id, x, y, words, isCut }
 export const placesOf = (tree, step, cuts) => {
+  if (isOnABranch(step.stage) && step.limb === null) {
+    return [];
+  }
   const { places } = viewOf(tree, step);
   const at = new Map(places.map((place) => [place.id, place]));
   const put = (id, words, isCut) => {

@@ -36,12 +36,12 @@ export const showTree = (root, app, walk) => {
   const change = (changes) => {
     walk.past = [...walk.past, { cuts: walk.cuts, at: walk.at, selected: walk.selected }].slice(-MOST_UNDONE);
     Object.assign(walk, changes);
-    app.keepOpen({ ...walk });
+    app.keepOpen(walk);
   };
 
   const select = (id, { byKey }) => {
     walk.selected = id;
-    app.keepOpen({ ...walk });
+    app.keepOpen(walk);
     refreshStep();
     if (!byKey) {
       feel(TAP);
@@ -77,7 +77,7 @@ export const showTree = (root, app, walk) => {
     }
     const stepBefore = walk.at;
     Object.assign(walk, before, { past: walk.past.slice(0, -1) });
-    app.keepOpen({ ...walk });
+    app.keepOpen(walk);
     app.speak(words.say("act.was_undone"));
     if (walk.at === stepBefore) {
       refreshStep();
@@ -197,8 +197,8 @@ export const showTree = (root, app, walk) => {
     keys.done.classList.toggle("button-main", Boolean(chosen?.isCut));
     setWords(keys.act, words.say(chosen?.isCut ? "act.put_back" : `act.${here.stage}`));
     keys.act.hidden = all.length === 0;
-    keys.back.hidden = all.length === 0;
-    keys.on.hidden = all.length === 0;
+    keys.back.hidden = all.length < 2;
+    keys.on.hidden = all.length < 2;
     setDisabled(keys.back, at <= 0);
     setDisabled(keys.on, at >= all.length - 1);
     setDisabled(keys.undo, walk.past.length === 0);

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from audits.practice.model import Limb, PracticeTree, TreeKind
 from audits.practice.pruning import (
+    NOTHING_CUT,
     Pruning,
     counts_as_side_branch,
     is_due,
@@ -20,7 +21,11 @@ _ABOVE_UNION_MM = 6.0
 
 
 def ideal_pruning(
-    tree: PracticeTree, standard: Standard, stages: Collection[Stage] | None = None
+    tree: PracticeTree,
+    standard: Standard,
+    stages: Collection[Stage] | None = None,
+    *,
+    done: Pruning = NOTHING_CUT,
 ) -> Pruning:
     """
     Work out the cuts that a standard asks for on a tree.
@@ -39,22 +44,24 @@ def ideal_pruning(
         The block's rule.
     stages : collection of Stage or None, optional
         The stages that are pruned in this pass; by default those in use.
+    done : Pruning, optional
+        What the stages before these have cut already.
 
     Returns
     -------
     Pruning
-        The cuts.
+        The cuts, those done already among them.
     """
     wanted = standard.stages_in_use if stages is None else stages
     lower = [stage for stage in Stage if stage in wanted and stage is not Stage.TOP]
     if Stage.TOP not in wanted:
-        return _lower_stages(tree, standard, Pruning(), lower)
-    best = _lower_stages(tree, standard, Pruning(), lower)
+        return _lower_stages(tree, standard, done, lower)
+    best = _lower_stages(tree, standard, done, lower)
     if pruned_tree(tree, best).height_mm <= standard.top.band_mm[1]:
         return best
     off_mm = float("inf")
     for cut_mm in _possible_tops(tree, standard):
-        tried = _lower_stages(tree, standard, Pruning(top_mm=cut_mm), lower)
+        tried = _lower_stages(tree, standard, replace(done, top_mm=cut_mm), lower)
         missed_mm = abs(pruned_tree(tree, tried).height_mm - standard.top.target_mm)
         if missed_mm < off_mm:
             best, off_mm = tried, missed_mm

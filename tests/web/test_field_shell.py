@@ -12,7 +12,8 @@ import pytest
 from audits.vocabulary import Role
 from tests.tree import PROJECT
 from tests.web.pages import read_page
-from webapp.field import phrases, shell
+from webapp import shells
+from webapp.field import phrases
 from webapp.field.phrases import OWN_PHRASES, PHRASES, VOCABULARY
 from webapp.field.shell import build_shell
 from webapp.translations import LANGUAGES as TRANSLATED
@@ -152,8 +153,8 @@ def test_the_version_changes_with_the_words(app, orchard, copied, monkeypatch):
 
 
 def test_two_files_that_change_places_are_another_version():
-    one = shell.version_of({"a": b"x\nb\n1\n", "b": b""})
-    other = shell.version_of({"a": b"x\n", "b": b"b\n1\n"})
+    one = shells.version_of({"a": b"x\nb\n1\n", "b": b""})
+    other = shells.version_of({"a": b"x\n", "b": b"b\n1\n"})
     assert one != other
 
 

@@ -6,7 +6,8 @@ from flask.typing import ResponseReturnValue
 from webapp.access import open_to_anyone
 from webapp.extensions import farm
 from webapp.field.blueprint import blueprint
-from webapp.field.shell import manifest_json, shell
+from webapp.field.shell import PLAN, shell
+from webapp.shells import manifest_json
 
 
 @blueprint.get("/field/")
@@ -37,4 +38,4 @@ def phrases() -> ResponseReturnValue:
 @open_to_anyone
 def manifest() -> ResponseReturnValue:
     """Say how the page is installed, in the farm's language."""
-    return Response(manifest_json(farm().language), mimetype="application/manifest+json")
+    return Response(manifest_json(PLAN, farm().language), mimetype="application/manifest+json")

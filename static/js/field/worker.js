@@ -1,10 +1,10 @@
-// The service worker of /field/: it keeps the files of the page so that they open without signal, and
-// nothing else. What the server knows is never answered from here: an old answer would look like news.
-// The server puts a line before this one: const SHELL = { version, files: [address, ...] }.
+// The service worker of a page that opens without signal: it keeps the page's files, and nothing else.
+// What the server knows is never answered from here: an old answer would look like news. The server
+// puts a line before this one: const SHELL = { version, files: [address, ...], name, page: address }.
 
-const PREFIX = "field-shell-";
+const PREFIX = `${SHELL.name}-shell-`;
 const CACHE = PREFIX + SHELL.version;
-const PAGE = "/field/";
+const PAGE = SHELL.page;
 const files = new Set(SHELL.files);
 
 self.addEventListener("install", (event) => event.waitUntil(keepShell()));

@@ -1,0 +1,1 @@
+"""Quiz items: what answers say of each, and which are retired."""

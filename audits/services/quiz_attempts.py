@@ -1,10 +1,9 @@
 """Quizzes that people took: marked by the key of their own paper, and never changed afterwards."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
-from string import ascii_uppercase
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -12,11 +11,13 @@ import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import say
-from audits.quizzes import Quiz, make_quiz, marked
+from audits.quiz_letters import letters_of
+from audits.quizzes import VARIANTS, Quiz, make_quiz, marked
 from audits.records import Actor, Block, QuizAttempt, StandardVersion
 from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.accounts import LANGUAGES
 from audits.services.farms import the_farm, the_worker
+from audits.services.item_bank import retired_now, retired_sets
 from audits.services.sheet_photos import settle_in
 from audits.services.standards import standard_of
 from audits.standard import Standard
@@ -90,23 +91,6 @@ def paper_of(attempt: QuizAttempt) -> QuizPaper:
     )
 
 
-def letters_of(quiz: Quiz) -> str:
-    """
-    Return the letters of the right answers, by which a changed quiz is told.
-
-    Parameters
-    ----------
-    quiz : Quiz
-        The quiz.
-
-    Returns
-    -------
-    str
-        One letter a question, in order.
-    """
-    return "".join(ascii_uppercase[place] for place in quiz.key)
-
-
 def quiz_of(database: Database, actor: Actor, paper: QuizPaper) -> Quiz:
     """
     Make the quiz of a paper again, with its key.
@@ -137,6 +121,83 @@ def quiz_of(database: Database, actor: Actor, paper: QuizPaper) -> Quiz:
     require_crew_lead(actor)
     with database.read() as connection:
         return quiz_in(connection, actor.farm_id, paper)
+
+
+def paper_now(database: Database, actor: Actor, paper: QuizPaper) -> QuizPaper:
+    """
+    Return a paper as it is made today: without the items that are retired now.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        Whose farm it is.
+    paper : QuizPaper
+        What was chosen; its own retired items are passed over.
+
+    Returns
+    -------
+    QuizPaper
+        The paper to print.
+    """
+    with database.read() as connection:
+        return replace(paper, retired=retired_now(connection, actor.farm_id))
+
+
+def find_paper(
+    database: Database, actor: Actor, paper: QuizPaper, agrees: Callable[[Quiz], bool]
+) -> QuizPaper | None:
+    """
+    Find which items were retired when a paper was printed, since paper names none of them.
+
+    The list in force now is tried first, then the earlier ones, the newest of them first.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        A crew lead: keys are for those who mark.
+    paper : QuizPaper
+        What the paper tells; its own retired items are passed over.
+    agrees : callable
+        Whether a quiz is the one on the paper, by the letters that stand there.
+
+    Returns
+    -------
+    QuizPaper or None
+        The paper with its retired items; None where no list agrees.
+
+    Raises
+    ------
+    InvalidInput
+        If there is no such variant.
+    NotAllowed
+        If the person leads no crews.
+    NotFound
+        If the farm has no such version of a standard.
+    """
+    require_crew_lead(actor)
+    if paper.variant not in VARIANTS:
+        raise InvalidInput({"variant": say("There is no such variant.")})
+    with database.read() as connection:
+        sets = retired_sets(connection, actor.farm_id)
+        version = standard_queries.standard_by_id(
+            connection, actor.farm_id, paper.standard_version_id
+        )
+    if version is None:
+        raise NotFound(say("The standard of this quiz is not there."))
+    for retired in sets:
+        tried = replace(paper, retired=retired)
+        try:
+            quiz = made_quiz(version, tried)
+        except InvalidInput:
+            # So many were retired then that this standard had no quiz: none was printed.
+            continue
+        if agrees(quiz):
+            return tried
+    return None
 
 
 def record_attempt(

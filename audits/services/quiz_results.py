@@ -6,6 +6,7 @@ from audits.errors import InvalidInput, NotFound
 from audits.guessing import chance_of_passing
 from audits.messages import say
 from audits.questions import Question
+from audits.quiz_letters import letters_of
 from audits.quizzes import Quiz
 from audits.records import Actor, Block, QuizAttempt, StandardVersion, Worker
 from audits.services.access import require_sight_of_worker
@@ -14,7 +15,6 @@ from audits.services.quiz_attempts import (
     NO_SUCH_QUIZ,
     asked_about,
     attempt_in,
-    letters_of,
     made_quiz,
     paper_of,
 )

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import Message, say
 from audits.questions import Picture, Question
+from audits.quiz_letters import letters_of
 from audits.quizzes import VARIANTS, Quiz
 from audits.records import (
     Actor,
@@ -22,13 +23,13 @@ from audits.records import (
 from audits.services.access import require_sight_of_worker
 from audits.services.accounts import LANGUAGES
 from audits.services.farms import the_block, the_farm, the_worker
+from audits.services.item_bank import retired_now
 from audits.services.quiz_attempts import (
     NO_SUCH_QUIZ,
     QuizPaper,
     asked_about,
     attempt_in,
     keep_in,
-    letters_of,
     quiz_in,
 )
 from audits.storage.database import Database
@@ -474,6 +475,7 @@ def _asked_now(
         method=latest.method if latest else Method.LADDER,
         language=choice.language,
         style=choice.style,
+        retired=retired_now(connection, farm.id),
     )
     try:
         return paper, quiz_in(connection, farm.id, paper)

@@ -8,6 +8,7 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
+from audits.quiz_letters import letters_of
 from audits.records import QuizResponse
 from audits.services import quiz_attempts, sheet_photos, standards
 from audits.services.quiz_attempts import QuizPaper
@@ -257,7 +258,7 @@ def test_every_answer_is_kept_by_its_item(database, orchard, paper):
     assert all(row.is_right for row in rows[2:])
     assert sum(row.is_right for row in rows) == kept.correct
     assert (kept.pass_mark, kept.source) == (8, QuizSource.PAPER)
-    assert kept.key_letters == quiz_attempts.letters_of(quiz)
+    assert kept.key_letters == letters_of(quiz)
     assert quiz_attempts.paper_of(kept) == paper
 
 

@@ -8,13 +8,14 @@ import pytest
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
+from audits.quiz_letters import letters_of
 from audits.quizzes import make_quiz
 from audits.records import Actor
-from audits.services import quiz_attempts, quiz_results, quiz_sittings, standards
+from audits.services import item_bank, quiz_attempts, quiz_results, quiz_sittings, standards
 from audits.services.quiz_sittings import SittingChoice
 from audits.storage.queries.standards import standard_by_id
 from audits.storage.tables import quiz_attempt, quiz_response, quiz_sitting, standard_version
-from audits.vocabulary import QuizSource, Role
+from audits.vocabulary import Method, QuizSource, Role
 from tests.orchard import Orchard, plant_orchard
 from tests.row_audit import AUDITED
 
@@ -274,6 +275,52 @@ def test_what_waits_is_listed_until_it_is_handed_in(database, orchard):
     assert led.worker.id == orchard.worker_ids[1]
     quiz_sittings.hand_in(database, orchard.worker, UID, now=LATER)
     assert quiz_sittings.open_sittings(database, orchard.worker) == []
+
+
+def test_items_retired_meanwhile_change_no_quiz_under_way(database, orchard):
+    sitting = begin(database, orchard)
+    view = quiz_sittings.view_sitting(database, orchard.worker, UID)
+    with database.read() as connection:
+        paper = quiz_attempts.QuizPaper(sitting.standard_version_id, 11, "C", sitting.method, "es")
+        asked = quiz_attempts.quiz_in(connection, orchard.farm_id, paper).questions[0].item
+    item_bank.retire_item(database, orchard.owner, asked, reason="Two answers fit.", now=LATER)
+    assert quiz_sittings.view_sitting(database, orchard.worker, UID) == view
+    new = begin(database, orchard, uid="r" * 32)
+    assert (sitting.retired_items, new.retired_items) == ([], [asked])
+    attempt = quiz_sittings.hand_in(database, orchard.worker, UID, now=LATER).attempt
+    assert attempt.retired_items == []
+
+
+def test_paper_is_read_by_the_items_that_were_retired_when_it_was_printed(database, orchard):
+    """A sheet names none, so each list that was ever in force is tried, the present one first."""
+    paper = quiz_attempts.QuizPaper(orchard.standard_id, 11, "C", Method.LADDER, "es")
+
+    def letters_now():
+        printed = quiz_attempts.paper_now(database, orchard.supervisor, paper)
+        return printed, letters_of(quiz_attempts.quiz_of(database, orchard.supervisor, printed))
+
+    printed = [letters_now()]
+    for hour in (1, 2):
+        before = quiz_attempts.quiz_of(database, orchard.supervisor, printed[-1][0])
+        item_bank.retire_item(
+            database,
+            orchard.owner,
+            before.questions[0].item,
+            reason="Two answers fit.",
+            now=AUDITED + timedelta(hours=hour),
+        )
+        printed.append(letters_now())
+    assert len({letters for _, letters in printed}) == 3
+    for made, letters in printed:
+        found = quiz_attempts.find_paper(
+            database,
+            orchard.supervisor,
+            paper,
+            lambda quiz, letters=letters: letters_of(quiz) == letters,
+        )
+        assert found == made
+    nothing = quiz_attempts.find_paper(database, orchard.supervisor, paper, lambda _: False)
+    assert nothing is None
 
 
 def ask_another_seed(monkeypatch) -> None:

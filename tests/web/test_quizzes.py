@@ -7,6 +7,7 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
+from audits.quiz_letters import letters_of
 from audits.quizzes import make_quiz
 from audits.services import accounts, quiz_attempts
 from audits.services.quiz_attempts import QuizPaper
@@ -129,7 +130,7 @@ def test_every_answer_of_a_quiz_is_the_same_whatever_is_right(
     with database.write() as connection:
         connection.execute(quiz_sitting.update().values(**unanswered))
     with_other_keys(monkeypatch)
-    other = quiz_attempts.letters_of(quiz_of(database, orchard, address))
+    other = letters_of(quiz_of(database, orchard, address))
     assert other != letters
     with database.write() as connection:
         connection.execute(quiz_sitting.update().values(key_letters=other))
@@ -169,7 +170,7 @@ def test_a_page_that_tells_its_key_would_be_found(worker, database, orchard, mon
     with database.write() as connection:
         connection.execute(quiz_sitting.update().values(answers=[None] * 10))
     with_other_keys(monkeypatch)
-    letters = quiz_attempts.letters_of(quiz_of(database, orchard, address))
+    letters = letters_of(quiz_of(database, orchard, address))
     with database.write() as connection:
         connection.execute(quiz_sitting.update().values(key_letters=letters))
     second = walk_through(worker, address)
@@ -182,7 +183,7 @@ def test_no_page_of_a_quiz_names_items_choices_or_reasons(worker, database, orch
     quiz = quiz_of(database, orchard, address)
     names = {question.item for question in quiz.questions}
     names |= {name for question in quiz.questions for name in question.option_keys}
-    letters = quiz_attempts.letters_of(quiz)
+    letters = letters_of(quiz)
     for got in walk_through(worker, address):
         page = got.decode()
         assert letters not in page

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from itertools import product
+from itertools import chain, product
 from typing import Final, TypeAlias
 
 from audits.coaching_words import FAULT_WORDS
@@ -198,12 +198,15 @@ class Action:
         Whether the choice is to leave the wood alone.
     picture : Picture or None, optional
         The same choice without words; "leave it alone" has a sign of its own.
+    others : tuple of Answer, optional
+        What else the picture may be taken for by somebody who misreads what decides a count.
     """
 
     text: Message
     after: Answer
     leaves: bool = False
     picture: Picture | None = None
+    others: tuple[Answer, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -219,11 +222,14 @@ class Finding:
         What an auditor would measure.
     fault : Fault or None
         The fault named; None for "nothing is wrong".
+    others : tuple of Answer, optional
+        What else the picture may be taken for by somebody who misreads what decides a count.
     """
 
     text: Message
     tree: Answer
     fault: Fault | None
+    others: tuple[Answer, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -265,6 +271,8 @@ class Draft:
         Key of the safety note that it asks about.
     why : Message or None, optional
         Why the right answer is right; None for what its fault or its stage says.
+    shows_choices : bool, optional
+        Whether the choices are pictures in a quiz with words too; their texts then describe them.
     """
 
     stem: Message
@@ -273,6 +281,7 @@ class Draft:
     picture: Picture | None = None
     note: str | None = None
     why: Message | None = None
+    shows_choices: bool = False
 
 
 # Of a question that was put together by hand, such as in a test.
@@ -371,13 +380,15 @@ def solve(
         The question with its key; None if it is ambiguous, if not exactly one choice is right, or
         if a choice cannot be shown in the style.
     """
+    if style is QuizStyle.PICTURES and isinstance(draft.picture, _WITH_FIGURES):
+        return None
     verdicts = [_verdict(option, standard, method) for option in draft.options]
     if None in verdicts or verdicts.count(True) != 1 or not _differ(draft.options):
         return None
     key = verdicts.index(True)
     right = draft.options[key]
     pictures: tuple[Picture, ...] = ()
-    if style is QuizStyle.PICTURES:
+    if draft.shows_choices or style is QuizStyle.PICTURES:
         shown = [_without_words(option, draft.stage) for option in draft.options]
         pictures = tuple(picture for picture in shown if picture is not None)
         if len(pictures) < len(shown):
@@ -395,6 +406,10 @@ def solve(
         choice_pictures=pictures,
         why=draft.why or reason(right, draft.stage, draft.note),
     )
+
+
+# These show lengths in figures, with no mark, gauge or pencil to hold them against.
+_WITH_FIGURES: Final = (TopPicture, LimbsPicture, EndPicture)
 
 
 def _without_words(option: Option, stage: Stage | None) -> Picture | None:
@@ -515,19 +530,22 @@ def _verdict(option: Option, standard: Standard, method: Method) -> bool | None:
         case Action():
             verdicts = {
                 score.result is not Result.NONCONFORMING
-                for score in _readings(option.after, standard, method)
+                for score in _readings((option.after, *option.others), standard, method)
             }
         case Finding():
             verdicts = {
                 option.fault in score.faults if option.fault else not score.faults
-                for score in _readings(option.tree, standard, method)
+                for score in _readings((option.tree, *option.others), standard, method)
             }
     return verdicts.pop() if len(verdicts) == 1 else None
 
 
-def _readings(answer: Answer, standard: Standard, method: Method) -> Iterator[StageScore]:
-    stage = _stage_of(answer)
-    for reading in _misread(answer, max(standard.diameter_guard_mm, DIAMETER_READING_MM)):
+def _readings(
+    answers: tuple[Answer, ...], standard: Standard, method: Method
+) -> Iterator[StageScore]:
+    stage = _stage_of(answers[0])
+    diameter_mm = max(standard.diameter_guard_mm, DIAMETER_READING_MM)
+    for reading in chain.from_iterable(_misread(answer, diameter_mm) for answer in answers):
         tree = TreeAnswers(stages={stage: reading})
         yield score_tree(standard, tree, method=method, stages=(stage,)).stages[stage]
 

@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 from itertools import chain, zip_longest
 from typing import Final
 
-from pydantic import ValidationError
-
+from audits.bank.maker import Maker, Role
 from audits.errors import InvalidInput
 from audits.guessing import chance_of_passing
 from audits.messages import say
-from audits.question_bank import Maker, Role, makers
+from audits.question_bank import makers
 from audits.questions import Question, reordered, solve
 from audits.standard import Standard
 from audits.vocabulary import Method, QuizStyle, Stage
@@ -203,26 +202,37 @@ def exercises(
     Returns
     -------
     tuple of Question
-        Of each ten, at least three are right when the wood is left alone; as many as are asked
-        for.
+        As many as are asked for. Of each ten, at least three are right when the wood is left
+        alone; an item may come again on another tree, and once all are used up on the same.
 
     Raises
     ------
     InvalidInput
         If the standard leaves too little to ask.
     """
+    available = makers(standard, method)
     made: list[Question] = []
     for place in range(-(-count // QUESTIONS)):
-        made += make_quiz(standard, seed=seed + place, method=method).questions
+        dice = random.Random(f"{seed}/exercises/{place}")  # noqa: S311 - no secret
+        drawing = _Drawing(standard, method, QuizStyle.WORDS, dice)
+        try:
+            ten = _choose(drawing, available, made)
+        except InvalidInput:
+            ten = _choose(drawing, available)
+        # The leave-alone trees come first from `_choose`; mixed, they give nothing away.
+        made += _balanced(dice.sample(ten, len(ten)), dice)
     return tuple(made[:count])
 
 
-def _choose(drawing: _Drawing, available: Sequence[Maker]) -> list[Question]:
+def _choose(
+    drawing: _Drawing, available: Sequence[Maker], before: Sequence[Question] = ()
+) -> list[Question]:
+    # None of the ten is the same as one asked before.
     chosen: list[Question] = []
 
     def choose(those: Iterable[Maker], count: int) -> None:
         wanted = min(count, QUESTIONS - len(chosen))
-        chosen.extend(_take(_drawn(list(those), drawing), wanted, chosen))
+        chosen.extend(_take(_drawn(list(those), drawing), wanted, [*before, *chosen]))
 
     def playing(role: Role) -> Iterator[Maker]:
         return (maker for maker in available if maker.role is role)
@@ -233,8 +243,11 @@ def _choose(drawing: _Drawing, available: Sequence[Maker]) -> list[Question]:
     for stage in drawing.standard.stages_in_use:
         if not any(question.stage is stage for question in chosen):
             choose((maker for maker in available if maker.stage is stage), 1)
-    for role in (Role.OTHER, Role.SAFETY, Role.LEAVE):
+    for role in (Role.OTHER, Role.SAFETY):
         choose(playing(role), QUESTIONS)
+    # Where a standard leaves nothing else to ask, neither kind may fill the rest alone.
+    for role in (Role.TOO_MUCH, Role.LEAVE) * QUESTIONS:
+        choose(playing(role), 1)
     leave_alone = sum(question.leave_alone for question in chosen)
     if len(chosen) < QUESTIONS or leave_alone < LEAST_LEAVE_ALONE:
         raise InvalidInput(
@@ -258,7 +271,7 @@ def _attempt(maker: Maker, drawing: _Drawing) -> Question | None:
     standard, method = drawing.standard, drawing.method
     try:
         draft = maker.make(standard, drawing.dice, method)
-    except ValidationError:
+    except ValueError:
         # At the ends of what a standard may say, a tree can come out that no engine would score.
         return None
     question = None if draft is None else solve(draft, standard, method, drawing.style)

@@ -1,0 +1,1 @@
+"""The bank of quiz items: makers of questions, one module a subject."""

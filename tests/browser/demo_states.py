@@ -11,7 +11,7 @@ from uuid import uuid4
 from PIL import Image
 
 from audits.demo import OWNER, SUPERVISOR, WORKER
-from audits.quizzes import Quiz
+from audits.quizzes import QUESTIONS, Quiz
 from audits.records import Actor
 from audits.seasons import season_of
 from audits.services import (
@@ -25,6 +25,7 @@ from audits.services import (
     printers,
     printing,
     quiz_attempts,
+    quiz_sittings,
     sealing,
     sheet_photos,
     standards,
@@ -34,6 +35,7 @@ from audits.services.auditing import AuditView, Device, TreeEntry
 from audits.services.own_trees import view_own_trees
 from audits.services.photos import SentPhoto, keep_photo
 from audits.services.quiz_attempts import QuizPaper
+from audits.services.quiz_sittings import SittingChoice
 from audits.services.sheet_photos import ReadPhoto
 from audits.storage.database import Database
 from audits.storage.queries import accounts as account_queries
@@ -97,6 +99,7 @@ class States:
         check = self._start_check()
         self._phone(begun)
         self._disagree()
+        self._quizzes_on_a_screen()
         rounds = self._rounds_on_check_trees()
         with self.database.read() as connection:
             orders = pass_queries.rework_orders_of_lot(
@@ -128,6 +131,28 @@ class States:
             farm = account_queries.only_farm(connection)
             user = account_queries.user_by_name(connection, farm.id, name)
         return Actor(user.id, farm.id, user.name, user.role, user.language, user.worker_id)
+
+    # --- quizzes on a screen -----------------------------------------------------------------
+
+    def _quizzes_on_a_screen(self) -> None:
+        """Let each person hand one quiz in, leave one half done, and one that waits for its key."""
+        with self.database.read() as connection:
+            workers = farm_queries.workers(connection, self.owner.farm_id)
+        for actor in (self.owner, self.supervisor, self._actor(WORKER[0])):
+            for answered, is_handed_in in ((QUESTIONS, True), (5, False), (QUESTIONS, False)):
+                sitting = quiz_sittings.begin_sitting(
+                    self.database,
+                    actor,
+                    SittingChoice(actor.worker_id or workers[0].id, self.blocks[0].id, "es"),
+                    uid=uuid4().hex,
+                    seed=answered,
+                    variant="B",
+                    now=self.now,
+                )
+                for number in range(1, answered + 1):
+                    quiz_sittings.answer_question(self.database, actor, sitting.uid, number, 1)
+                if is_handed_in:
+                    quiz_sittings.hand_in(self.database, actor, sitting.uid, now=self.now)
 
     # --- paper -------------------------------------------------------------------------------
 

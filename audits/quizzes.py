@@ -224,6 +224,32 @@ def exercises(
     return tuple(made[:count])
 
 
+def example_question(
+    standard: Standard, item: str, method: Method = Method.LADDER
+) -> Question | None:
+    """
+    Make a question that shows what an item asks.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    item : str
+        The item.
+    method : Method, optional
+        How the crew works: it chooses the safety questions.
+
+    Returns
+    -------
+    Question or None
+        Always the same one; None where the standard has no such item, or no room for it.
+    """
+    dice = random.Random(item)  # noqa: S311 - no secret
+    drawing = _Drawing(standard, method, QuizStyle.WORDS, dice)
+    those = [maker for maker in makers(standard, method) if maker.name == item]
+    return next(_drawn(those, drawing), None)
+
+
 def _choose(
     drawing: _Drawing, available: Sequence[Maker], before: Sequence[Question] = ()
 ) -> list[Question]:

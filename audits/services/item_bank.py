@@ -209,7 +209,9 @@ def retire_item(database: Database, actor: Actor, item: str, *, reason: str, now
     """
     require_role(actor, Role.OWNER)
     entries = Entries()
-    checked = entries.text("reason", reason, longest=LONGEST_TEXT)
+    checked = entries.text(
+        "reason", reason, missing=say("Say why, in a few words."), longest=LONGEST_TEXT
+    )
     entries.stop_if_any()
     with database.write() as connection:
         retired = _retired(connection, actor.farm_id)

@@ -9,10 +9,10 @@ from audits.messages import say
 from audits.services.item_bank import item_report, restore_item, retire_item
 from webapp.access import CREW_LEADS, OWNERS, actor, open_to
 from webapp.extensions import database, present
+from webapp.forms import message_text
 from webapp.learning_items.examples import example_of
 from webapp.learning_items.forms import RetireForm
 from webapp.learning_items.presenters import item_page, list_page
-from webapp.reading import message_text
 
 blueprint = Blueprint("items", __name__, url_prefix="/quiz-items")
 

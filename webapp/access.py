@@ -8,8 +8,9 @@ from flask.typing import ResponseReturnValue
 
 from audits.errors import NotAllowed
 from audits.messages import Message, mark, say
-from audits.records import Actor, DeviceRow
+from audits.records import Actor, DeviceRow, Worker
 from audits.services import accounts, devices
+from audits.storage.queries.farms import worker_by_id
 from audits.vocabulary import Role
 from webapp.extensions import database, present
 from webapp.phone_answers import problem_answer
@@ -19,6 +20,8 @@ View = TypeVar("View", bound=Callable[..., ResponseReturnValue])
 EVERYONE = frozenset(Role)
 CREW_LEADS = frozenset({Role.OWNER, Role.SUPERVISOR})
 OWNERS = frozenset({Role.OWNER})
+# Whose hands a crew lead's phone is in, as the session keeps it.
+_LEARNER = "learner"
 
 
 def open_to(roles: frozenset[Role]) -> Callable[[View], View]:
@@ -44,8 +47,19 @@ def open_to_phones(view: View) -> View:
     return view
 
 
+def open_to_learner(view: View) -> View:
+    """Open a view also while a crew lead's phone is in the hands of somebody who learns."""
+    view.open_to_learner = True  # type: ignore[attr-defined]
+    return view
+
+
 def actor() -> Actor:
-    """Return the signed-in person; views that are open to anyone must not ask."""
+    """
+    Return the signed-in person; views that are open to anyone must not ask.
+
+    While a crew lead's phone is handed over this is whoever holds it: a worker, who sees their own
+    records, under the account of the crew lead, who answers for what is noted.
+    """
     found = g.get("actor")
     if found is None:
         raise NotAllowed(say("Sign in first."))
@@ -70,13 +84,49 @@ def refuse_phone(sentence: Message) -> None:
         raise NotAllowed(sentence)
 
 
+def hand_over(worker: Worker) -> None:
+    """Leave the phone to a worker until the crew lead takes it back."""
+    session[_LEARNER] = worker.id
+    session["language"] = worker.language
+
+
+def take_back() -> None:
+    """Give the phone back to the crew lead; the caller has made sure that it is them."""
+    session.pop(_LEARNER, None)
+    session.pop("language", None)
+
+
+def crew_lead_of_phone() -> Actor | None:
+    """Return the crew lead whose phone somebody else holds; None where it is not handed over."""
+    return g.get("crew_lead")
+
+
+def _find_actor() -> None:
+    """Find out who is signed in, and whether somebody else holds the phone."""
+    token = session.get("token")
+    g.actor = accounts.actor_of_session(database(), token, present()) if token else None
+    learner_id = session.get(_LEARNER)
+    if g.actor is None or learner_id is None:
+        return
+    g.crew_lead = g.actor
+    with database().read() as connection:
+        worker = worker_by_id(connection, g.actor.farm_id, learner_id)
+    g.actor = Actor(
+        user_id=g.actor.user_id,
+        farm_id=g.actor.farm_id,
+        name=(worker.name or worker.code) if worker else "",
+        role=Role.WORKER,
+        language=session.get("language") or g.actor.language,
+        worker_id=learner_id,
+    )
+
+
 def guard(app: Flask) -> None:
     """Check every request before its view runs."""
 
     @app.before_request
     def _check() -> ResponseReturnValue | None:
-        token = session.get("token")
-        g.actor = accounts.actor_of_session(database(), token, present()) if token else None
+        _find_actor()
         if request.endpoint is None:
             return None
         view = current_app.view_functions[request.endpoint]
@@ -85,6 +135,9 @@ def guard(app: Flask) -> None:
         roles: frozenset[Role] | None = getattr(view, "open_to", None)
         if roles is None:
             abort(403)
+        held = _refuse_learner(view)
+        if held is not None:
+            return held
         if getattr(view, "open_to_phones", False):
             return _check_phone(roles)
         if g.actor is None:
@@ -93,6 +146,20 @@ def guard(app: Flask) -> None:
         if g.actor.role not in roles:
             raise NotAllowed(say("Your sign-in is not for this page."))
         return None
+
+
+def _refuse_learner(view: object) -> ResponseReturnValue | None:
+    """Keep whoever holds a crew lead's phone to the pages that are for learning."""
+    if crew_lead_of_phone() is None or getattr(view, "open_to_learner", False):
+        return None
+    if getattr(view, "open_to_phones", False):
+        return problem_answer("locked", mark("Unlock this phone with your six digits."), 401)
+    raise NotAllowed(
+        say(
+            "This phone is with %(name)s, to learn. Give it back to open other pages.",
+            name=actor().name,
+        )
+    )
 
 
 def _check_phone(roles: frozenset[Role]) -> ResponseReturnValue | None:

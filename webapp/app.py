@@ -10,7 +10,7 @@ from werkzeug.routing import IntegerConverter, Map
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
 from webapp import areas
-from webapp.access import guard
+from webapp.access import crew_lead_of_phone, guard
 from webapp.config import Settings
 from webapp.extensions import csrf
 from webapp.forms import message_text
@@ -75,6 +75,7 @@ def _page_context() -> dict[str, object]:
     return {
         "reader": words(),
         "current_user": g.get("actor"),
+        "handed_over": crew_lead_of_phone() is not None,
         "navigation": ways(),
         "languages": LANGUAGE_NAMES,
     }

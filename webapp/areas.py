@@ -15,6 +15,8 @@ from webapp.devices.phone import blueprint as phone
 from webapp.devices.routes import blueprint as devices
 from webapp.farm.routes import blueprint as farm
 from webapp.field.routes import blueprint as field
+from webapp.learn.routes import blueprint as learn
+from webapp.learning_items.routes import blueprint as items
 from webapp.learning_rows.routes import blueprint as learning_rows
 from webapp.papers.routes import blueprint as papers
 from webapp.passes.routes import blueprint as passes
@@ -41,7 +43,9 @@ def blueprints() -> tuple[Blueprint, ...]:
         farm,
         workers,
         coaching,
+        learn,
         learning_rows,
+        items,
         season,
         comparison,
         printing,

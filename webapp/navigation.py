@@ -7,7 +7,7 @@ from flask import current_app, g, request, url_for
 from flask_babel import gettext
 
 from audits.vocabulary import Role
-from webapp.access import CREW_LEADS, EVERYONE, OWNERS
+from webapp.access import CREW_LEADS, EVERYONE, OWNERS, crew_lead_of_phone
 
 # Areas without an entry of their own, and the entry under which people find them.
 _AREAS_WITHIN: Final = {
@@ -16,6 +16,7 @@ _AREAS_WITHIN: Final = {
     "coaching": "workers",
     "contests": "workers",
     "field": "today",
+    "items": "learn",
     "learning_rows": "learn",
     "papers": "printing",
     "quizzes": "learn",
@@ -46,6 +47,7 @@ def ways() -> list[Way]:
         (gettext("My page"), "contests.mine", frozenset({Role.WORKER})),
         (gettext("My work"), "workers.mine", frozenset({Role.WORKER})),
         (gettext("My trees"), "contests.trees", frozenset({Role.WORKER})),
+        (gettext("Learn"), "learn.index", EVERYONE),
         (gettext("Comparison"), "comparison.index", CREW_LEADS),
         (gettext("Auditors"), "auditors.index", CREW_LEADS),
         (gettext("Season"), "season.index", OWNERS),
@@ -59,6 +61,8 @@ def ways() -> list[Way]:
         for label, endpoint, roles in offered
         if actor.role in roles and endpoint in current_app.view_functions
     ]
+    if crew_lead_of_phone() is not None:
+        own = [(label, endpoint) for label, endpoint in own if endpoint == "learn.index"]
     present = _present_way([endpoint for _, endpoint in own])
     return [Way(label, url_for(endpoint), endpoint == present) for label, endpoint in own]
 

@@ -291,6 +291,42 @@ def sign_in(
     return _actor(user)
 
 
+def confirm_password(database: Database, actor: Actor, password: str, *, now: datetime) -> None:
+    """
+    Make sure that whoever is there knows the password of a signed-in person.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        The signed-in person.
+    password : str
+        As typed.
+    now : datetime
+        The present.
+
+    Raises
+    ------
+    NotAllowed
+        If it is another, or the account must wait after failures; failures count as at sign-in.
+    """
+    with database.read() as connection:
+        user = queries.user_by_id(connection, actor.farm_id, actor.user_id)
+    if user is None or _must_wait(user, now):
+        raise NotAllowed(say("Too many tries. Wait a while, then try again."))
+    fits = matches(user.password_hash, password)
+    with database.write() as connection:
+        if fits:
+            connection.execute(
+                _account(user.farm_id, user.id).values(failures=0, last_failure_at=None)
+            )
+        else:
+            _count_failure(connection, user.id, now)
+    if not fits:
+        raise NotAllowed(say("That is not the password of %(name)s.", name=user.name))
+
+
 def actor_of_session(database: Database, token: str, now: datetime) -> Actor | None:
     """
     Return who a session belongs to, as the account stands now.

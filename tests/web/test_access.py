@@ -51,6 +51,11 @@ EXPECTED = {
     "/coaching/<int:worker_id>/stages/sign-off": CREW_LEADS,
     "/coaching/<int:worker_id>/stages/take-back": CREW_LEADS,
     "/coaching/crews": CREW_LEADS,
+    "/learn": frozenset(Role),
+    "/learn/hand-over": CREW_LEADS,
+    "/quiz-items": CREW_LEADS,
+    "/quiz-items/<item>/retire": OWNERS,
+    "/quiz-items/<item>/restore": OWNERS,
     "/learn/rows": CREW_LEADS,
     "/learn/rows/mine": WORKERS,
     # Workers see their own and no other: see tests/web/test_learning_rows.py.

@@ -10,7 +10,7 @@ from audits.errors import NotAllowed
 from audits.records import Actor
 from audits.services import accounts
 from audits.vocabulary import Role
-from webapp.access import open_to_anyone
+from webapp.access import crew_lead_of_phone, open_to_anyone
 from webapp.account.forms import SignInForm
 from webapp.extensions import database, farm, present
 from webapp.forms import message_text
@@ -61,7 +61,7 @@ def sign_out() -> ResponseReturnValue:
 def language() -> ResponseReturnValue:
     """Keep the language chosen, for the person or for this browser."""
     chosen = request.form.get("language", "")
-    if g.actor is not None:
+    if g.actor is not None and crew_lead_of_phone() is None:
         accounts.choose_language(database(), g.actor, chosen)
     elif chosen in accounts.LANGUAGES:
         session["language"] = chosen

@@ -19,7 +19,7 @@ from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.passes import passes_under_way
 from audits.vocabulary import Role
-from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
+from webapp.access import CREW_LEADS, EVERYONE, actor, open_to, open_to_learner
 from webapp.coaching.papers import name_of
 from webapp.extensions import database, present, today
 from webapp.quizzes.forms import BeginForm
@@ -43,6 +43,7 @@ _FIRST: Final = 1
 
 @blueprint.get("")
 @open_to(EVERYONE)
+@open_to_learner
 def index() -> ResponseReturnValue:
     """Offer a new quiz, and those that were begun."""
     form = BeginForm(formdata=None, quiz=str(uuid4()))
@@ -55,6 +56,7 @@ def index() -> ResponseReturnValue:
 
 @blueprint.post("")
 @open_to(EVERYONE)
+@open_to_learner
 def begin() -> ResponseReturnValue:
     """Begin a quiz and show its first question."""
     form = BeginForm()
@@ -79,6 +81,7 @@ def begin() -> ResponseReturnValue:
 
 @blueprint.get("/<uuid:quiz>/<int:number>")
 @open_to(EVERYONE)
+@open_to_learner
 def question(quiz: UUID, number: int) -> ResponseReturnValue:
     """Show one question of a quiz."""
     sitting = quiz_sittings.the_sitting(database(), actor(), quiz.hex)
@@ -90,6 +93,7 @@ def question(quiz: UUID, number: int) -> ResponseReturnValue:
 
 @blueprint.post("/<uuid:quiz>/<int:number>")
 @open_to(EVERYONE)
+@open_to_learner
 def answer(quiz: UUID, number: int) -> ResponseReturnValue:
     """Keep the answer to a question and go where the pressed key leads."""
     sitting = quiz_sittings.the_sitting(database(), actor(), quiz.hex)
@@ -108,6 +112,7 @@ def answer(quiz: UUID, number: int) -> ResponseReturnValue:
 
 @blueprint.get("/<uuid:quiz>/hand-in")
 @open_to(EVERYONE)
+@open_to_learner
 def check(quiz: UUID) -> ResponseReturnValue:
     """Show which questions are still open before the quiz is handed in."""
     sitting = quiz_sittings.the_sitting(database(), actor(), quiz.hex)
@@ -120,6 +125,7 @@ def check(quiz: UUID) -> ResponseReturnValue:
 
 @blueprint.post("/<uuid:quiz>/hand-in")
 @open_to(EVERYONE)
+@open_to_learner
 def hand_in(quiz: UUID) -> ResponseReturnValue:
     """Mark the quiz and show what it came to."""
     sitting = quiz_sittings.the_sitting(database(), actor(), quiz.hex)
@@ -131,6 +137,7 @@ def hand_in(quiz: UUID) -> ResponseReturnValue:
 
 @blueprint.get("/results/<int:attempt_id>")
 @open_to(EVERYONE)
+@open_to_learner
 def result(attempt_id: int) -> ResponseReturnValue:
     """Show what a quiz came to, with the right answers and the reasons."""
     found = quiz_results.view_result(database(), actor(), attempt_id)
@@ -156,6 +163,7 @@ def result(attempt_id: int) -> ResponseReturnValue:
 
 @blueprint.get("/mine")
 @open_to(frozenset({Role.WORKER}))
+@open_to_learner
 def mine() -> ResponseReturnValue:
     """Show workers the quizzes that they took."""
     return render_template(

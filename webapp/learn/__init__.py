@@ -1,0 +1,1 @@
+"""Learning: where practice, quizzes, briefs and records are found."""

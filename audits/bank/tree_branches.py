@@ -34,6 +34,8 @@ _TIP_OFF: Final = 0.86
 # Numbers on a branch stand at least so far apart, as parts of its length.
 _NUMBERS_APART: Final = 0.09
 
+_HALFWAY: Final = 0.5
+
 _FAULT_OF: Final = {
     SideKind.FORK: Fault.FORK,
     SideKind.UPRIGHT: Fault.UPRIGHT,
@@ -201,17 +203,29 @@ def _column_both(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
     numbers = [number for number, place in enumerate(picture.places, 1) if place.side is not None]
     both = frozenset(place.side for place in picture.places if place.side is not None)
     read = _measured(picture, Pruning(sides_off=both), standard, Stage.COLUMNS)
-    text = say("Cut at %(numbers)s.", numbers=numbers_in_words(tuple(numbers)))
+    bare = _measured(
+        picture, Pruning(sides_off=both, headed={"1": _TIP_OFF}), standard, Stage.COLUMNS
+    )
+    every = tuple(range(1, len(picture.places) + 1))
     return Draft(
         say("What comes off this branch?"),
         (
-            Action(text, read.measured, picture=SignPicture(tuple(numbers)), others=read.others),
-            *(_cut_branch(standard, picture, number) for number in numbers),
+            _cut_at_all(tuple(numbers), read),
+            _cut_branch(standard, picture, numbers[0]),
+            _cut_at_all(
+                every, Readings(_spurs_off(bare.measured), tuple(map(_spurs_off, bare.others)))
+            ),
             _leave_branch(standard, picture, Stage.COLUMNS),
         ),
         Stage.COLUMNS,
         picture,
     )
+
+
+def _cut_at_all(numbers: tuple[int, ...], read: Readings) -> Action:
+    """Offer to cut at several numbers."""
+    text = say("Cut at %(numbers)s.", numbers=numbers_in_words(numbers))
+    return Action(text, read.measured, picture=SignPicture(numbers), others=read.others)
 
 
 def _pruned_column(
@@ -340,10 +354,11 @@ def _end_not_due(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
         return None
     picture, limb = made
     # Pencil thick beyond the bend is no cut that anybody would call wrong.
-    bend = (limb.bend_mm or 0.0) - 0.1
-    thick = [place for place in picture.places if (place.diameter_mm or 0.0) > bend]
-    at_bend = TreePlace("1", along=1.0, diameter_mm=round(limb.bend_mm or 0.0, 1))
-    picture = replace(picture, places=(*thick[:1], at_bend))
+    places = tuple(
+        TreePlace("1", along=at, diameter_mm=round(diameter_behind(limb, at), 1))
+        for at in (_HALFWAY, 1.0)
+    )
+    picture = replace(picture, places=places)
     return Draft(
         say("Where do you cut this hanging branch?"),
         (*_end_cuts(standard, picture, limb), _leave_branch(standard, picture, Stage.HEADING)),
@@ -387,7 +402,12 @@ def _end_judged(fault: Fault | None) -> Callable[[Standard, Dice, Method], Draft
             say("What went wrong on this hanging branch?"),
             what_is_wrong(draw, _headed(standard, diameter_behind(limb, cut)), offered),
             Stage.HEADING,
-            replace(picture, places=(), pruning=Pruning(headed={"1": cut}), shows_before=True),
+            replace(
+                picture,
+                places=(picture.places[place],),
+                pruning=Pruning(headed={"1": cut}),
+                shows_before=True,
+            ),
         )
 
     return make

@@ -19,7 +19,6 @@ from audits.messages import Message, say
 from audits.practice.grow import LimbPlan
 from audits.practice.growth import Growth
 from audits.practice.ideal import top_cut_mm
-from audits.practice.mistakes import BLUNT_PEG_MM
 from audits.practice.pictures import TreePicture, TreePlace, TreeView
 from audits.practice.pruning import Pruning, pruned_tree
 from audits.questions import Action, Draft
@@ -32,6 +31,8 @@ _LOWEST_SHARE: Final = 0.25
 _APART_MM: Final = (130.0, 190.0)
 _RIGHT_DEG: Final = 0.0
 _LEFT_DEG: Final = 180.0
+# A peg that nobody takes for a cut at the side branch below it, small as the picture is.
+_PEG_MM: Final = (180.0, 240.0)
 # Nearer to the mark than this, about an inch, a top is at the mark.
 _AT_MARK_MM: Final = 25.0
 
@@ -155,7 +156,7 @@ def _ending(
         Fault.HIGH: (highest + 120, highest + 400),
     }.get(fault or Fault.BLUNT, (rule.target_mm - 60 - near, rule.target_mm - 60 + near))
     ends = height_between(draw, low, high)
-    peg = draw.uniform(*BLUNT_PEG_MM) if fault is Fault.BLUNT else 0.0
+    peg = draw.uniform(*_PEG_MM) if fault is Fault.BLUNT else 0.0
     union = ends - peg
     if union < LOWEST_TOP_MM:
         return None

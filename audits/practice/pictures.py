@@ -38,7 +38,9 @@ class TreePlace:
     height_mm : float or None, optional
         Height of a place of the leader that is at no limb.
     diameter_mm : float or None, optional
-        Diameter written beside the number, as it was measured.
+        Diameter there as it was measured: written beside the number, and drawn as a round section
+        at the scale of the picture's gauge or pencil, so that it can be judged by eye. The number
+        of a limb that is out stands at its stub.
     """
 
     limb: str | None
@@ -68,7 +70,8 @@ class TreePicture:
     pruning : Pruning, optional
         What was cut.
     shows_before : bool, optional
-        Whether the same tree stands to the left as it was before it was cut.
+        Whether the same tree stands to the left as it was before it was cut. Elsewhere what came
+        off is not shown, only the fresh cuts are.
     places : tuple of TreePlace, optional
         Numbered from 1.
     limb : str or None, optional
@@ -78,9 +81,9 @@ class TreePicture:
     wire_mm : float or None, optional
         Height of the top wire, where it is in view.
     gauge_mm : float or None, optional
-        Diameter of a round gauge drawn to the scale of the wood: from that on a limb is large.
+        Diameter of a round gauge, at the scale of the sections: from that on a limb is large.
     pencil_mm : tuple of float or None, optional
-        Diameters between which an end is headed, drawn to the scale of the wood.
+        Diameters between which an end is headed, at the scale of the sections.
     """
 
     view: TreeView

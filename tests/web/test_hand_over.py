@@ -58,7 +58,7 @@ def test_whoever_holds_the_phone_is_a_worker_and_sees_nobody_elses(orchard, hand
     assert "The person sits beside you" not in text
 
 
-def test_the_password_of_the_crew_lead_takes_it_back(orchard, handed_over):
+def test_the_password_of_the_crew_lead_takes_it_back(handed_over):
     wrong = handed_over.post("/learn/give-back", data={"password": "not this one, never"})
     assert wrong.status_code == 422
     assert handed_over.get("/").status_code == 403

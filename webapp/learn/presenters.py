@@ -35,7 +35,7 @@ _ONWARD: Final = "onward"
 
 def ways_of_learning(actor: Actor) -> list[Part]:
     """Return what this person may learn with and look at; parts without a way are left out."""
-    offered = _of_worker(actor) if actor.role is Role.WORKER else _of_crew_lead()
+    offered = _of_worker() if actor.role is Role.WORKER else _of_crew_lead()
     parts = [
         Part(heading, [Entry(name, note, url, shape) for name, note, url, shape in ways if url])
         for heading, ways in offered
@@ -43,7 +43,7 @@ def ways_of_learning(actor: Actor) -> list[Part]:
     return [part for part in parts if part.entries]
 
 
-def _of_worker(actor: Actor) -> list[tuple[str, list[_Offered]]]:
+def _of_worker() -> list[tuple[str, list[_Offered]]]:
     learn: list[_Offered] = [
         (
             gettext("Practise"),

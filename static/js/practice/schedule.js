@@ -1,6 +1,7 @@
 // What comes next, after Leitner's boxes (S. Leitner, So lernt man lernen, 1972): what went right
 // moves a box up, what went wrong goes back to the first, and box n comes up every 2^(n-1) trees (the
-// spacing is our choice). A card is a stage on a kind of tree, or an item of exercises.
+// spacing is our choice). A card is a stage on a kind of tree, or an item of exercises. It is the
+// count of audits/practice/schedule.py and levels.py, and a test keeps them together.
 //
 //   progress = { worker_id, done, cards: { name: { box, due } }, runs: { stage: right in a row } }
 
@@ -54,10 +55,15 @@ const moved = (card, isRight, done) => {
   return { box, due: done + 2 ** (box - 1) };
 };
 
-// The one that has been due longest; one never seen before is due from the start.
+// Of those that are due the one that is due longest, so that what went wrong comes before what is
+// new; else the first that never came up; else the one that is due soonest.
 const nextCard = (names, progress) => {
-  const due = (name) => progress.cards[name]?.due ?? 0;
-  return names.reduce((one, other) => (due(other) < due(one) ? other : one));
+  const turn = (name) => {
+    const card = progress.cards[name];
+    return card ? [card.due <= progress.done ? 0 : 2, card.due] : [1, 0];
+  };
+  const isBefore = ([rank, due], [otherRank, otherDue]) => (rank === otherRank ? due < otherDue : rank < otherRank);
+  return names.reduce((one, other) => (isBefore(turn(other), turn(one)) ? other : one));
 };
 
 const levelOf = (pack, progress, stage) => {

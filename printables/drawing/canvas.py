@@ -173,7 +173,11 @@ class _Pen:
         if isinstance(shape, Text):
             self.written.append(self._letters(shape))
         else:
-            self.written.append(f"{self._outline(shape)} {_PAINT[shape.ink]}")
+            outline = self._outline(shape)
+            if APPEARANCES[shape.ink].outside:
+                self.written.append(f"{outline} S {outline} f*")
+            else:
+                self.written.append(f"{outline} {_PAINT[shape.ink]}")
             if isinstance(shape, Cells):
                 self.written.append("Q")
 

@@ -24,6 +24,13 @@ class Ink(StrEnum):
     FRAME = "frame"
 
     WOOD = "wood"
+    # Wood in front of other wood, with a light edge; wood behind it; the growth of one summer.
+    WOOD_NEAR = "wood-near"
+    WOOD_FAR = "wood-far"
+    WOOD_YOUNG = "wood-young"
+    BARK = "bark"
+    BUD = "bud"
+    SOIL = "soil"
     GONE = "gone"
     FRESH = "fresh"
     SPUR = "spur"
@@ -56,12 +63,15 @@ class Appearance:
         Width of the outline at scale 1.
     dash_mm : tuple of float, optional
         Lengths of dashes and gaps at scale 1; empty for an unbroken line.
+    outside : bool, optional
+        Whether the outline lies around the inside and takes nothing from it.
     """
 
     fill: str | None = None
     stroke: str | None = None
     width_mm: float = 0.0
     dash_mm: tuple[float, ...] = ()
+    outside: bool = False
 
 
 APPEARANCES: Final[dict[Ink, Appearance]] = {
@@ -79,6 +89,12 @@ APPEARANCES: Final[dict[Ink, Appearance]] = {
     Ink.GAUGE_LINE: Appearance(stroke="ink", width_mm=0.12),
     Ink.FRAME: Appearance(fill="paper", stroke="ink", width_mm=0.35),
     Ink.WOOD: Appearance(fill="wood"),
+    Ink.WOOD_NEAR: Appearance(fill="wood", stroke="paper", width_mm=0.3, outside=True),
+    Ink.WOOD_FAR: Appearance(fill="far-wood", stroke="paper", width_mm=0.3, outside=True),
+    Ink.WOOD_YOUNG: Appearance(fill="young-wood", stroke="paper", width_mm=0.3, outside=True),
+    Ink.BARK: Appearance(fill="far-wood"),
+    Ink.BUD: Appearance(fill="bud", stroke="paper", width_mm=0.12),
+    Ink.SOIL: Appearance(fill="soil"),
     Ink.GONE: Appearance(fill="gone", stroke="line", width_mm=0.15),
     Ink.FRESH: Appearance(fill="fresh", stroke="wood", width_mm=0.25),
     Ink.SPUR: Appearance(fill="spur"),

@@ -89,6 +89,8 @@ def _rule(ink: Ink, appearance: Appearance) -> str:
         # A plain number counts in the drawing's own unit, the millimetre.
         declarations.append(f"stroke: var(--{appearance.stroke});")
         declarations.append(f"stroke-width: {appearance.width_mm:g};")
+    if appearance.outside:
+        declarations.append("paint-order: stroke;")
     if appearance.dash_mm:
         lengths = " ".join(f"{length:g}" for length in appearance.dash_mm)
         declarations.append("stroke-linecap: butt;")

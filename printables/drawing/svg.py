@@ -80,7 +80,7 @@ def _spoken_head(drawing: Drawing, id_prefix: str) -> str:
     return f' role="img" aria-labelledby="{ids}">{words}'
 
 
-def _element(shape: Shape) -> str:  # noqa: C901, PLR0911  # one case for each kind of shape
+def _element(shape: Shape) -> str:  # noqa: PLR0911  # one case for each kind of shape
     match shape:
         case Line():
             ends = (
@@ -104,11 +104,17 @@ def _element(shape: Shape) -> str:  # noqa: C901, PLR0911  # one case for each k
         case Text():
             return _text(shape)
         case Group():
-            place = f"translate({_number(shape.x_mm)} {_number(shape.y_mm)})"
-            if shape.scale != 1.0:
-                place += f" scale({_number(shape.scale, 6)})"
             key = f' data-key="{escape(shape.key)}"' if shape.key else ""
-            return f'<g{key} transform="{place}">{"".join(map(_element, shape.shapes))}</g>'
+            return f"<g{key}{_moved(shape)}>{''.join(map(_element, shape.shapes))}</g>"
+
+
+def _moved(shape: Group) -> str:
+    steps = []
+    if (shape.x_mm, shape.y_mm) != (0.0, 0.0):
+        steps.append(f"translate({_number(shape.x_mm)} {_number(shape.y_mm)})")
+    if shape.scale != 1.0:
+        steps.append(f"scale({_number(shape.scale, 6)})")
+    return f' transform="{" ".join(steps)}"' if steps else ""
 
 
 def _rect(shape: Rect) -> str:

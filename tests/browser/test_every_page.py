@@ -29,7 +29,7 @@ NOT_OFFERED = {
     Role.WORKER: {"workers.show", "blocks.show"},
 }
 # A quiz is read in the language in which it was begun, whoever sits before it.
-LANGUAGE_OF_ITS_OWN = {"quizzes.question", "quizzes.check"}
+LANGUAGE_OF_ITS_OWN = {"quizzes.question", "quizzes.check", "quizzes.result"}
 # Forms in which nothing need be entered: there is nothing to refuse.
 MAY_STAY_EMPTY: set[str] = set()
 

@@ -1,15 +1,19 @@
 """Pictures of quiz questions: trees drawn to the numbers of the question, with those numbers."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from audits.messages import Words, say
+from audits.practice.pictures import TreePicture, TreeView
 from audits.questions import (
     BranchPicture,
     CutShape,
     EndPicture,
+    FaultPicture,
     LimbsPicture,
     Picture,
+    SignPicture,
     TopPicture,
 )
 from audits.units import Length, LengthKind
@@ -20,25 +24,28 @@ from printables.drawing.lettering import text_width
 from printables.drawing.panel import span, spur
 from printables.drawing.primitives import (
     Anchor,
-    Circle,
     Drawing,
     Line,
     Point,
     Polygon,
     Shape,
     Text,
+    flattened,
 )
 from printables.drawing.wood import Stem, bar
-from printables.paragraphs import POINT_MM
+from printables.picture_labels import DISC_MM as _DISC_MM
+from printables.picture_labels import LABEL_MM as _LABEL_MM
+from printables.picture_labels import label as _label
+from printables.picture_labels import number_disc as _number
+from printables.sign_pictures import fault_drawing, sign_drawing
+from printables.tree_pictures import tree_picture_shapes
 
 WIDTH_MM: Final = 87.0
 HEIGHT_MM: Final = 46.0
 
-_LABEL_MM: Final = 12 * POINT_MM
-_NUMBER_MM: Final = 12 * POINT_MM
-_DISC_MM: Final = 2.8
-# Baseline below the middle of a capital letter, as a part of the size.
-_MIDDLE: Final = 0.36
+# Choices that are pictures: a top is narrow, limbs reach out to both sides.
+CHOICE_WIDTHS_MM: Final = {TreeView.TOP: 40.0, TreeView.LIMBS: 54.0}
+_CHOICE_MM: Final = 56.0
 
 
 def question_picture(picture: Picture, words: Words) -> Drawing:
@@ -47,17 +54,24 @@ def question_picture(picture: Picture, words: Words) -> Drawing:
 
     Parameters
     ----------
-    picture : TopPicture, LimbsPicture, BranchPicture or EndPicture
-        The numbers.
+    picture : Picture
+        What is drawn, in numbers.
     words : Words
         The reader's language and units.
 
     Returns
     -------
     Drawing
-        A picture of 87 by 46 mm; its description gives the same numbers in words.
+        A picture of 87 by 46 mm, signs and faults a square of 24 mm; its description gives the
+        same numbers in words.
     """
     match picture:
+        case SignPicture():
+            return sign_drawing(picture, words)
+        case FaultPicture():
+            return fault_drawing(picture, words)
+        case TreePicture():
+            shapes = tree_picture_shapes(picture, words, (WIDTH_MM, HEIGHT_MM))
         case TopPicture():
             shapes = _top(picture, words)
         case LimbsPicture(standing_mm=()):
@@ -68,28 +82,36 @@ def question_picture(picture: Picture, words: Words) -> Drawing:
             shapes = _branch(picture, words)
         case EndPicture():
             shapes = _end(picture, words)
-    letters = [shape.text for shape in shapes if isinstance(shape, Text)]
-    return Drawing(
-        WIDTH_MM, HEIGHT_MM, tuple(shapes), words.say(say("Picture")), ", ".join(letters)
-    )
+    return _picture(shapes, WIDTH_MM, words)
 
 
-def _label(point: Point, text: str, anchor: Anchor = Anchor.START) -> Text:
-    """Write a label whose capitals are centred on a height."""
-    return Text(point[0], point[1] + _MIDDLE * _LABEL_MM, text, _LABEL_MM, anchor=anchor)
+def choice_picture(picture: Picture, words: Words) -> Drawing:
+    """
+    Draw a choice that is a picture.
+
+    Parameters
+    ----------
+    picture : Picture
+        What is drawn, in numbers.
+    words : Words
+        The reader's language and units.
+
+    Returns
+    -------
+    Drawing
+        A drawn tree upright and without numbers, 46 mm high; anything else as in a question.
+    """
+    if not isinstance(picture, TreePicture):
+        return question_picture(picture, words)
+    width = CHOICE_WIDTHS_MM.get(picture.view, _CHOICE_MM)
+    shapes = tree_picture_shapes(picture, words, (width, HEIGHT_MM), numbered=False)
+    return _picture(shapes, width, words)
 
 
-def _number(point: Point, number: int) -> list[Shape]:
-    text = Text(
-        point[0],
-        point[1] + _MIDDLE * _NUMBER_MM,
-        str(number),
-        _NUMBER_MM,
-        Ink.PAPER,
-        anchor=Anchor.MIDDLE,
-        bold=True,
-    )
-    return [Circle(point, _DISC_MM, Ink.SOLID), text]
+def _picture(shapes: list[Shape], width_mm: float, words: Words) -> Drawing:
+    drawn = Drawing(width_mm, HEIGHT_MM, tuple(shapes), words.say(say("Picture")))
+    letters = [each.shape.text for each in flattened(drawn) if isinstance(each.shape, Text)]
+    return replace(drawn, description=", ".join(letters))
 
 
 def _diameter(words: Words, diameter_mm: float) -> str:

@@ -14,8 +14,8 @@ with a key; the places where a finger may cut are returned beside the picture:
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import atan2, hypot
+from dataclasses import dataclass, replace
+from math import atan2, cos, hypot, radians
 from typing import Final, Protocol
 
 from audits.practice.model import Limb, PracticeTree, SideBranch
@@ -39,10 +39,9 @@ from printables.drawing.primitives import (
     Polygon,
     Rect,
     Shape,
-    Step,
 )
 from printables.drawing.svg import to_svg
-from printables.drawing.winter_wood import face, limb_piece
+from printables.drawing.winter_wood import branch_pieces, face, limb_piece
 from printables.drawing.wood import Stem
 
 # A square that is a little high: what a phone of 360 x 640 leaves between words and keys, at four
@@ -145,7 +144,7 @@ def view_svg(view: KeyedView) -> str:
     str
         An SVG element with few digits; its words are said beside it.
     """
-    return to_svg(_rounded(view.drawing), id_prefix="view", decorative=True)
+    return to_svg(view.drawing, id_prefix="view", decorative=True, compact=True)
 
 
 # --- the top -------------------------------------------------------------------------------------
@@ -221,9 +220,11 @@ def top_view(
         shapes.append(Line((0.0, at), (width, at), Ink.WIRE))
     if pole is not None:
         shapes += _pole(pole, view, width, height)
-    shapes += _limbs_behind(left, view)
+    # Ends of limbs that grow from below the picture would hang in the air.
+    seen = replace(left, limbs=tuple(one for one in left.limbs if one.union_mm > lowest))
+    shapes += _limbs_behind(seen, view)
     shapes += _leader(left, view, cuts)
-    shapes += _limbs_before(left, view)
+    shapes += _limbs_before(seen, view)
     shapes += _done_on_leader(tree, done, view)
     places = []
     for top in tops:
@@ -268,9 +269,47 @@ def _leader(tree: PracticeTree, view: View, cuts: Sequence[OfferedTop]) -> list[
         last = max(first, min(run[1], borders[place + 1]))
         if last <= first:
             continue
-        piece = stem.part(first, last).outline(Ink.WOOD)
-        shapes.append(Group((piece,), key=key) if key else piece)
+        shapes_here = _leader_piece(tree, stem, first, last)
+        shapes += [Group(shapes_here, key=key)] if key else shapes_here
     return shapes
+
+
+# The leader is one summer's growth where it is thinner than this.
+_YOUNG_LEADER_MM: Final = 10.0
+# Bark shines on a trunk as wide on the page as this; the streak as parts of the trunk's width.
+_SHINES_FROM_MM: Final = 1.5
+_SHINE: Final = (0.2, 0.17)
+
+
+def _leader_piece(tree: PracticeTree, stem: Stem, first: float, last: float) -> tuple[Shape, ...]:
+    young_from = tree.leader.where_thick(_YOUNG_LEADER_MM)
+    border = min(last, max(first, 1.0 if young_from is None else young_from))
+    shapes: list[Shape] = []
+    if border > first:
+        old = stem.part(first, border)
+        shapes.append(old.outline(Ink.WOOD))
+        if old.width_end_mm >= _SHINES_FROM_MM:
+            shapes.append(_shine(old))
+    if last > border:
+        shapes.append(stem.part(border, last).outline(Ink.WOOD_YOUNG))
+    return tuple(shapes)
+
+
+def _shine(stem: Stem) -> Path:
+    off, wide = _SHINE
+    left = off * (stem.width_start_mm + stem.width_end_mm) / 2
+
+    def beside(place: Point) -> Point:
+        return (place[0] - left, place[1])
+
+    return Stem(
+        beside(stem.start),
+        beside(stem.control1),
+        beside(stem.control2),
+        beside(stem.end),
+        wide * stem.width_start_mm,
+        wide * stem.width_end_mm,
+    ).outline(Ink.BARK)
 
 
 def _top_face(tree: PracticeTree, done: Pruning, at_mm: float, view: View) -> Polygon:
@@ -301,17 +340,24 @@ def _done_on_leader(tree: PracticeTree, done: Pruning, view: View) -> list[Shape
 
 # --- the limbs -----------------------------------------------------------------------------------
 
-_LIMBS_THICKER: Final = 3.0
-_FOOT_MM: Final = 4.0
+_LIMBS_THICKER: Final = 2.2
+_LIMBS_FROM_ABOVE_DEG: Final = 14.0
 # A stub behind the leader is hidden where its limb reaches less far to a side than this.
 _HIDDEN: Final = 0.5
 # Limbs that grow less than this towards the viewer or away, of 1, grow to a side.
 _SIDEWAYS: Final = 0.35
+# Limbs of this part of the gauge's thickness and more are all in view, with so much wood around
+# them; above them the picture ends, since only small wood grows there.
+_NEARLY_LARGE: Final = 0.8
+_AROUND_MM: Final = 260.0
+_BELOW_LIMBS_MM: Final = 380.0
+_LEAST_SHARE: Final = 0.5
 
 
 def limbs_view(
     tree: PracticeTree,
     done: Pruning,
+    tops: Sequence[OfferedTop] = (),
     *,
     gauge_mm: float,
     side: Side = Side.RIGHT,
@@ -319,7 +365,7 @@ def limbs_view(
     size_mm: tuple[float, float] = SIZE_MM,
 ) -> KeyedView:
     """
-    Draw a tree from the soil up, with a gauge.
+    Draw a trunk with its limbs, as far up as there are stout ones, and a gauge.
 
     Parameters
     ----------
@@ -327,6 +373,9 @@ def limbs_view(
         The tree as it was.
     done : Pruning
         What is cut already.
+    tops : sequence of OfferedTop, optional
+        Places at which the leader may be cut; here they are no places, but what lies above them
+        goes with them.
     gauge_mm : float
         Diameter of the gauge: from that on a limb is large. It is drawn to the scale of the wood.
     side : Side, optional
@@ -339,36 +388,57 @@ def limbs_view(
     Returns
     -------
     KeyedView
-        The picture; each limb that stands is a place with its key.
+        The picture; each limb that stands and is in view is a place with its key.
     """
     width, height = size_mm
     left = pruned_tree(tree, done)
-    soil = height - _FOOT_MM
-    scale = (soil - _EDGE_MM) / left.height_mm
-    view = View(
+    view = _limbs_frame(left, gauge_mm, side, size_mm)
+    cuts = sorted(tops, key=lambda top: top.at_mm)
+    shapes: list[Shape] = [
+        *_soil(view, width, height),
+        *_limbs_behind(left, view),
+        *_leader(left, view, cuts),
+        *_limbs_before(left, view),
+        *_done_on_leader(tree, done, view),
+        *_gauge(gauge_mm, view, height),
+    ]
+    shapes += [
+        Group((_top_face(tree, done, top.at_mm, view),), key=f"cut-{top.id}")
+        for top in tops
+        if view.at_height(top.at_mm) > 0.0
+    ]
+    places = _limb_places(left, view)
+    shapes += [
+        Group(_stub(tree, limb, view), key=f"cut-limb-{limb.key}")
+        for limb in left.limbs
+        if any(place.id == limb.key for place in places)
+    ]
+    return KeyedView(Drawing(width, height, tuple(shapes), *words), tuple(places))
+
+
+def _limbs_frame(
+    tree: PracticeTree, gauge_mm: float, side: Side, size_mm: tuple[float, float]
+) -> View:
+    width, height = size_mm
+    stout = [limb.union_mm for limb in tree.limbs if limb.measured_mm() >= _NEARLY_LARGE * gauge_mm]
+    lowest = max(0.0, min((limb.union_mm for limb in tree.limbs), default=0.0) - _BELOW_LIMBS_MM)
+    highest = max([*(union + _AROUND_MM for union in stout), _LEAST_SHARE * tree.height_mm])
+    scale = height / (cos(radians(_LIMBS_FROM_ABOVE_DEG)) * (highest - lowest))
+    return View(
         width / 2,
-        soil,
+        highest * cos(radians(_LIMBS_FROM_ABOVE_DEG)) * scale,
         scale,
         _FROM_DEG.get(side, 90.0),
         thicker=_LIMBS_THICKER,
         thinnest_mm=0.3,
         within_mm=(0.0, 0.0, width, height),
+        from_above_deg=_LIMBS_FROM_ABOVE_DEG,
     )
-    shapes: list[Shape] = [
-        Rect(0.0, soil, width, _FOOT_MM, Ink.SOIL),
-        *_gauge(gauge_mm, view),
-        *_limbs_behind(left, view),
-        *_trunk(left, view),
-        *_limbs_before(left, view),
-        *_done_on_leader(tree, done, view),
-    ]
-    shapes += [Group(_stub(tree, limb, view), key=f"cut-limb-{limb.key}") for limb in left.limbs]
-    return KeyedView(Drawing(width, height, tuple(shapes), *words), tuple(_limb_places(left, view)))
 
 
-def _trunk(tree: PracticeTree, view: View) -> list[Shape]:
-    stem = view.stem(tree.leader)
-    return [stem.outline(Ink.WOOD)]
+def _soil(view: View, width: float, height: float) -> list[Shape]:
+    soil = view.at_height(0.0)
+    return [Rect(0.0, soil, width, height - soil, Ink.SOIL)] if soil < height - 0.5 else []
 
 
 def _stub(tree: PracticeTree, limb: Limb, view: View) -> tuple[Shape, ...]:
@@ -387,40 +457,44 @@ def _stub(tree: PracticeTree, limb: Limb, view: View) -> tuple[Shape, ...]:
     return (face(centre, wide, narrow, atan2(down, across) + 1.25),)
 
 
-def _gauge(gauge_mm: float, view: View) -> list[Shape]:
+def _gauge(gauge_mm: float, view: View, height: float) -> list[Shape]:
+    """Draw a round gauge and a peg of its thickness, beside the foot of the trunk."""
     thick = view.width(gauge_mm)
-    x, y = 3.0, 3.0
+    x, y = 1.2, height - thick - 4.4
     return [
-        Rect(x - 1.5, y - 1.5, thick + 12.0, thick + 3.0, Ink.FRAME, 0.8),
-        Circle((x + thick / 2, y + thick / 2), thick / 2, Ink.RIGHT),
-        Rect(x + thick + 1.5, y, 8.0, thick, Ink.RIGHT),
+        Rect(x, y, thick + 15.6, thick + 3.2, Ink.FRAME, 0.8),
+        Circle((x + 2.2 + thick / 2, y + 1.6 + thick / 2), thick / 2, Ink.RIGHT),
+        Rect(x + thick + 4.0, y + 1.6, 9.8, thick, Ink.RIGHT),
     ]
 
 
+# Where on a limb its place may lie, as parts of what is seen of it.
+_ON_LIMB: Final = (0.22, 0.34, 0.46, 0.58, 0.7, 0.82)
+_ROUNDS: Final = 4
+
+
 def _limb_places(tree: PracticeTree, view: View) -> list[ViewPlace]:
-    """Choose a place on each limb, as far from the others as it can be."""
+    """Choose a place on each limb in view, as far from the others as it can be."""
+    keys: list[str] = []
     offered: list[list[Point]] = []
     for limb in tree.limbs:
         stem = view.stem(limb.wood)
-        run = view.run_of(stem) or (0.0, 1.0)
-        offered.append(
-            [
-                stem.point_at(run[0] + (run[1] - run[0]) * share)
-                for share in (0.3, 0.45, 0.6, 0.75, 0.9)
-            ]
-        )
+        run = view.run_of(stem)
+        if run is None or run[0] > _ON_LIMB[0]:
+            continue
+        points = [stem.point_at(run[1] * share) for share in _ON_LIMB]
+        keys.append(limb.key)
+        offered.append(points)
     chosen = [points[1] for points in offered]
-    for _ in range(4):
+    for _ in range(_ROUNDS):
         for place, points in enumerate(offered):
             others = chosen[:place] + chosen[place + 1 :]
-            chosen[place] = max(
-                points,
-                key=lambda point: min(
-                    (hypot(point[0] - other[0], point[1] - other[1]) for other in others),
-                    default=0.0,
-                ),
-            )
-    return [ViewPlace(limb.key, *point) for limb, point in zip(tree.limbs, chosen, strict=True)]
+            chosen[place] = max(points, key=lambda point: _nearest(point, others))
+    return [ViewPlace(key, *point) for key, point in zip(keys, chosen, strict=True)]
+
+
+def _nearest(point: Point, others: Sequence[Point]) -> float:
+    return min((hypot(point[0] - x, point[1] - y) for x, y in others), default=0.0)
 
 
 def _limbs_behind(tree: PracticeTree, view: View) -> list[Shape]:
@@ -434,7 +508,7 @@ def _limbs_behind(tree: PracticeTree, view: View) -> list[Shape]:
 
 def _limbs_before(tree: PracticeTree, view: View) -> list[Shape]:
     limbs = sorted(tree.limbs, key=lambda limb: view.depth(limb.wood.end))
-    return [limb_piece(limb, view) for limb in limbs if _is_near(limb, view)]
+    return [limb_piece(limb, view, is_near=True) for limb in limbs if _is_near(limb, view)]
 
 
 def _depth_share(limb: Limb, view: View) -> float:
@@ -451,7 +525,9 @@ def _is_far(limb: Limb, view: View) -> bool:
 
 # --- one branch ----------------------------------------------------------------------------------
 
-_BRANCH_THICKER: Final = 2.0
+_BRANCH_THICKER: Final = 2.4
+# Looked at from above, what grows to the sides of a branch lies beside it.
+_BRANCH_FROM_ABOVE_DEG: Final = 25.0
 _STRIP_MM: Final = 11.0
 _LARGEST_SCALE: Final = 0.15
 
@@ -503,8 +579,8 @@ def branch_view(
     view = _branch_frame(limb, width, height - _STRIP_MM)
     shapes: list[Shape] = [
         *_pencil(pencil_mm, view, width, height),
-        limb_piece(left, view, cuts=[(head.id, head.at) for head in offered], shows_spurs=True),
-        *_trunk(tree, view),
+        branch_pieces(left, view, [(head.id, head.at) for head in offered]),
+        *_leader(tree, view, ()),
     ]
     stem = view.stem(limb.wood)
     shapes += [
@@ -529,7 +605,7 @@ def branch_view(
 def _branch_frame(limb: Limb, width: float, height: float) -> View:
     """Look at a branch square to the plane in which it grows: it runs to the right."""
     from_deg = limb.azimuth_deg + 90.0
-    unit = View(0.0, 0.0, 1.0, from_deg)
+    unit = View(0.0, 0.0, 1.0, from_deg, from_above_deg=_BRANCH_FROM_ABOVE_DEG)
     woods = [*limb.pieces, *(side.wood for side in limb.side_branches)]
     points = [unit.place(wood.point_at(step / 8)) for wood in woods for step in range(9)]
     points += [unit.place(limb.wood.start)]
@@ -548,6 +624,7 @@ def _branch_frame(limb: Limb, width: float, height: float) -> View:
         thicker=_BRANCH_THICKER,
         thinnest_mm=0.3,
         within_mm=(-20.0, 0.0, width, height),
+        from_above_deg=_BRANCH_FROM_ABOVE_DEG,
     )
 
 
@@ -598,41 +675,3 @@ def _side_face(side: SideBranch, stem: Stem, limb: Limb, view: View) -> Polygon:
     centre = (x + down * upwards * half * 0.8, y - across * upwards * half * 0.8)
     wide = max(1.8, 1.5 * view.width(side.wood.thick_mm))
     return face(centre, wide, 0.55 * wide, atan2(down, across))
-
-
-# --- few digits ----------------------------------------------------------------------------------
-
-_DIGITS: Final = 2
-
-
-def _rounded(drawing: Drawing) -> Drawing:
-    """Keep hundredths of a millimetre: a twentieth of a pixel."""
-    shapes = tuple(_short(shape) for shape in drawing.shapes)
-    return Drawing(drawing.width_mm, drawing.height_mm, shapes, drawing.title, drawing.description)
-
-
-def _short(shape: Shape) -> Shape:
-    match shape:
-        case Group():
-            return Group(
-                tuple(map(_short, shape.shapes)), shape.x_mm, shape.y_mm, shape.scale, shape.key
-            )
-        case Path():
-            return Path(
-                _near(shape.start), tuple(map(_short_step, shape.steps)), shape.ink, shape.closed
-            )
-        case Polygon():
-            return Polygon(tuple(map(_near, shape.points)), shape.ink)
-        case Circle():
-            return Circle(_near(shape.centre), round(shape.radius_mm, _DIGITS), shape.ink)
-    return shape
-
-
-def _short_step(step: Step) -> Step:
-    if len(step) == 1:
-        return (_near(step[0]),)
-    return (_near(step[0]), _near(step[1]), _near(step[2]))
-
-
-def _near(point: Point) -> Point:
-    return (round(point[0], _DIGITS), round(point[1], _DIGITS))

@@ -24,10 +24,12 @@ class Ink(StrEnum):
     FRAME = "frame"
 
     WOOD = "wood"
-    # Wood in front of other wood, with a light edge; wood behind it; the growth of one summer.
+    # Wood before other wood, with a light edge; wood behind; the growth of one summer; spurs.
     WOOD_NEAR = "wood-near"
     WOOD_FAR = "wood-far"
     WOOD_YOUNG = "wood-young"
+    TWIG = "twig"
+    TWIG_FAR = "twig-far"
     BARK = "bark"
     BUD = "bud"
     SOIL = "soil"
@@ -91,9 +93,11 @@ APPEARANCES: Final[dict[Ink, Appearance]] = {
     Ink.WOOD: Appearance(fill="wood"),
     Ink.WOOD_NEAR: Appearance(fill="wood", stroke="paper", width_mm=0.3, outside=True),
     Ink.WOOD_FAR: Appearance(fill="far-wood", stroke="paper", width_mm=0.3, outside=True),
-    Ink.WOOD_YOUNG: Appearance(fill="young-wood", stroke="paper", width_mm=0.3, outside=True),
-    Ink.BARK: Appearance(fill="far-wood"),
-    Ink.BUD: Appearance(fill="bud", stroke="paper", width_mm=0.12),
+    Ink.WOOD_YOUNG: Appearance(fill="young-wood"),
+    Ink.TWIG: Appearance(stroke="wood", width_mm=0.35),
+    Ink.TWIG_FAR: Appearance(stroke="far-wood", width_mm=0.35),
+    Ink.BARK: Appearance(fill="bark"),
+    Ink.BUD: Appearance(fill="bud"),
     Ink.SOIL: Appearance(fill="soil"),
     Ink.GONE: Appearance(fill="gone", stroke="line", width_mm=0.15),
     Ink.FRESH: Appearance(fill="fresh", stroke="wood", width_mm=0.25),

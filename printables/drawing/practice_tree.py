@@ -51,6 +51,9 @@ class View:
         Radius on the page below which no flower bud is drawn.
     within_mm : tuple of float or None, optional
         Left, upper, right and lower edge of what is seen; all of the tree if None.
+    from_above_deg : float, optional
+        How far the viewer looks down: what grows towards the viewer comes to lie lower. Heights
+        are true at 0 alone.
     """
 
     trunk_x_mm: float
@@ -61,6 +64,7 @@ class View:
     thinnest_mm: float = 0.3
     bud_mm: float = 0.45
     within_mm: tuple[float, float, float, float] | None = None
+    from_above_deg: float = 0.0
 
     def at_height(self, height_mm: float) -> float:
         """
@@ -94,7 +98,9 @@ class View:
         """
         to_right = radians(self.from_deg - 90.0)
         right = place[0] * cos(to_right) + place[1] * sin(to_right) + _ASKEW * self.depth(place)
-        return (self.trunk_x_mm + self.scale * right, self.at_height(place[2]))
+        down = radians(self.from_above_deg)
+        height_mm = place[2] * cos(down) - self.depth(place) * sin(down)
+        return (self.trunk_x_mm + self.scale * right, self.at_height(height_mm))
 
     def depth(self, place: Place3) -> float:
         """

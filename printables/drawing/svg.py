@@ -1,6 +1,7 @@
 """Drawings as SVG for a page: classes for looks, a title and a description, no inline style."""
 
 import re
+from collections.abc import Sequence
 from typing import Final
 from xml.sax.saxutils import escape
 
@@ -29,6 +30,7 @@ def to_svg(
     id_prefix: str,
     width_px: float | None = None,
     decorative: bool = False,
+    compact: bool = False,
 ) -> str:
     """
     Write a drawing as an SVG element.
@@ -46,6 +48,8 @@ def to_svg(
         Width on the page in CSS pixels; the height follows. Without it the style sheet decides.
     decorative : bool, optional
         Whether the same is said in words beside it, so that a screen reader may pass over it.
+    compact : bool, optional
+        Whether outlines keep hundredths of a millimetre only, and count each point from the last.
 
     Returns
     -------
@@ -68,7 +72,8 @@ def to_svg(
         f'viewBox="0 0 {_number(drawing.width_mm)} {_number(drawing.height_mm)}"'
     )
     head = ' aria-hidden="true">' if decorative else _spoken_head(drawing, id_prefix)
-    return f"{opening}{head}{''.join(map(_element, drawing.shapes))}</svg>"
+    write = _compact_element if compact else _element
+    return f"{opening}{head}{''.join(map(write, drawing.shapes))}</svg>"
 
 
 def _spoken_head(drawing: Drawing, id_prefix: str) -> str:
@@ -106,6 +111,61 @@ def _element(shape: Shape) -> str:  # noqa: PLR0911  # one case for each kind of
         case Group():
             key = f' data-key="{escape(shape.key)}"' if shape.key else ""
             return f"<g{key}{_moved(shape)}>{''.join(map(_element, shape.shapes))}</g>"
+
+
+def _compact_element(shape: Shape) -> str:
+    match shape:
+        case Group():
+            key = f' data-key="{escape(shape.key)}"' if shape.key else ""
+            return f"<g{key}{_moved(shape)}>{''.join(map(_compact_element, shape.shapes))}</g>"
+        case Path():
+            end = "z" if shape.closed else ""
+            return f'<path {_class(shape)} d="{_relative(shape.start, shape.steps)}{end}"/>'
+        case Polygon() | Polyline():
+            end = "z" if isinstance(shape, Polygon) else ""
+            steps: tuple[Step, ...] = tuple((point,) for point in shape.points[1:])
+            return f'<path {_class(shape)} d="{_relative(shape.points[0], steps)}{end}"/>'
+        case Circle():
+            place = (
+                f'cx="{_number(shape.centre[0], 2)}" cy="{_number(shape.centre[1], 2)}" '
+                f'r="{_number(shape.radius_mm, 2)}"'
+            )
+            return f"<circle {_class(shape)} {place}/>"
+    return _element(shape)
+
+
+_HUNDREDTHS: Final = 100
+
+
+def _relative(start: Point, steps: tuple[Step, ...]) -> str:
+    """Write an outline in whole hundredths from point to point, so that no error adds up."""
+    last = _hundredths(start)
+    written = ["M", _joined(last)]
+    command = ""
+    for step in steps:
+        points = [_hundredths(point) for point in step]
+        letter = "l" if len(points) == 1 else "c"
+        numbers = _joined(
+            [part - old for point in points for part, old in zip(point, last, strict=True)]
+        )
+        repeats = letter == command and numbers.startswith("-")
+        written.append(("" if repeats else " " if letter == command else letter) + numbers)
+        command, last = letter, points[-1]
+    return "".join(written)
+
+
+def _hundredths(point: Point) -> tuple[int, int]:
+    return (round(point[0] * _HUNDREDTHS), round(point[1] * _HUNDREDTHS))
+
+
+def _joined(hundredths: Sequence[int]) -> str:
+    """Write numbers with no more signs than are needed to part them."""
+    written = ""
+    for number in hundredths:
+        text = f"{number / _HUNDREDTHS:.2f}".rstrip("0").rstrip(".")
+        text = text.replace("0.", ".", 1) if text.startswith(("0.", "-0.")) else text
+        written += text if not written or text.startswith("-") else f" {text}"
+    return written
 
 
 def _moved(shape: Group) -> str:

@@ -13,7 +13,7 @@ from typing import Final, TypeAlias
 from audits.practice.model import Limb, SideBranch, SideKind, Spur
 from printables.drawing.inks import Ink
 from printables.drawing.practice_tree import View
-from printables.drawing.primitives import Circle, Group, Path, Point, Polygon, Shape
+from printables.drawing.primitives import Circle, Group, Path, Point, Polygon, Polyline, Shape
 from printables.drawing.wood import Stem, joined
 
 # A place on a limb and its name, from the trunk out.
@@ -30,22 +30,20 @@ _COLLAR_THICKER: Final = 1.4
 _YOUNG_FROM: Final = 0.76
 _YOUNG_MM: Final = 7.0
 
-_SPUR_LEAN: Final = 0.55
-_BUD_MM: Final = 7.5
-_LEAST_BUD_MM: Final = 0.42
+# Spurs lean this much towards the tip, against 1 off the bark. A flower bud is this much longer
+# than thick, a leaf bud is too small to be drawn.
+_SPUR_LEAN: Final = 0.6
+_SPUR_MM: Final = (4.0, 2.6)
+_BUD_MM: Final = 6.0
+_CROOK: Final = 0.35
+_BUD_LONGER: Final = 1.6
+_SMALL_BUD_MM: Final = 0.42
 _FACE_CORNERS: Final = 10
 
 
-def limb_piece(
-    limb: Limb,
-    view: View,
-    *,
-    cuts: Sequence[Cut] = (),
-    is_far: bool = False,
-    shows_spurs: bool = False,
-) -> Group:
+def limb_piece(limb: Limb, view: View, *, is_far: bool = False, is_near: bool = False) -> Group:
     """
-    Draw a limb with all it carries.
+    Draw a limb of a tree with all it carries.
 
     Parameters
     ----------
@@ -53,39 +51,65 @@ def limb_piece(
         The limb.
     view : View
         From where it is seen.
-    cuts : sequence of tuple, optional
-        Places at which it may be shortened, from the trunk out: what lies beyond each, up to the
-        next, is a piece of its own.
     is_far : bool, optional
         Whether it grows away from the viewer, and is drawn paler.
-    shows_spurs : bool, optional
-        Whether spurs and their buds are drawn.
+    is_near : bool, optional
+        Whether it stands in front of the leader, from whose bark no light edge parts its foot.
+
+    Returns
+    -------
+    Group
+        With the key ``limb-<key>``, in it ``side-<key>``.
+    """
+    shapes: list[Shape] = [side_piece(side, view, is_far=is_far) for side in limb.side_branches]
+    shapes += _small_spurs(limb, view, is_far=is_far)
+    whole = float(len(limb.pieces))
+    shapes += _run(limb, view, 0.0, whole, Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR)
+    if not is_far:
+        shapes += _run(limb, view, _young_from(limb), whole, Ink.WOOD_YOUNG)
+    if is_near:
+        foot = view.stem(limb.wood)
+        shapes.append(Circle(foot.start, 0.5 * _COLLAR_THICKER * foot.width_at(0.0), Ink.WOOD))
+    return Group(tuple(shapes), key=f"limb-{limb.key}")
+
+
+def branch_pieces(limb: Limb, view: View, cuts: Sequence[Cut]) -> Group:
+    """
+    Draw one branch large, in the pieces between the places at which it may be shortened.
+
+    Parameters
+    ----------
+    limb : Limb
+        The branch.
+    view : View
+        From where it is seen.
+    cuts : sequence of tuple
+        Name and place of each, from the trunk out.
 
     Returns
     -------
     Group
         With the key ``limb-<key>``, in it ``side-<key>`` and ``axis-<limb>-<cut>``.
     """
-    old = Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR
     borders = [0.0, *(at for _, at in cuts), float(len(limb.pieces))]
     keys = ["", *(f"axis-{limb.key}-{name}" for name, _ in cuts)]
-    shapes: list[Shape] = [side_piece(side, view, is_far=is_far) for side in limb.side_branches]
+    young_from = _young_from(limb)
+    shapes: list[Shape] = [side_piece(side, view) for side in limb.side_branches]
     for place, key in enumerate(keys):
         first, last = borders[place], borders[place + 1]
-        part = list(_axis(limb, view, first, last, old))
-        if shows_spurs:
-            part += [
-                shape
-                for spur in limb.spurs
-                if first <= spur.along < last
-                for shape in _spur(limb, spur, view)
-            ]
-            if limb.has_tip_flower and place == len(keys) - 1:
-                part.append(_bud(view.place(limb.pieces[-1].end), view))
-        if not key:
-            shapes += part
-        elif part:
-            shapes.append(Group(tuple(part), key=key))
+        part: list[Shape] = [
+            shape
+            for spur in limb.spurs
+            if first <= spur.along < last
+            for shape in _spur(limb, spur, view)
+        ]
+        border = min(last, max(first, young_from))
+        part += _run(limb, view, max(0.0, first - _OVERLAP), border, Ink.WOOD)
+        part += _run(limb, view, max(0.0, border - _OVERLAP), last, Ink.WOOD_YOUNG)
+        if limb.has_tip_flower and place == len(keys) - 1:
+            tip = view.stem(limb.pieces[-1])
+            part.append(_bud(tip.end, tip.direction_at(1.0), view))
+        shapes += [Group(tuple(part), key=key)] if key else part
     return Group(tuple(shapes), key=f"limb-{limb.key}")
 
 
@@ -112,26 +136,16 @@ def side_piece(side: SideBranch, view: View, *, is_far: bool = False) -> Group:
     if run is None:
         return Group((), key=f"side-{side.key}")
     # A shoot that stands up from a limb grew in one summer; a fork is as old as its limb.
-    young = Ink.WOOD_FAR if is_far else Ink.WOOD_YOUNG
-    old = Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR
-    ink = old if side.kind is SideKind.FORK else young
-    return Group((stem.part(*run).outline(ink),), key=f"side-{side.key}")
+    ink = Ink.WOOD if side.kind is SideKind.FORK else Ink.WOOD_YOUNG
+    path = joined([stem.part(*run)], Ink.WOOD_FAR if is_far else ink, curves=1)
+    return Group((path,), key=f"side-{side.key}")
 
 
-def _axis(limb: Limb, view: View, first: float, last: float, old: Ink) -> Iterator[Shape]:
-    """Draw a limb and its hanging end between two places, old wood and young."""
-    pieces = float(len(limb.pieces))
-    young_from = pieces - 1.0 + _YOUNG_FROM
+def _young_from(limb: Limb) -> float:
+    """Find where on a limb the growth of the last summer begins."""
+    young_from = float(len(limb.pieces)) - 1.0 + _YOUNG_FROM
     thin_from = limb.where_thick(_YOUNG_MM)
-    if thin_from is not None:
-        young_from = max(young_from, thin_from)
-    young = old if old is Ink.WOOD_FAR else Ink.WOOD_YOUNG
-    for begins, ends, ink in (
-        (first, min(last, young_from), old),
-        (max(first, young_from), last, young),
-    ):
-        if ends - begins > _OVERLAP:
-            yield from _run(limb, view, max(0.0, begins - _OVERLAP), ends, ink)
+    return young_from if thin_from is None else max(young_from, thin_from)
 
 
 def _run(limb: Limb, view: View, first: float, last: float, ink: Ink) -> Iterator[Path]:
@@ -152,7 +166,7 @@ def _run(limb: Limb, view: View, first: float, last: float, ink: Ink) -> Iterato
         else:
             stems.append(stem.part(begins, ends))
     if stems:
-        yield joined(stems, ink)
+        yield joined(stems, ink, curves=1)
 
 
 def _collared(limb: Limb, stem: Stem, ends: float) -> list[Stem]:
@@ -163,32 +177,90 @@ def _collared(limb: Limb, stem: Stem, ends: float) -> list[Stem]:
     return [foot, stem.part(collar, ends)]
 
 
-def _spur(limb: Limb, spur: Spur, view: View) -> tuple[Shape, ...]:
-    """Draw a spur: short, thick for its length, leaning towards the tip of its limb."""
+def _small_spurs(limb: Limb, view: View, *, is_far: bool) -> Iterator[Shape]:
+    """Draw the spurs of a limb in one line, which runs on unseen behind it, and their buds."""
     stem = view.stem(limb.wood)
+    run = view.run_of(stem)
+    points: list[Point] = []
+    buds: list[Circle] = []
+    for spur in limb.spurs:
+        if run is not None and run[0] <= spur.along <= run[1]:
+            root, tip = stem.point_at(spur.along), _spur_tip(stem, spur, view)
+            points += [root, tip, root]
+            if spur.has_flower:
+                buds.append(Circle(tip, _SMALL_BUD_MM, Ink.BUD))
+    if points:
+        yield Polyline(tuple(points), Ink.TWIG_FAR if is_far else Ink.TWIG)
+    yield from buds
+
+
+def _spur_tip(stem: Stem, spur: Spur, view: View) -> Point:
     root = stem.point_at(spur.along)
+    towards = _spur_direction(stem, spur)
+    reach = stem.width_at(spur.along) / 2 + view.scale * spur.length_mm
+    return (root[0] + towards[0] * reach, root[1] + towards[1] * reach)
+
+
+def _spur_direction(stem: Stem, spur: Spur) -> Point:
     across, down = stem.direction_at(spur.along)
     upwards = 1.0 if (stem.end[0] > stem.start[0]) is spur.above else -1.0
-    reach = stem.width_at(spur.along) / 2 + view.scale * spur.length_mm
-    to_x, to_y = across * _SPUR_LEAN + down * upwards, down * _SPUR_LEAN - across * upwards
-    length = hypot(to_x, to_y)
-    to_x, to_y = to_x / length, to_y / length
-    tip = (root[0] + to_x * reach, root[1] + to_y * reach)
-    half, thin = view.width(5.0) / 2, view.width(3.5) / 2
+    return _unit((across * _SPUR_LEAN + down * upwards, down * _SPUR_LEAN - across * upwards))
+
+
+def _spur(limb: Limb, spur: Spur, view: View) -> tuple[Shape, ...]:
+    """Draw a spur: short, crooked, leaning towards the tip of its limb."""
+    stem = view.stem(limb.wood)
+    root, tip = stem.point_at(spur.along), _spur_tip(stem, spur, view)
+    towards = _spur_direction(stem, spur)
+    along = stem.direction_at(spur.along)
+    # Each summer's fruit turns the next growth aside.
+    knee = (
+        (root[0] + tip[0]) / 2 + along[0] * _CROOK * view.width(_BUD_MM),
+        (root[1] + tip[1]) / 2 + along[1] * _CROOK * view.width(_BUD_MM),
+    )
+    thick, thin = (view.width(mm) / 2 for mm in _SPUR_MM)
     shoot = Polygon(
         (
-            (root[0] - to_y * half, root[1] + to_x * half),
-            (tip[0] - to_y * thin, tip[1] + to_x * thin),
-            (tip[0] + to_y * thin, tip[1] - to_x * thin),
-            (root[0] + to_y * half, root[1] - to_x * half),
+            _off(root, towards, 1.3 * thick),
+            _off(knee, towards, thick),
+            _off(tip, towards, thin),
+            _off(tip, towards, -thin),
+            _off(knee, towards, -thick),
+            _off(root, towards, -1.3 * thick),
         ),
         Ink.WOOD,
     )
-    return (shoot, _bud(tip, view)) if spur.has_flower else (shoot,)
+    if not spur.has_flower:
+        return (shoot,)
+    return (shoot, _bud(tip, _unit((tip[0] - knee[0], tip[1] - knee[1])), view))
 
 
-def _bud(place: Point, view: View) -> Circle:
-    return Circle(place, max(_LEAST_BUD_MM, view.width(_BUD_MM) / 2), Ink.BUD)
+def _bud(foot: Point, towards: Point, view: View) -> Path:
+    """Draw a flower bud: plump and pointed."""
+    thick = view.width(_BUD_MM)
+    long = _BUD_LONGER * thick
+    foot = (foot[0] - towards[0] * 0.15 * long, foot[1] - towards[1] * 0.15 * long)
+    tip = (foot[0] + towards[0] * long, foot[1] + towards[1] * long)
+    shoulder = (foot[0] + towards[0] * 0.55 * long, foot[1] + towards[1] * 0.55 * long)
+    half = 0.68 * thick
+    return Path(
+        foot,
+        (
+            (_off(foot, towards, half), _off(shoulder, towards, half), tip),
+            (_off(shoulder, towards, -half), _off(foot, towards, -half), foot),
+        ),
+        Ink.BUD,
+    )
+
+
+def _unit(step: Point) -> Point:
+    length = hypot(*step)
+    return (step[0] / length, step[1] / length)
+
+
+def _off(place: Point, towards: Point, off_mm: float) -> Point:
+    """Go square to a direction."""
+    return (place[0] - towards[1] * off_mm, place[1] + towards[0] * off_mm)
 
 
 def face(centre: Point, wide_mm: float, high_mm: float, lean: float = 0.0) -> Polygon:

@@ -272,7 +272,9 @@ class Stem:
         middle = (first + last) / 2
         return (self._edge_step(first, middle, side), self._edge_step(middle, last, side))
 
-    def along_edge(self, side: int, *, backwards: bool = False) -> tuple[Step, Step]:
+    def along_edge(
+        self, side: int, *, backwards: bool = False, curves: int = 2
+    ) -> tuple[Step, ...]:
         """
         Draw one edge of the stem, from where a path stands at its beginning.
 
@@ -282,13 +284,18 @@ class Stem:
             1 for the left of someone going along the stem on the page, -1 for the right.
         backwards : bool, optional
             Whether it is drawn from the thin end.
+        curves : int, optional
+            1 for a stem that bends little, or 2.
 
         Returns
         -------
         tuple of Step
-            Two curves.
+            As many curves.
         """
-        return self._edge_steps(1.0, 0.0, side) if backwards else self._edge_steps(0.0, 1.0, side)
+        first, last = (1.0, 0.0) if backwards else (0.0, 1.0)
+        if curves == 1:
+            return (self._edge_step(first, last, side),)
+        return self._edge_steps(first, last, side)
 
     def _edge_step(self, first: float, last: float, side: int) -> Step:
         begin, end = self.edge(first, side), self.edge(last, side)
@@ -307,7 +314,7 @@ class Stem:
         return ((after[0] - before[0]) / (high - low), (after[1] - before[1]) / (high - low))
 
 
-def joined(stems: Sequence[Stem], ink: Ink = Ink.WOOD) -> Path:
+def joined(stems: Sequence[Stem], ink: Ink = Ink.WOOD, *, curves: int = 2) -> Path:
     """
     Draw stems that continue each other as one piece of wood.
 
@@ -317,14 +324,20 @@ def joined(stems: Sequence[Stem], ink: Ink = Ink.WOOD) -> Path:
         At least one, each beginning where the one before ends.
     ink : Ink, optional
         A filled ink.
+    curves : int, optional
+        Curves to each edge of a stem; see `Stem.along_edge`.
 
     Returns
     -------
     Path
         The closed outline.
     """
-    there = [step for stem in stems for step in stem.along_edge(1)]
-    back = [step for stem in reversed(stems) for step in stem.along_edge(-1, backwards=True)]
+    there = [step for stem in stems for step in stem.along_edge(1, curves=curves)]
+    back = [
+        step
+        for stem in reversed(stems)
+        for step in stem.along_edge(-1, backwards=True, curves=curves)
+    ]
     return Path(stems[0].edge(0.0, 1), (*there, (stems[-1].edge(1.0, -1),), *back), ink)
 
 

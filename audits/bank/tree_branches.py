@@ -62,7 +62,7 @@ def _branch(
         large_mm=standard.limbs.large_mm,
         side_branch_mm=standard.columns.side_branch_mm,
         pencil_mm=(heading.thinnest_mm, heading.thickest_mm),
-        flower_share=0.8,
+        flower_share=1.0 if forbidden else 0.8,
         reach_mm=2 * length_mm,
         evenness=0.3,
         is_flat=True,
@@ -310,6 +310,9 @@ def _hanging(standard: Standard, draw: Dice, *, is_due: bool) -> tuple[TreePictu
     limb = _limb(picture)
     if limb.bend_mm is None or (limb.bend_mm < rule.thinnest_mm) is not is_due:
         return None
+    if rule.rule is HeadingRule.FORBIDDEN and not limb.has_tip_flower:
+        # Nothing would show that it bears at its tip.
+        return None
     along = [limb.where_thick(size) for size in _sizes(standard)]
     places = tuple(
         TreePlace("1", along=at, diameter_mm=round(diameter_behind(limb, at), 1))
@@ -321,6 +324,16 @@ def _hanging(standard: Standard, draw: Dice, *, is_due: bool) -> tuple[TreePictu
 
 def _headed(standard: Standard, diameter_mm: float) -> HeadingMeasure:
     return HeadingMeasure(diameters_mm=(diameter_mm,) * standard.heading.looked_at)
+
+
+def _shortened(standard: Standard, picture: TreePicture, number: int) -> Action:
+    """Offer to cut an end that is not due: it loses its tip, and is cut too thick."""
+    place = picture.places[number - 1]
+    at = place.along or 0.0
+    if Stage.COLUMNS not in standard.stages_in_use:
+        return cut_at(number, _headed(standard, diameter_behind(_limb(picture), at)))
+    read = _measured(picture, Pruning(headed={"1": at}), standard, Stage.COLUMNS)
+    return cut_at(number, read.measured, *read.others)
 
 
 def _end_cuts(standard: Standard, picture: TreePicture, limb: Limb) -> list[Action]:
@@ -361,7 +374,10 @@ def _end_not_due(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
     picture = replace(picture, places=places)
     return Draft(
         say("Where do you cut this hanging branch?"),
-        (*_end_cuts(standard, picture, limb), _leave_branch(standard, picture, Stage.HEADING)),
+        (
+            *(_shortened(standard, picture, number) for number in (1, 2)),
+            _leave_branch(standard, picture, Stage.HEADING),
+        ),
         Stage.HEADING,
         picture,
         why=say("At the bend it is thicker than a pencil."),

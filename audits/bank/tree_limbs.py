@@ -203,9 +203,10 @@ def _few_flowers(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
     return _asked(
         standard,
         drawn,
-        say("Which limbs come out of this tree with few flower buds?"),
-        ((), sizes[: most + 1], sizes[1 : most + 1]),
-        say("With few flower buds every limb counts."),
+        say("What comes out of this tree with few flower buds?"),
+        # None at all would be right as well, and is not offered.
+        (sizes[:most], sizes[: most + 1], sizes[1 : most + 1]),
+        _thickest_first(standard),
     )
 
 
@@ -287,7 +288,7 @@ MAKERS: Final[tuple[Maker, ...]] = (
     Maker("limbs_tree_which", Stage.LIMBS, Role.OTHER, _which_out),
     Maker("limbs_tree_enough", Stage.LIMBS, Role.LEAVE, _enough),
     Maker("limbs_tree_never", Stage.LIMBS, Role.LEAVE, _never),
-    Maker("limbs_tree_few_flowers", Stage.LIMBS, Role.LEAVE, _few_flowers),
+    Maker("limbs_tree_few_flowers", Stage.LIMBS, Role.OTHER, _few_flowers),
     Maker("limbs_tree_too_many", Stage.LIMBS, Role.TOO_MUCH, _judged(Fault.TOO_MANY)),
     Maker("limbs_tree_too_few", Stage.LIMBS, Role.OTHER, _judged(Fault.TOO_FEW)),
     Maker("limbs_tree_wrong", Stage.LIMBS, Role.OTHER, _judged(Fault.WRONG_LIMB)),

@@ -20,6 +20,7 @@ from webapp.learning_items.routes import blueprint as items
 from webapp.learning_rows.routes import blueprint as learning_rows
 from webapp.papers.routes import blueprint as papers
 from webapp.passes.routes import blueprint as passes
+from webapp.practice.routes import blueprint as practice
 from webapp.printing.routes import blueprint as printing
 from webapp.quizzes.routes import blueprint as quizzes
 from webapp.safety.routes import blueprint as safety
@@ -51,6 +52,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         printing,
         papers,
         quizzes,
+        practice,
         passes,
         checks,
         contests,

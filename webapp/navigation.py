@@ -19,6 +19,7 @@ _AREAS_WITHIN: Final = {
     "items": "learn",
     "learning_rows": "learn",
     "papers": "printing",
+    "practice": "learn",
     "quizzes": "learn",
     "standards": "blocks",
 }

@@ -39,8 +39,8 @@ _STALE: Final = mark("This page was open too long. Go back, reload it and send i
 
 # Whoever is told to wait comes back after this long.
 RETRY_AFTER_S: Final = 5
-# Below this address a phone asks, and reads no page; the address itself is one.
-_OF_PHONES: Final = "/field/"
+# Below these addresses a phone asks, and reads no page; the addresses themselves are pages.
+_OF_PHONES: Final = ("/field/", "/practice/")
 
 
 def handle_problems(app: Flask) -> None:
@@ -71,7 +71,7 @@ def handle_problems(app: Flask) -> None:
 
 def asks_as_a_phone() -> bool:
     """Tell whether the request wants a code and words rather than a page."""
-    return request.path.startswith(_OF_PHONES) and request.path != _OF_PHONES
+    return request.path.startswith(_OF_PHONES) and request.path not in _OF_PHONES
 
 
 def _answer(sentence: Message | str, status: int, *, code: str | None = None) -> Response:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
+from zlib import crc32
 
 from audits.errors import InvalidInput
 from audits.messages import say
@@ -58,6 +59,7 @@ _PATIENCE: Final = 40
 _VIGOURS: Final = tuple(Vigour)
 _HABITS: Final = tuple(BearingHabit)
 _NUMBERS: Final = 2**31
+_WORDINGS: Final = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,31 @@ class PackTree:
     tree: PracticeTree
     tops: tuple[TopPlace, ...]
     heads: Mapping[str, tuple[HeadPlace, ...]]
+
+
+def edition_of(standard: Standard) -> int:
+    """
+    Name the way in which trees grow and places are chosen under a standard.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+
+    Returns
+    -------
+    int
+        `EDITION` in the millions, and below them six digits that differ once the standard is
+        written anew: the numbers of a standard decide how its trees grow, so that cuts on trees of
+        an earlier wording mean nothing.
+
+    Examples
+    --------
+    >>> from audits.standard import preset
+    >>> edition_of(preset(BearingHabit.SPUR, 3353.0)) // 1_000_000
+    1
+    """
+    return EDITION * _WORDINGS + crc32(standard.model_dump_json().encode()) % _WORDINGS
 
 
 def seed_of(number: int, habit: BearingHabit, vigour: Vigour, age_years: int) -> int:

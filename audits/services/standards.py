@@ -17,6 +17,7 @@ from audits.storage.database import Database
 from audits.storage.queries import standards as queries
 from audits.storage.queries.fetch import insert
 from audits.storage.queries.paper import versions_asked
+from audits.storage.queries.practice import versions_practised
 from audits.storage.queries.printing import versions_printed
 from audits.storage.queries.standards import standard_in_force
 from audits.storage.tables import standard_version
@@ -169,7 +170,7 @@ def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardV
     ------
     Conflict
         If a pass has begun under the version, a print batch of it is not withdrawn, or somebody
-        took a quiz on it.
+        took a quiz or practised on it.
     """
     printed = versions_printed(connection, farm_id, version.block_id)
     if version.id in printed:
@@ -185,6 +186,14 @@ def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardV
         raise Conflict(
             say(
                 "Somebody took a quiz on version %(version)s, so it stays as it is."
+                " Write a new version.",
+                version=version.version,
+            )
+        )
+    if versions_practised(connection, farm_id, [version.id]):
+        raise Conflict(
+            say(
+                "Somebody has practised on version %(version)s, so it stays as it is."
                 " Write a new version.",
                 version=version.version,
             )

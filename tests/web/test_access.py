@@ -52,7 +52,10 @@ EXPECTED = {
     "/coaching/<int:worker_id>/stages/take-back": CREW_LEADS,
     "/coaching/crews": CREW_LEADS,
     "/learn": frozenset(Role),
+    "/learn/briefs": CREW_LEADS,
     "/learn/hand-over": CREW_LEADS,
+    "/learn/records": CREW_LEADS,
+    "/learn/records/mine": WORKERS,
     "/quiz-items": CREW_LEADS,
     "/quiz-items/<item>/retire": OWNERS,
     "/quiz-items/<item>/restore": OWNERS,
@@ -89,6 +92,15 @@ EXPECTED = {
     "/field/worker.js": ANYBODY,
     "/field/phrases.json": ANYBODY,
     "/field/manifest.webmanifest": ANYBODY,
+    # The practice page: the same; what it asks for and sends is for whoever learns.
+    "/practice/": ANYBODY,
+    "/practice/worker.js": ANYBODY,
+    "/practice/phrases.json": ANYBODY,
+    "/practice/manifest.webmanifest": ANYBODY,
+    "/practice/blocks.json": frozenset(Role),
+    "/practice/learners.json": frozenset(Role),
+    "/practice/pack.json": frozenset(Role),
+    "/practice/results": frozenset(Role),
 }
 LANGUAGES = frozenset({"en", "es"})
 SESSION_COOKIE = "session"
@@ -206,6 +218,10 @@ def test_addresses_open_to_anybody_ask_for_no_sign_in(app):
         "GET /field/worker.js": 200,
         "GET /field/phrases.json": 200,
         "GET /field/manifest.webmanifest": 200,
+        "GET /practice/": 200,
+        "GET /practice/worker.js": 200,
+        "GET /practice/phrases.json": 200,
+        "GET /practice/manifest.webmanifest": 200,
     }
 
 

@@ -48,7 +48,7 @@ def stage_payload(
         "only_measured": is_only_measured(stage, standard),
         "measurable": is_measurable(stage, standard),
         "by_mean": _mean_limits(plan, standard),
-        "rule": _rule(stage, standard, method),
+        "rule": rule_numbers(stage, standard, method),
     }
 
 
@@ -95,7 +95,7 @@ def _mean_limits(plan: DrawStage, standard: Standard) -> dict[str, object] | Non
     return {"kind": MEASURED_KINDS[plan.stage], "lower_mm": lower_mm, "upper_mm": upper_mm}
 
 
-def _rule(stage: Stage, standard: Standard, method: Method) -> dict[str, object]:
+def rule_numbers(stage: Stage, standard: Standard, method: Method) -> dict[str, object]:
     """Return the numbers by which measures are judged, those worked out from others included."""
     rule = standard.rule(stage).model_dump(mode="json")
     guard_mm = standard.diameter_guard_mm

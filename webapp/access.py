@@ -98,7 +98,7 @@ def take_back() -> None:
 
 def crew_lead_of_phone() -> Actor | None:
     """Return the crew lead whose phone somebody else holds; None where it is not handed over."""
-    return g.get("crew_lead")
+    return g.get("crew_lead")  # type: ignore[no-any-return]
 
 
 def _find_actor() -> None:

@@ -14,6 +14,7 @@ from audits.plain_words import limb_caller_words
 from audits.records import Actor
 from audits.seasons import season_of
 from audits.services import pass_views, passes
+from audits.services.briefings import without_brief
 from audits.services.pass_views import PassView
 from audits.services.planning import prepare_plans
 from audits.services.standards import standard_of
@@ -28,7 +29,7 @@ from webapp.forms import message_text
 from webapp.navigation import way_to
 from webapp.passes import presenters
 from webapp.passes.forms import EndForm, FinishForm, NamingForm, PassForm
-from webapp.passes.people import named_rows
+from webapp.passes.people import named_rows, worker_words
 from webapp.passes.rows import rows_words
 from webapp.safety.presenters import brief_of
 from webapp.season.choice import chosen_season, season_choices, season_label
@@ -291,6 +292,8 @@ def _page(view: PassView, form: FinishForm) -> str:
         unchecked=presenters.unchecked(view),
         start_check_url=way_to("checks.begin", pass_id=found.id),
         named=presenters.named_words(view),
+        not_briefed=_not_briefed(view),
+        brief_url=way_to("learn.note_brief", method=found.method, crew_id=found.crew_id),
         brief=brief_of(found.method, {view.block.name: view.block.emergency_location}, farm()),
         order_url=(
             way_to("auditing.rework", order_id=view.rework_order_id)
@@ -298,6 +301,16 @@ def _page(view: PassView, form: FinishForm) -> str:
             else None
         ),
     )
+
+
+def _not_briefed(view: PassView) -> str | None:
+    """Say who of the crew may not start; None once the pass has ended, and where everybody may."""
+    found = view.crew_pass
+    if found.ended_at is not None:
+        return None
+    work = (found.crew_id, found.method)
+    missing = without_brief(database(), actor(), [work], today()).get(work, [])
+    return ", ".join(map(worker_words, missing)) or None
 
 
 def _standard_link(view: PassView) -> Markup:

@@ -1,13 +1,13 @@
 """What waits today as the page shows it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
 from flask_babel import format_date, format_datetime, format_time, gettext, ngettext
 
-from audits.records import Farm
+from audits.records import Farm, Worker
 from audits.services.contesting import ContestView
 from audits.services.today import (
     BegunLot,
@@ -50,6 +50,17 @@ class Part:
 
     lines: list[Line]
     more: list[Line]
+
+
+@dataclass(frozen=True)
+class BriefLine:
+    """A pass in which somebody may not start yet, and the way to note the brief."""
+
+    title: str
+    missing: str
+    state: str
+    url: str | None
+    pass_url: str | None
 
 
 @dataclass(frozen=True)
@@ -269,6 +280,34 @@ def _check_line(checks: StartChecksOfPass, now: datetime) -> CheckLine:
         url=way_to("checks.begin", pass_id=found.id),
         pass_url=way_to("passes.show", pass_id=found.id),
     )
+
+
+def brief_lines(
+    view: TodayView, missing: Mapping[tuple[int, Method], Sequence[Worker]]
+) -> list[BriefLine]:
+    """Return the passes whose people lack a brief for the method in which they work."""
+    return [
+        BriefLine(
+            title=pass_name(found.block, found.crew),
+            missing=", ".join(map(worker_words, missing[found.crew_id, found.method])),
+            state=gettext(
+                "No brief in force: %(method)s", method=words().say(METHOD_NAMES[found.method])
+            ),
+            url=way_to("learn.note_brief", method=found.method, crew_id=found.crew_id),
+            pass_url=way_to("passes.show", pass_id=found.id),
+        )
+        for found in _open_passes(view)
+        if (found.crew_id, found.method) in missing
+    ]
+
+
+def work_today(view: TodayView) -> set[tuple[int, Method]]:
+    """Return which crews work today, each with its method."""
+    return {(found.crew_id, found.method) for found in _open_passes(view)}
+
+
+def _open_passes(view: TodayView) -> list[PassAtWork]:
+    return [found for found in view.at_work if found.ended_at is None]
 
 
 def pass_part(view: TodayView) -> Part:

@@ -3,6 +3,7 @@
 from flask import Blueprint, render_template
 from flask.typing import ResponseReturnValue
 
+from audits.services.briefings import without_brief
 from audits.services.contesting import list_contests
 from audits.services.held import count_held
 from audits.services.second_audits import count_second_audits
@@ -20,10 +21,12 @@ blueprint = Blueprint("today", __name__)
 def index() -> ResponseReturnValue:
     """Show what waits."""
     view = view_today(database(), actor(), present())
+    missing = without_brief(database(), actor(), presenters.work_today(view), view.day)
     return render_template(
         "today/index.html",
         day=presenters.day_words(view.day),
         figures=presenters.figures_of(view),
+        not_briefed=presenters.brief_lines(view, missing),
         checks=presenters.check_lines(view, present()),
         waiting=presenters.waiting_part(view),
         late=presenters.late_part(view),

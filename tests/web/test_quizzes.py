@@ -13,7 +13,7 @@ from audits.services import accounts, quiz_attempts
 from audits.services.quiz_attempts import QuizPaper
 from audits.storage.queries.quizzes import sitting_by_uid
 from audits.storage.tables import quiz_attempt, quiz_sitting
-from audits.vocabulary import Role
+from audits.vocabulary import QuizStyle, Role
 from tests.orchard import PASSWORD
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
@@ -115,15 +115,16 @@ def with_other_keys(monkeypatch) -> None:
 # --- before it is handed in ----------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("style", QuizStyle)
 def test_every_answer_of_a_quiz_is_the_same_whatever_is_right(
-    worker, database, orchard, monkeypatch
+    worker, database, orchard, monkeypatch, style
 ):
     """
     Take a quiz twice, with other keys: markup, order, ids, headers and sentences stay the same.
 
     Whatever could tell a key would have to differ.
     """
-    address = begin(worker, orchard)
+    address = begin(worker, orchard, style=style)
     letters = sitting_in(database, orchard, address).key_letters
     unanswered = {"answers": [None] * 10}
     first = walk_through(worker, address)
@@ -177,15 +178,18 @@ def test_a_page_that_tells_its_key_would_be_found(worker, database, orchard, mon
     assert without_moving_parts(first) != without_moving_parts(second)
 
 
-def test_no_page_of_a_quiz_names_items_choices_or_reasons(worker, database, orchard):
+@pytest.mark.parametrize("style", QuizStyle)
+def test_no_page_of_a_quiz_names_items_choices_or_reasons(worker, database, orchard, style):
     """Names of choices such as "leave" would tell more than their words do."""
-    address = begin(worker, orchard)
+    address = begin(worker, orchard, style=style, language="en")
     quiz = quiz_of(database, orchard, address)
     names = {question.item for question in quiz.questions}
     names |= {name for question in quiz.questions for name in question.option_keys}
     letters = letters_of(quiz)
+    reasons = {question.why.text for question in quiz.questions} - {""}
     for got in walk_through(worker, address):
         page = got.decode()
+        assert not {reason for reason in reasons if reason in page}
         assert letters not in page
         assert "data-key" not in page
         values = set(re.findall(r"(?:value|id|class|data-[a-z-]+)=\"([^\"]*)\"", page))

@@ -109,14 +109,6 @@ def _measured(picture: TreePicture, pruning: Pruning, standard: Standard, stage:
     )
 
 
-def _spurs_off(measure: Answer) -> Answer:
-    """Measure branches from which spurs came off as well."""
-    if not isinstance(measure, ColumnsMeasure):
-        return measure
-    faults = tuple(dict.fromkeys((*measure.faults, Fault.SPURS_STRIPPED)))
-    return measure.model_copy(update={"single": 0, "faults": faults})
-
-
 def _side_places(draw: Dice, kinds: tuple[SideKind, ...]) -> tuple[tuple[SideKind, float], ...]:
     """Draw where side branches stand: uprights on old wood, forks further out."""
     lows = {SideKind.UPRIGHT: 0.22, SideKind.SIDE: 0.36, SideKind.FORK: 0.5}
@@ -126,36 +118,38 @@ def _side_places(draw: Dice, kinds: tuple[SideKind, ...]) -> tuple[tuple[SideKin
 def _column_branch(
     standard: Standard, draw: Dice, kinds: tuple[SideKind, ...]
 ) -> TreePicture | None:
-    """Grow a branch with side branches of some kinds, number them, a spur and the tip."""
+    """Grow a branch with side branches of some kinds, number them, a place between and the tip."""
     diameter_mm = max(10.0, 1.6 * standard.heading.thickest_mm) + draw.uniform(0.0, 3.0)
     picture = _branch(standard, draw, diameter_mm, _side_places(draw, kinds))
     limb = _limb(picture)
     places = [TreePlace("1", side.key, side.along) for side in limb.side_branches]
     taken = [*(side.along for side in limb.side_branches), _TIP_OFF]
-    spurs = [
-        spur.along
-        for spur in limb.spurs
-        if all(abs(spur.along - other) >= _NUMBERS_APART for other in taken)
+    free = [
+        along
+        for along in (step / 100 for step in range(30, 80))
+        if all(abs(along - other) >= _NUMBERS_APART for other in taken)
     ]
-    if not spurs or len(limb.side_branches) != len(kinds):
+    if not free or len(limb.side_branches) != len(kinds):
         return None
-    places += [TreePlace("1", along=draw.choice(spurs)), TreePlace("1", along=_TIP_OFF)]
+    places += [TreePlace("1", along=draw.choice(free)), TreePlace("1", along=_TIP_OFF)]
     places.sort(key=lambda place: place.along or 0.0)
     return replace(picture, places=tuple(places))
 
 
-def _cut_branch(standard: Standard, picture: TreePicture, number: int) -> Action:
-    """Offer to cut at one number: a side branch, the tip, or a spur."""
-    place = picture.places[number - 1]
-    if place.side is not None:
-        pruning = Pruning(sides_off=frozenset({place.side}))
-    elif place.along == _TIP_OFF:
-        pruning = Pruning(headed={"1": _TIP_OFF})
-    else:
-        read = _measured(picture, Pruning(), standard, Stage.COLUMNS)
-        return cut_at(number, _spurs_off(read.measured), *map(_spurs_off, read.others))
+def _cut_branch(standard: Standard, picture: TreePicture, *numbers: int) -> Action:
+    """Offer to cut at some numbers: side branches come off, else the branch is shortened."""
+    places = [picture.places[number - 1] for number in numbers]
+    sides = frozenset(place.side for place in places if place.side is not None)
+    cuts = [place.along for place in places if place.side is None and place.along is not None]
+    pruning = Pruning(sides_off=sides, headed={"1": min(cuts)} if cuts else {})
     read = _measured(picture, pruning, standard, Stage.COLUMNS)
-    return cut_at(number, read.measured, *read.others)
+    said = numbers_in_words(numbers)
+    text = (
+        say("Cut at %(numbers)s.", numbers=said)
+        if cuts
+        else say("Take off %(numbers)s.", numbers=said)
+    )
+    return Action(text, read.measured, picture=SignPicture(numbers), others=read.others)
 
 
 def _leave_branch(standard: Standard, picture: TreePicture, stage: Stage) -> Action:
@@ -200,32 +194,18 @@ def _column_both(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
     picture = _column_branch(standard, draw, (one, other))
     if picture is None:
         return None
-    numbers = [number for number, place in enumerate(picture.places, 1) if place.side is not None]
-    both = frozenset(place.side for place in picture.places if place.side is not None)
-    read = _measured(picture, Pruning(sides_off=both), standard, Stage.COLUMNS)
-    bare = _measured(
-        picture, Pruning(sides_off=both, headed={"1": _TIP_OFF}), standard, Stage.COLUMNS
-    )
-    every = tuple(range(1, len(picture.places) + 1))
+    sides = [number for number, place in enumerate(picture.places, 1) if place.side is not None]
     return Draft(
         say("What comes off this branch?"),
         (
-            _cut_at_all(tuple(numbers), read),
-            _cut_branch(standard, picture, numbers[0]),
-            _cut_at_all(
-                every, Readings(_spurs_off(bare.measured), tuple(map(_spurs_off, bare.others)))
-            ),
+            _cut_branch(standard, picture, *sides),
+            _cut_branch(standard, picture, sides[0]),
+            _cut_branch(standard, picture, *range(1, len(picture.places) + 1)),
             _leave_branch(standard, picture, Stage.COLUMNS),
         ),
         Stage.COLUMNS,
         picture,
     )
-
-
-def _cut_at_all(numbers: tuple[int, ...], read: Readings) -> Action:
-    """Offer to cut at several numbers."""
-    text = say("Cut at %(numbers)s.", numbers=numbers_in_words(numbers))
-    return Action(text, read.measured, picture=SignPicture(numbers), others=read.others)
 
 
 def _pruned_column(

@@ -16,9 +16,10 @@ with a key; the places where a finger may cut are returned beside the picture:
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import atan2, cos, hypot, radians
-from typing import Final, Protocol
+from typing import Final
 
 from audits.practice.model import Limb, PracticeTree, SideBranch
+from audits.practice.places import HeadPlace, TopPlace
 from audits.practice.pruning import (
     Pruning,
     diameter_behind,
@@ -52,30 +53,6 @@ SIZE_MM: Final = (85.0, 88.0)
 _FROM_DEG: Final = {Side.RIGHT: 90.0, Side.LEFT: 270.0}
 
 _EDGE_MM: Final = 1.5
-
-
-class OfferedTop(Protocol):
-    """A place at which a leader may be cut; see `audits.practice.places.TopPlace`."""
-
-    @property
-    def id(self) -> str:
-        """Its name."""
-
-    @property
-    def at_mm(self) -> float:
-        """Height of the cut."""
-
-
-class OfferedHead(Protocol):
-    """A place at which a limb may be shortened; see `audits.practice.places.HeadPlace`."""
-
-    @property
-    def id(self) -> str:
-        """Its name."""
-
-    @property
-    def at(self) -> float:
-        """Where: up to 1 on the limb itself, up to 2 on its hanging end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +140,7 @@ _TOP_TRUNK: Final = 0.56
 def top_view(
     tree: PracticeTree,
     done: Pruning,
-    tops: Sequence[OfferedTop],
+    tops: Sequence[TopPlace],
     *,
     wire_mm: float | None = None,
     pole: Pole | None = None,
@@ -180,7 +157,7 @@ def top_view(
         The tree as it was.
     done : Pruning
         What is cut already.
-    tops : sequence of OfferedTop
+    tops : sequence of TopPlace
         Places at which the leader may be cut; each becomes a place with its ``id``.
     wire_mm : float or None, optional
         Height of the top wire.
@@ -254,7 +231,7 @@ def _pole(pole: Pole, view: View, width: float, height: float) -> list[Shape]:
     ]
 
 
-def _leader(tree: PracticeTree, view: View, cuts: Sequence[OfferedTop]) -> list[Shape]:
+def _leader(tree: PracticeTree, view: View, cuts: Sequence[TopPlace]) -> list[Shape]:
     """Draw the leader in the pieces between the cuts that are offered."""
     stem = view.stem(tree.leader)
     run = view.run_of(stem)
@@ -357,7 +334,7 @@ _LEAST_SHARE: Final = 0.5
 def limbs_view(
     tree: PracticeTree,
     done: Pruning,
-    tops: Sequence[OfferedTop] = (),
+    tops: Sequence[TopPlace] = (),
     *,
     gauge_mm: float,
     side: Side = Side.RIGHT,
@@ -373,7 +350,7 @@ def limbs_view(
         The tree as it was.
     done : Pruning
         What is cut already.
-    tops : sequence of OfferedTop, optional
+    tops : sequence of TopPlace, optional
         Places at which the leader may be cut; here they are no places, but what lies above them
         goes with them.
     gauge_mm : float
@@ -423,12 +400,27 @@ def _limbs_frame(
     stout = [limb.union_mm for limb in tree.limbs if limb.measured_mm() >= _NEARLY_LARGE * gauge_mm]
     lowest = max(0.0, min((limb.union_mm for limb in tree.limbs), default=0.0) - _BELOW_LIMBS_MM)
     highest = max([*(union + _AROUND_MM for union in stout), _LEAST_SHARE * tree.height_mm])
-    scale = height / (cos(radians(_LIMBS_FROM_ABOVE_DEG)) * (highest - lowest))
+    from_deg = _FROM_DEG.get(side, 90.0)
+    across = View(0.0, 0.0, 1.0, from_deg)
+    reach = max(
+        (
+            abs(across.place(piece.end)[0])
+            for limb in tree.limbs
+            if limb.union_mm < highest
+            for piece in limb.pieces
+        ),
+        default=1.0,
+    )
+    flattened = cos(radians(_LIMBS_FROM_ABOVE_DEG))
+    scale = min(height / (flattened * (highest - lowest)), (width / 2 - _EDGE_MM) / reach)
+    # Where the longest limbs decide the scale there is room for more of the tree, lowest first.
+    lowest = max(0.0, min(lowest, highest - height / (scale * flattened)))
+    highest = lowest + height / (scale * flattened)
     return View(
         width / 2,
-        highest * cos(radians(_LIMBS_FROM_ABOVE_DEG)) * scale,
+        highest * flattened * scale,
         scale,
-        _FROM_DEG.get(side, 90.0),
+        from_deg,
         thicker=_LIMBS_THICKER,
         thinnest_mm=0.3,
         within_mm=(0.0, 0.0, width, height),
@@ -444,7 +436,7 @@ def _soil(view: View, width: float, height: float) -> list[Shape]:
 def _stub(tree: PracticeTree, limb: Limb, view: View) -> tuple[Shape, ...]:
     """Draw what stays of a limb that came out: a short bevel with a fresh face."""
     stem = view.stem(limb.wood)
-    leader_mm = tree.leader.diameter_at(tree.leader_at(limb.union_mm))
+    leader_mm = _leader_mm(tree, limb)
     at = view.place(tree.leader.point_at(tree.leader_at(limb.union_mm)))
     across, down = stem.direction_at(0.0)
     reach = min(1.0, hypot(stem.end[0] - stem.start[0], stem.end[1] - stem.start[1]) / 8.0)
@@ -469,8 +461,9 @@ def _gauge(gauge_mm: float, view: View, height: float) -> list[Shape]:
 
 
 # Where on a limb its place may lie, as parts of what is seen of it.
-_ON_LIMB: Final = (0.22, 0.34, 0.46, 0.58, 0.7, 0.82)
+_ON_LIMB: Final = tuple(0.2 + 0.07 * step for step in range(11))
 _ROUNDS: Final = 4
+_FROM_EDGE_MM: Final = 3.0
 
 
 def _limb_places(tree: PracticeTree, view: View) -> list[ViewPlace]:
@@ -483,9 +476,12 @@ def _limb_places(tree: PracticeTree, view: View) -> list[ViewPlace]:
         if run is None or run[0] > _ON_LIMB[0]:
             continue
         points = [stem.point_at(run[1] * share) for share in _ON_LIMB]
+        points = [point for point in points if point[1] >= _FROM_EDGE_MM]
+        if not points:
+            continue
         keys.append(limb.key)
         offered.append(points)
-    chosen = [points[1] for points in offered]
+    chosen = [points[len(points) // 2] for points in offered]
     for _ in range(_ROUNDS):
         for place, points in enumerate(offered):
             others = chosen[:place] + chosen[place + 1 :]
@@ -498,17 +494,27 @@ def _nearest(point: Point, others: Sequence[Point]) -> float:
 
 
 def _limbs_behind(tree: PracticeTree, view: View) -> list[Shape]:
-    limbs = sorted(tree.limbs, key=lambda limb: view.depth(limb.wood.end))
     return [
-        limb_piece(limb, view, is_far=_is_far(limb, view))
-        for limb in limbs
+        limb_piece(limb, view, _leader_mm(tree, limb), is_far=_is_far(limb, view))
+        for limb in _from_the_back(tree, view)
         if not _is_near(limb, view)
     ]
 
 
 def _limbs_before(tree: PracticeTree, view: View) -> list[Shape]:
-    limbs = sorted(tree.limbs, key=lambda limb: view.depth(limb.wood.end))
-    return [limb_piece(limb, view, is_near=True) for limb in limbs if _is_near(limb, view)]
+    return [
+        limb_piece(limb, view, _leader_mm(tree, limb), is_before=True)
+        for limb in _from_the_back(tree, view)
+        if _is_near(limb, view)
+    ]
+
+
+def _from_the_back(tree: PracticeTree, view: View) -> list[Limb]:
+    return sorted(tree.limbs, key=lambda limb: view.depth(limb.wood.end))
+
+
+def _leader_mm(tree: PracticeTree, limb: Limb) -> float:
+    return tree.leader.diameter_at(tree.leader_at(limb.union_mm))
 
 
 def _depth_share(limb: Limb, view: View) -> float:
@@ -536,7 +542,7 @@ def branch_view(
     tree: PracticeTree,
     limb_key: str,
     done: Pruning,
-    heads: Sequence[OfferedHead],
+    heads: Sequence[HeadPlace],
     *,
     pencil_mm: float,
     words: tuple[str, str] = ("", ""),
@@ -553,7 +559,7 @@ def branch_view(
         Name of the branch.
     done : Pruning
         What is cut already.
-    heads : sequence of OfferedHead
+    heads : sequence of HeadPlace
         Places at which it may be shortened; none are offered where it was shortened before.
     pencil_mm : float
         Diameter of the pencil, drawn to the scale of the wood.
@@ -579,7 +585,7 @@ def branch_view(
     view = _branch_frame(limb, width, height - _STRIP_MM)
     shapes: list[Shape] = [
         *_pencil(pencil_mm, view, width, height),
-        branch_pieces(left, view, [(head.id, head.at) for head in offered]),
+        branch_pieces(left, view, _leader_mm(tree, limb), [(head.id, head.at) for head in offered]),
         *_leader(tree, view, ()),
     ]
     stem = view.stem(limb.wood)

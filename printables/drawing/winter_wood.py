@@ -7,7 +7,8 @@ gauge of the same view.
 """
 
 from collections.abc import Iterator, Sequence
-from math import cos, hypot, pi, sin
+from dataclasses import replace
+from math import cos, dist, hypot, pi, sin
 from typing import Final, TypeAlias
 
 from audits.practice.model import Limb, SideBranch, SideKind, Spur
@@ -22,9 +23,13 @@ Cut: TypeAlias = tuple[str, float]
 # Pieces overlap by this much, or a light line would show between them.
 _OVERLAP: Final = 0.004
 
-# The swelling at the foot of a limb: how far out, and how much thicker.
-_COLLAR_MM: Final = 18.0
+# The swelling at the foot of a limb: how far out of the leader's bark, and how much thicker there.
+# It ends where a caliper measures.
+_COLLAR_MM: Final = 24.0
 _COLLAR_THICKER: Final = 1.4
+_LONGEST_COLLAR: Final = 0.3
+_THICKEST_COLLAR: Final = 2.2
+_NO_COLLAR: Final = (0.0, 1.0)
 
 # The last part of a limb is the growth of one summer.
 _YOUNG_FROM: Final = 0.76
@@ -40,8 +45,14 @@ _BUD_LONGER: Final = 1.6
 _SMALL_BUD_MM: Final = 0.42
 _FACE_CORNERS: Final = 10
 
+# The light edge of wood in front is half of this wide.
+_EDGE_MM: Final = 0.3
+_FOOT_STEPS: Final = 16
 
-def limb_piece(limb: Limb, view: View, *, is_far: bool = False, is_near: bool = False) -> Group:
+
+def limb_piece(
+    limb: Limb, view: View, leader_mm: float, *, is_far: bool = False, is_before: bool = False
+) -> Group:
     """
     Draw a limb of a tree with all it carries.
 
@@ -51,10 +62,12 @@ def limb_piece(limb: Limb, view: View, *, is_far: bool = False, is_near: bool = 
         The limb.
     view : View
         From where it is seen.
+    leader_mm : float
+        Diameter of the leader at the union.
     is_far : bool, optional
         Whether it grows away from the viewer, and is drawn paler.
-    is_near : bool, optional
-        Whether it stands in front of the leader, from whose bark no light edge parts its foot.
+    is_before : bool, optional
+        Whether it stands before the leader, from whose bark no light edge parts its foot.
 
     Returns
     -------
@@ -64,16 +77,34 @@ def limb_piece(limb: Limb, view: View, *, is_far: bool = False, is_near: bool = 
     shapes: list[Shape] = [side_piece(side, view, is_far=is_far) for side in limb.side_branches]
     shapes += _small_spurs(limb, view, is_far=is_far)
     whole = float(len(limb.pieces))
-    shapes += _run(limb, view, 0.0, whole, Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR)
+    collar = _NO_COLLAR if is_before else _collar(limb, view, leader_mm)
+    shapes += _run(limb, view, (0.0, whole), Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR, collar)
     if not is_far:
-        shapes += _run(limb, view, _young_from(limb), whole, Ink.WOOD_YOUNG)
-    if is_near:
-        foot = view.stem(limb.wood)
-        shapes.append(Circle(foot.start, 0.5 * _COLLAR_THICKER * foot.width_at(0.0), Ink.WOOD))
+        shapes += _run(limb, view, (_young_from(limb), whole), Ink.WOOD_YOUNG)
+    if is_before:
+        shapes += _foot(limb, view, leader_mm)
     return Group(tuple(shapes), key=f"limb-{limb.key}")
 
 
-def branch_pieces(limb: Limb, view: View, cuts: Sequence[Cut]) -> Group:
+def _foot(limb: Limb, view: View, leader_mm: float) -> Iterator[Shape]:
+    """Draw the part of a limb that lies before the leader's bark, up to where it leaves it."""
+    stem = view.stem(limb.wood)
+    yield Circle(stem.start, stem.width_at(0.0) / 2 + _EDGE_MM, Ink.WOOD)
+    middle = view.place((0.0, 0.0, limb.union_mm))[0]
+    bark = view.width(leader_mm) / 2
+    for step in range(1, _FOOT_STEPS):
+        along = step / _FOOT_STEPS
+        if abs(stem.point_at(along)[0] - middle) >= bark:
+            part = stem.part(0.0, along)
+            yield replace(
+                part,
+                width_start_mm=part.width_start_mm + _EDGE_MM,
+                width_end_mm=part.width_end_mm + _EDGE_MM,
+            ).outline(Ink.WOOD)
+            return
+
+
+def branch_pieces(limb: Limb, view: View, leader_mm: float, cuts: Sequence[Cut]) -> Group:
     """
     Draw one branch large, in the pieces between the places at which it may be shortened.
 
@@ -83,6 +114,8 @@ def branch_pieces(limb: Limb, view: View, cuts: Sequence[Cut]) -> Group:
         The branch.
     view : View
         From where it is seen.
+    leader_mm : float
+        Diameter of the leader at the union.
     cuts : sequence of tuple
         Name and place of each, from the trunk out.
 
@@ -104,8 +137,9 @@ def branch_pieces(limb: Limb, view: View, cuts: Sequence[Cut]) -> Group:
             for shape in _spur(limb, spur, view)
         ]
         border = min(last, max(first, young_from))
-        part += _run(limb, view, max(0.0, first - _OVERLAP), border, Ink.WOOD)
-        part += _run(limb, view, max(0.0, border - _OVERLAP), last, Ink.WOOD_YOUNG)
+        collar = _collar(limb, view, leader_mm)
+        part += _run(limb, view, (max(0.0, first - _OVERLAP), border), Ink.WOOD, collar)
+        part += _run(limb, view, (max(0.0, border - _OVERLAP), last), Ink.WOOD_YOUNG, collar)
         if limb.has_tip_flower and place == len(keys) - 1:
             tip = view.stem(limb.pieces[-1])
             part.append(_bud(tip.end, tip.direction_at(1.0), view))
@@ -148,7 +182,24 @@ def _young_from(limb: Limb) -> float:
     return young_from if thin_from is None else max(young_from, thin_from)
 
 
-def _run(limb: Limb, view: View, first: float, last: float, ink: Ink) -> Iterator[Path]:
+def _collar(limb: Limb, view: View, leader_mm: float) -> tuple[float, float]:
+    """Find where on a limb its collar ends, and how much thicker the limb begins for it."""
+    # The leader is drawn thicker too: so much of the limb lies within its bark.
+    within_mm = max(0.0, view.thicker * leader_mm / 2 - dist(limb.wood.start[:2], (0.0, 0.0)))
+    ends_mm = min(within_mm + _COLLAR_MM, _LONGEST_COLLAR * limb.wood.length_mm)
+    thicker = 1.0 + (_COLLAR_THICKER - 1.0) * (within_mm + _COLLAR_MM) / _COLLAR_MM
+    return ends_mm / limb.wood.length_mm, min(thicker, _THICKEST_COLLAR)
+
+
+def _run(
+    limb: Limb,
+    view: View,
+    part: tuple[float, float],
+    ink: Ink,
+    collar: tuple[float, float] = _NO_COLLAR,
+) -> Iterator[Path]:
+    """Draw a limb and its hanging end between two places, as far as they are seen."""
+    first, last = part
     stems: list[Stem] = []
     for place, piece in enumerate(limb.pieces):
         begins, ends = max(0.0, first - place), min(1.0, last - place)
@@ -161,20 +212,19 @@ def _run(limb: Limb, view: View, first: float, last: float, ink: Ink) -> Iterato
         begins, ends = max(begins, seen[0]), min(ends, seen[1])
         if ends - begins <= _OVERLAP:
             continue
-        if place == 0 and begins == 0.0:
-            stems += _collared(limb, stem, ends)
+        if place == 0 and begins < collar[0] < ends:
+            stems += _collared(stem, begins, ends, collar)
         else:
             stems.append(stem.part(begins, ends))
     if stems:
         yield joined(stems, ink, curves=1)
 
 
-def _collared(limb: Limb, stem: Stem, ends: float) -> list[Stem]:
-    collar = min(0.5 * ends, _COLLAR_MM / limb.wood.length_mm)
-    foot = stem.part(0.0, collar)
-    wide = foot.width_start_mm * _COLLAR_THICKER
-    foot = Stem(foot.start, foot.control1, foot.control2, foot.end, wide, foot.width_end_mm)
-    return [foot, stem.part(collar, ends)]
+def _collared(stem: Stem, begins: float, ends: float, collar: tuple[float, float]) -> list[Stem]:
+    until, thicker = collar
+    foot = stem.part(begins, until)
+    wide = foot.width_start_mm * (1.0 + (thicker - 1.0) * (until - begins) / until)
+    return [replace(foot, width_start_mm=wide), stem.part(until, ends)]
 
 
 def _small_spurs(limb: Limb, view: View, *, is_far: bool) -> Iterator[Shape]:

@@ -22,10 +22,10 @@ def tree_views(tree: PackTree, standard: Standard, wire_mm: float | None) -> dic
         NOTHING_CUT,
         tree.tops,
         wire_mm=wire_mm,
-        pole=Pole(standard.top.target_mm),
+        pole=Pole(standard.top.target_mm, standard.top.tolerance_mm),
         side=side,
     )
-    limbs = limbs_view(grown, NOTHING_CUT, gauge_mm=standard.limbs.large_mm, side=side)
+    limbs = limbs_view(grown, NOTHING_CUT, tree.tops, gauge_mm=standard.limbs.large_mm, side=side)
     return {
         "top": _view(top),
         "limbs": _view(limbs),

@@ -143,12 +143,8 @@ def _cut_branch(standard: Standard, picture: TreePicture, *numbers: int) -> Acti
     cuts = [place.along for place in places if place.side is None and place.along is not None]
     pruning = Pruning(sides_off=sides, headed={"1": min(cuts)} if cuts else {})
     read = _measured(picture, pruning, standard, Stage.COLUMNS)
-    said = numbers_in_words(numbers)
-    text = (
-        say("Cut at %(numbers)s.", numbers=said)
-        if cuts
-        else say("Take off %(numbers)s.", numbers=said)
-    )
+    # One wording for side branches and for what lies beyond a cut, or it would tell which is right.
+    text = say("Take off %(numbers)s.", numbers=numbers_in_words(numbers))
     return Action(text, read.measured, picture=SignPicture(numbers), others=read.others)
 
 

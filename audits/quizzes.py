@@ -272,8 +272,10 @@ def _choose(
     for role in (Role.OTHER, Role.SAFETY):
         choose(playing(role), QUESTIONS)
     # Where a standard leaves nothing else to ask, neither kind may fill the rest alone.
-    for role in (Role.TOO_MUCH, Role.LEAVE) * QUESTIONS:
-        choose(playing(role), 1)
+    rest = [_drawn(list(playing(role)), drawing) for role in (Role.TOO_MUCH, Role.LEAVE)]
+    for questions in rest * QUESTIONS:
+        wanted = min(1, QUESTIONS - len(chosen))
+        chosen.extend(_take(questions, wanted, [*before, *chosen]))
     leave_alone = sum(question.leave_alone for question in chosen)
     if len(chosen) < QUESTIONS or leave_alone < LEAST_LEAVE_ALONE:
         raise InvalidInput(
@@ -285,12 +287,15 @@ def _choose(
 def _drawn(those: list[Maker], drawing: _Drawing) -> Iterator[Question]:
     """Yield questions of some makers, taking the stages in turn."""
     order = _stages_in_turn(those, drawing.dice)
-    for maker in chain.from_iterable([order] * _ROUNDS):
-        for _ in range(_PATIENCE):
-            question = _attempt(maker, drawing)
-            if question is not None:
+    for _ in range(_ROUNDS):
+        for maker in tuple(order):
+            tries = (_attempt(maker, drawing) for _ in range(_PATIENCE))
+            question = next((question for question in tries if question is not None), None)
+            if question is None:
+                # The standard leaves it no room, and will leave it none in the next round.
+                order.remove(maker)
+            else:
                 yield question
-                break
 
 
 def _attempt(maker: Maker, drawing: _Drawing) -> Question | None:

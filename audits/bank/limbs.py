@@ -31,7 +31,23 @@ MOST_LIMBS: Final = 7
 
 
 def limb_sizes(standard: Standard, draw: Dice, large: int, small: int) -> list[float]:
-    """Draw limbs well apart: some above the limit, thickest first, then some far below it."""
+    """
+    Draw limbs well apart: some above the limit, thickest first, then some far below it.
+
+    Parameters
+    ----------
+    standard : Standard
+        The block's rule.
+    draw : Dice
+        The chance.
+    large, small : int
+        How many of either.
+
+    Returns
+    -------
+    list of float
+        Diameters in mm, in whole millimetres.
+    """
     rule, guard = standard.limbs, max(1.0, standard.diameter_guard_mm)
     step = rule.wrong_limb_mm + 2 * guard
     over = rule.large_mm + guard + 2

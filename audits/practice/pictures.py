@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from audits.practice.grow import LimbPlan, grow_tree, planned_tree
 from audits.practice.growth import Growth
@@ -103,6 +104,14 @@ class TreePicture:
     @property
     def tree(self) -> PracticeTree:
         """The tree as it was before anything was cut."""
-        if self.height_mm is None:
-            return grow_tree(self.seed, self.growth)
-        return planned_tree(self.growth, self.height_mm, self.plans, self.seed)
+        return _grown(self.seed, self.growth, self.height_mm, self.plans)
+
+
+# A question looks at its tree many times: for each choice, as it may be misread, and to draw it.
+@lru_cache(maxsize=128)
+def _grown(
+    seed: int, growth: Growth, height_mm: float | None, plans: tuple[LimbPlan, ...]
+) -> PracticeTree:
+    if height_mm is None:
+        return grow_tree(seed, growth)
+    return planned_tree(growth, height_mm, plans, seed)

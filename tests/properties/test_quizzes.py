@@ -12,7 +12,7 @@ from audits.standard import (
     Standard,
     TopRule,
 )
-from audits.vocabulary import HeadingRule, Method
+from audits.vocabulary import HeadingRule, Method, QuizStyle
 
 
 def lengths(low, high):
@@ -98,20 +98,24 @@ def standards(draw):
     seed=st.integers(0, 2**31),
     variant=st.sampled_from(VARIANTS),
     method=st.sampled_from(Method),
+    style=st.sampled_from(QuizStyle),
 )
-def test_every_quiz_is_fair_or_refused(standard, seed, variant, method):
+def test_every_quiz_is_fair_or_refused(standard, seed, variant, method, style):
     try:
-        quiz = make_quiz(standard, seed=seed, variant=variant, method=method)
+        quiz = make_quiz(standard, seed=seed, variant=variant, method=method, style=style)
     except InvalidInput as refused:
         problems = refused.problems
         assert set(problems) == {"standard"}
         return
     assert len(quiz.questions) == QUESTIONS
     assert sum(question.leave_alone for question in quiz.questions) >= LEAST_LEAVE_ALONE
-    assert any(question.note for question in quiz.questions)
+    assert any(question.note for question in quiz.questions) == (style is QuizStyle.WORDS)
     for question in quiz.questions:
         assert question.stage is None or question.stage in standard.stages_in_use
         texts = [str(choice) for choice in question.choices]
         assert len(set(texts)) == len(texts)
         assert question.key < len(texts)
-    assert quiz == make_quiz(standard, seed=seed, variant=variant, method=method)
+        assert question.why.text
+        assert len(question.choice_pictures) in {0, len(texts)}
+        assert style is QuizStyle.WORDS or question.choice_pictures
+    assert quiz == make_quiz(standard, seed=seed, variant=variant, method=method, style=style)

@@ -22,6 +22,7 @@ from audits.demo.cast import (
     TIME_ZONE,
     WORKER,
 )
+from audits.demo.learning import BRIEFING_DAYS, DemoLearning, LearningCrew
 from audits.demo.lessons import Lessons
 from audits.demo.trees import TRAINED_AT, DemoBlock, DemoTrees
 from audits.messages import Units
@@ -162,12 +163,15 @@ def make_demo(
         The farm, its sign-ins and the true rates behind the audits.
     """
     random = Random(seed)  # noqa: S311 - a simulation, repeatable by its seed
-    return _Season(database, now, random, working_days).simulate(progress)
+    return _Season(database, now, random, working_days, seed).simulate(progress)
 
 
 class _Season:
-    def __init__(self, database: Database, now: datetime, random: Random, days: int) -> None:
+    def __init__(
+        self, database: Database, now: datetime, random: Random, days: int, seed: int
+    ) -> None:
         self.database = database
+        self.seed = seed
         self.now = now
         self.random = random
         self.zone = ZoneInfo(TIME_ZONE)
@@ -178,9 +182,9 @@ class _Season:
 
     def simulate(self, progress: Callable[[int, int], None]) -> Demo:
         farm_id, sign_ins, crews = self._found_farm()
+        places = self._plant_blocks()
         walks = [
-            self._season_of_crew(crew, blocks)
-            for crew, blocks in zip(crews, self._plant_blocks(), strict=True)
+            self._season_of_crew(crew, blocks) for crew, blocks in zip(crews, places, strict=True)
         ]
         for done in range(len(self.days)):
             for walk in walks:
@@ -188,6 +192,7 @@ class _Season:
             self._beside_the_audits(crews, done)
             progress(done + 1, len(self.days))
         self._disagree(crews[0])
+        self._learn(crews, [blocks[0] for blocks in places])
         return Demo(
             farm_id=farm_id,
             sign_ins=sign_ins,
@@ -213,6 +218,7 @@ class _Season:
             row_word="hilera",
             emergency_location="East gate, 40 Bench Lane",
             first_aider="Hollis Tarrant",
+            briefing_days=BRIEFING_DAYS,
         )
         self.owner = self._add_user(farm_id, Role.OWNER, *OWNER)
         self.supervisor = self._add_user(farm_id, Role.SUPERVISOR, *SUPERVISOR)
@@ -359,6 +365,33 @@ class _Season:
             now=self.now,
         )
         return read_standard(payload)
+
+    def _learn(self, crews: Sequence[_Crew], blocks: Sequence[DemoBlock]) -> None:
+        people = (BENCH_CREW, RIVER_CREW)
+        DemoLearning(
+            self.database,
+            self.supervisor,
+            self.worker,
+            self.trees.rates,
+            self.days,
+            self._at,
+            # A chance of its own, so that audits stay what they are without it.
+            Random(self.seed + 7),  # noqa: S311 - a simulation, repeatable by its seed
+        ).learn(
+            [
+                LearningCrew(
+                    {
+                        worker_id: language
+                        for worker_id, (_, _, language) in zip(
+                            crew.worker_ids, cast_of_crew, strict=True
+                        )
+                    },
+                    crew.method,
+                    block,
+                )
+                for crew, cast_of_crew, block in zip(crews, people, blocks, strict=True)
+            ]
+        )
 
     # --- the season ------------------------------------------------------------------------
 

@@ -1,5 +1,6 @@
 """The simulated season is believable, complete, and agrees with the rates it was made from."""
 
+from collections import Counter
 from datetime import UTC, datetime
 
 import pytest
@@ -7,11 +8,14 @@ import sqlalchemy as sa
 from scipy import stats
 
 from audits.demo import HARD_BLOCK, make_demo
+from audits.learning.items import ItemFlag
 from audits.records import Actor
 from audits.services.agreement import view_agreement
+from audits.services.briefings import BriefState, view_briefings
 from audits.services.calibrating import list_walks
 from audits.services.comparing import compare
 from audits.services.fitting import ask_for_fits, run_fit
+from audits.services.item_bank import item_report
 from audits.services.rescoring import check_scores
 from audits.services.training import list_trainings
 from audits.services.trends import list_workers, worker_trend
@@ -25,11 +29,13 @@ from audits.storage.tables import (
     crew,
     double_check,
     lot,
+    practice_result,
+    quiz_attempt,
     rollup,
     stage_learning,
     worker,
 )
-from audits.vocabulary import LotState, Purpose, Role, Stage
+from audits.vocabulary import LotState, PracticeLevel, Purpose, QuizSource, Role, Stage
 
 NOW = datetime(2026, 3, 4, 22, 0, tzinfo=UTC)
 SEASON = 2026
@@ -176,3 +182,28 @@ def the_owner(database, demo):
     with database.read() as connection:
         user = user_by_name(connection, demo.farm_id, name)
     return Actor(user.id, demo.farm_id, name, Role.OWNER, "en", None)
+
+
+def test_people_learn_beside_the_audits(season):
+    """Quizzes in both languages, one item that misleads in Spanish, practice, lapsed briefs."""
+    database, demo, _ = season
+    owner = the_owner(database, demo)
+    report = item_report(database, owner, NOW)
+    flagged = [line for line in report.lines if line.reading and line.reading.flags]
+    assert [line.reading.flags for line in flagged] == [(ItemFlag.HARDER_IN_SPANISH,)]
+    assert flagged[0].stage is Stage.LIMBS
+    with database.read() as connection:
+        attempts = connection.execute(
+            sa.select(quiz_attempt.c.worker_id, quiz_attempt.c.language, quiz_attempt.c.source)
+        ).all()
+        problems = set(connection.scalars(sa.select(practice_result.c.problem)))
+        levels = set(connection.scalars(sa.select(practice_result.c.level)))
+    takers = Counter(one.worker_id for one in attempts)
+    assert sum(times > 1 for times in takers.values()) >= 12
+    assert {one.language for one in attempts} == {"en", "es"}
+    assert {one.source for one in attempts} == set(QuizSource)
+    assert problems == {None}
+    assert levels == set(PracticeLevel)
+    standings = view_briefings(database, owner, NOW.date()).standings
+    states = {one.state for of_method in standings.values() for one in of_method}
+    assert states == set(BriefState)

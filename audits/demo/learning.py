@@ -1,0 +1,373 @@
+"""What the people of the simulated farm learn: quizzes, drawn trees, and safety briefs."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from random import Random
+from typing import Any, Final
+from uuid import UUID
+
+from audits.demo.trees import DemoBlock
+from audits.practice.cuts import Cuts
+from audits.practice.ideal import ideal_pruning
+from audits.practice.levels import StageSet, done_before, stage_sets
+from audits.practice.pack import PackTree, cuts_of, edition_of, practice_trees
+from audits.questions import Question
+from audits.quizzes import VARIANTS
+from audits.records import Actor
+from audits.services import briefings, practising, quiz_attempts, quiz_sittings
+from audits.services.farms import the_block
+from audits.services.practising import Taken
+from audits.services.quiz_attempts import QuizPaper
+from audits.services.quiz_sittings import SittingChoice
+from audits.storage.database import Database
+from audits.storage.queries.standards import standards_in_force
+from audits.vocabulary import Method, PracticeLevel, Stage
+
+# Days for which a brief holds on this farm, shorter than its season.
+BRIEFING_DAYS: Final = 60
+# When, as a share of the season, quizzes and briefs come again.
+_QUIZ_AGAIN_AT: Final = 0.3
+_QUIZ_ON_SCREEN_AT: Final = 0.55
+_BRIEF_AGAIN_AT: Final = (0.4, 0.8)
+# How well people know an item before the season, and how much they learn until the next quiz, as
+# logarithms of odds.
+_KNOWN: Final = 1.0
+_LEARNED: Final = 0.9
+_ABILITY: Final = 0.8
+# The wording of one item leads to the right choice in English and to a wrong one in Spanish. So
+# many of the least able in each language do not get what it says, and take the other.
+_PUZZLED: Final = {"en": 1, "es": 2}
+_PRACTISING: Final = 6
+_TREES: Final = 6
+_RESULTS: Final = (6, 12)
+# On a drawn tree, without wood in the hand, people are wrong more often than in the row.
+_HARDER_THAN_THE_ROW: Final = 5.0
+_MOST_WRONG: Final = 0.75
+
+
+@dataclass(frozen=True)
+class LearningCrew:
+    """
+    A crew that learns.
+
+    Parameters
+    ----------
+    languages : Mapping of int to str
+        The language that each of its people reads, by worker.
+    method : Method
+        From where it works.
+    block : DemoBlock
+        The block whose standard it learns.
+    """
+
+    languages: Mapping[int, str]
+    method: Method
+    block: DemoBlock
+
+
+class DemoLearning:
+    """
+    Quizzes, practice and briefs of a season, through the services that people use.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    supervisor, worker : Actor
+        Who notes it, and the worker who can sign in.
+    rates : Mapping of int to Mapping of Stage to float
+        True share of trees left with a fault, by worker.
+    days : Sequence of date
+        The working days.
+    at : Callable
+        The moment of an hour and minute of a day.
+    random : Random
+        Chance of its own, so that the rest of the season stays as it is.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        supervisor: Actor,
+        worker: Actor,
+        rates: Mapping[int, Mapping[Stage, float]],
+        days: Sequence[date],
+        at: Callable[[date, int, int], datetime],
+        random: Random,
+    ) -> None:
+        self.database = database
+        self.supervisor = supervisor
+        self.worker = worker
+        self.rates = rates
+        self.days = days
+        self.at = at
+        self.random = random
+        # By language, how able one is at most whom the misleading item puzzles.
+        self.puzzled: dict[str, float] = {}
+
+    def learn(self, crews: Sequence[LearningCrew]) -> None:
+        """
+        Let the crews be briefed, practise, and take quizzes.
+
+        Parameters
+        ----------
+        crews : Sequence of LearningCrew
+            The crews.
+        """
+        with self.database.read() as connection:
+            versions = standards_in_force(connection, self.supervisor.farm_id, self.days[0])
+        seed = self.random.getrandbits(31)
+        abilities = {
+            worker_id: self._ability(worker_id) for crew in crews for worker_id in crew.languages
+        }
+        for language, number in _PUZZLED.items():
+            able = [
+                abilities[worker_id]
+                for crew in crews
+                for place, worker_id in enumerate(crew.languages)
+                if _first_language(crew, place) == language
+            ]
+            self.puzzled[language] = sorted(able)[number - 1]
+        for crew in crews:
+            version_id = versions[crew.block.id].id
+            people = list(crew.languages)
+            self._brief(crew, people)
+            for share, takers in (
+                (0.0, people),
+                (_QUIZ_AGAIN_AT, people[: 2 * _PRACTISING : 2]),
+            ):
+                for worker_id in takers:
+                    self._take_on_paper(crew, worker_id, version_id, seed, share, abilities)
+        self._take_on_screen(crews[0], abilities)
+        for crew in crews:
+            people = list(crew.languages)[:_PRACTISING]
+            self._practise(crew, people, versions[crew.block.id].id)
+
+    # --- briefs ------------------------------------------------------------------------------
+
+    def _brief(self, crew: LearningCrew, people: Sequence[int]) -> None:
+        """All but the last are briefed, some of them again; the last one nobody thought of."""
+        present = people[:-1]
+        halves = (present[::2], present[1::2])
+        self._note(crew, present, self.days[0])
+        for share, again in zip(_BRIEF_AGAIN_AT, halves, strict=True):
+            # Who was away that day keeps an old brief, which lapses.
+            self._note(crew, again[:-1], self._day(share))
+
+    def _note(self, crew: LearningCrew, people: Sequence[int], day: date) -> None:
+        if people:
+            briefings.note_briefing(
+                self.database,
+                self.supervisor,
+                self.at(day, 7, 20),
+                worker_ids=people,
+                method=crew.method,
+                held_on=day,
+                language=None,
+            )
+
+    # --- quizzes -----------------------------------------------------------------------------
+
+    def _ability(self, worker_id: int) -> float:
+        """Return how good somebody is at quizzes: whoever errs less in the row, a little better."""
+        mean = sum(self.rates[worker_id].values()) / len(self.rates[worker_id])
+        return self.random.gauss(-0.5 * math.log(mean / 0.035), 1.0)
+
+    def _take_on_paper(
+        self,
+        crew: LearningCrew,
+        worker_id: int,
+        version_id: int,
+        seed: int,
+        share: float,
+        abilities: Mapping[int, float],
+    ) -> None:
+        day = self._day(share)
+        place = list(crew.languages).index(worker_id)
+        is_first = share == 0.0
+        language = _first_language(crew, place) if is_first else crew.languages[worker_id]
+        # The same quiz again comes in another variant.
+        variant = VARIANTS[(place + (not is_first)) % len(VARIANTS)]
+        paper = QuizPaper(version_id, seed, variant, crew.method, language)
+        quiz = quiz_attempts.quiz_of(self.database, self.supervisor, paper)
+        quiz_attempts.record_attempt(
+            self.database,
+            self.supervisor,
+            paper,
+            worker_id,
+            self._answers(
+                quiz.questions,
+                language,
+                abilities[worker_id] + _LEARNED * share,
+            ),
+            taken_on=day,
+            now=self.at(day, 12, 30),
+        )
+
+    def _take_on_screen(self, crew: LearningCrew, abilities: Mapping[int, float]) -> None:
+        """Let the worker who can sign in take one more on a screen, and begin another."""
+        worker_id = next(iter(crew.languages))
+        language = crew.languages[worker_id]
+        moment = self.at(self._day(_QUIZ_ON_SCREEN_AT), 12, 40)
+        for number, is_handed_in in enumerate((True, False)):
+            sitting = quiz_sittings.begin_sitting(
+                self.database,
+                self.worker,
+                SittingChoice(worker_id, crew.block.id, language),
+                uid=UUID(int=self.random.getrandbits(128), version=4).hex,
+                seed=self.random.getrandbits(31),
+                variant=VARIANTS[number],
+                now=moment + timedelta(days=number),
+            )
+            paper = QuizPaper(
+                sitting.standard_version_id,
+                sitting.seed,
+                sitting.variant,
+                sitting.method,
+                sitting.language,
+            )
+            quiz = quiz_attempts.quiz_of(self.database, self.supervisor, paper)
+            ability = abilities[worker_id] + _LEARNED
+            answers = self._answers(quiz.questions, language, ability)
+            for place, answer in enumerate(answers if is_handed_in else answers[:4], start=1):
+                quiz_sittings.answer_question(
+                    self.database, self.worker, sitting.uid, place, answer
+                )
+            if is_handed_in:
+                quiz_sittings.hand_in(
+                    self.database, self.worker, sitting.uid, now=moment + timedelta(minutes=9)
+                )
+
+    def _answers(
+        self, questions: Sequence[Question], language: str, ability: float
+    ) -> list[int | None]:
+        misleading = _misleading(questions)
+        return [
+            self._misled(question, language, ability)
+            if question.item == misleading
+            else self._answer(question, ability)
+            for question in questions
+        ]
+
+    def _answer(self, question: Question, ability: float) -> int:
+        chance = 1 / (1 + math.exp(-(_KNOWN + _ABILITY * ability)))
+        other = self.random.choice(_wrong(question))
+        return question.key if self.random.random() < chance else other
+
+    def _misled(self, question: Question, language: str, ability: float) -> int:
+        """Answer as the wording goes, right in English and wrong in Spanish, if understood."""
+        tempting = min(_wrong(question), key=lambda place: question.option_keys[place])
+        is_understood = ability > self.puzzled[language]
+        return question.key if is_understood == (language == "en") else tempting
+
+    # --- practice ----------------------------------------------------------------------------
+
+    def _practise(self, crew: LearningCrew, people: Sequence[int], version_id: int) -> None:
+        standard = crew.block.standard
+        with self.database.read() as connection:
+            block = the_block(connection, self.supervisor.farm_id, crew.block.id)
+        trees = practice_trees(standard, block.habit, self.random.getrandbits(16), count=_TREES)
+        sets = stage_sets(standard)
+        for worker_id in people:
+            count = self.random.randint(*_RESULTS)
+            first = self.random.randint(0, 3)
+            items = [
+                self._pruned(
+                    crew,
+                    worker_id,
+                    version_id,
+                    self.random.choice(trees),
+                    self._next_set(sets, number / count),
+                    self.at(self.days[min(first + number, len(self.days) - 1)], 12, 45),
+                    number / count,
+                )
+                for number in range(count)
+            ]
+            moment = self.at(self.days[min(first + count, len(self.days) - 1)], 13, 5)
+            receipts = practising.record_results(self.database, self.supervisor, items, moment)
+            refused = [each for each in receipts if each.outcome is not Taken.STORED]
+            if refused:
+                raise RuntimeError(f"practice was not taken: {refused[0]}")
+
+    def _next_set(self, sets: Sequence[StageSet], share: float) -> StageSet:
+        """One stage at a time at first, then two, then the whole tree."""
+        level = list(PracticeLevel)[min(2, int(share * 3.5))]
+        return self.random.choice([each for each in sets if each.level is level])
+
+    def _pruned(
+        self,
+        crew: LearningCrew,
+        worker_id: int,
+        version_id: int,
+        tree: PackTree,
+        chosen: StageSet,
+        moment: datetime,
+        share: float,
+    ) -> dict[str, Any]:
+        standard = crew.block.standard
+        before = done_before(tree.tree, standard, chosen.stages)
+        ideal = cuts_of(tree, ideal_pruning(tree.tree, standard, chosen.stages, done=before))
+        wrong = [
+            stage
+            for stage in chosen.stages
+            if self.random.random() < self._wrong_share(worker_id, stage, share)
+        ]
+        cuts = self._with_mistakes(ideal, cuts_of(tree, before), wrong)
+        return {
+            "uid": str(UUID(int=self.random.getrandbits(128), version=4)),
+            "kind": "tree",
+            "worker_id": worker_id,
+            "standard_version_id": version_id,
+            "method": crew.method,
+            "edition": edition_of(standard),
+            "tree_seed": tree.seed,
+            "tree_kind": tree.kind,
+            "level": chosen.level,
+            "stages": list(chosen.stages),
+            "cuts": cuts.model_dump(mode="json"),
+            "language": crew.languages[worker_id],
+            "done_at": moment.isoformat(),
+        }
+
+    def _wrong_share(self, worker_id: int, stage: Stage, share: float) -> float:
+        rate = _HARDER_THAN_THE_ROW * self.rates[worker_id][stage]
+        return min(_MOST_WRONG, 0.05 + rate * (1.5 - share))
+
+    def _with_mistakes(self, ideal: Cuts, before: Cuts, wrong: Sequence[Stage]) -> Cuts:
+        """Leave undone what somebody does not see: the top, a limb, the side branches, the ends."""
+        taken = [key for key in ideal.limbs if key not in before.limbs]
+        missed = self.random.choice(taken) if taken else None
+        changes: dict[str, Any] = {}
+        if Stage.TOP in wrong:
+            changes["top"] = before.top
+        if Stage.LIMBS in wrong:
+            changes["limbs"] = tuple(key for key in ideal.limbs if key != missed)
+        if Stage.COLUMNS in wrong:
+            changes["sides"] = before.sides
+        if Stage.HEADING in wrong:
+            changes["heads"] = before.heads
+        return ideal.model_copy(update=changes)
+
+    def _day(self, share: float) -> date:
+        return self.days[int(share * len(self.days))]
+
+
+def _first_language(crew: LearningCrew, place: int) -> str:
+    """Return the language of somebody's first quiz: English for half of those on the platform."""
+    if crew.method is Method.PLATFORM and place % 2:
+        # The first print for them was in English alone.
+        return "en"
+    return list(crew.languages.values())[place]
+
+
+def _wrong(question: Question) -> list[int]:
+    return [place for place in range(len(question.choices)) if place != question.key]
+
+
+def _misleading(questions: Sequence[Question]) -> str:
+    """Return the item whose Spanish wording misleads: the first by name that asks about limbs."""
+    return min(
+        (question.item for question in questions if question.stage is Stage.LIMBS), default=""
+    )

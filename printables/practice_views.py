@@ -21,6 +21,7 @@ from typing import Final
 from audits.practice.model import Limb, PracticeTree, SideBranch
 from audits.practice.places import HeadPlace, TopPlace
 from audits.practice.pruning import (
+    NOTHING_CUT,
     Pruning,
     diameter_behind,
     pruned_limb,
@@ -494,19 +495,26 @@ def _nearest(point: Point, others: Sequence[Point]) -> float:
 
 
 def _limbs_behind(tree: PracticeTree, view: View) -> list[Shape]:
-    return [
+    pieces = [
         limb_piece(limb, view, _leader_mm(tree, limb), is_far=_is_far(limb, view))
         for limb in _from_the_back(tree, view)
         if not _is_near(limb, view)
     ]
+    return [piece for piece in pieces if _shows(piece)]
 
 
 def _limbs_before(tree: PracticeTree, view: View) -> list[Shape]:
-    return [
+    pieces = [
         limb_piece(limb, view, _leader_mm(tree, limb), is_before=True)
         for limb in _from_the_back(tree, view)
         if _is_near(limb, view)
     ]
+    return [piece for piece in pieces if _shows(piece)]
+
+
+def _shows(piece: Group) -> bool:
+    """Tell whether a piece has anything in view."""
+    return any(not isinstance(shape, Group) or _shows(shape) for shape in piece.shapes)
 
 
 def _from_the_back(tree: PracticeTree, view: View) -> list[Limb]:
@@ -534,6 +542,8 @@ def _is_far(limb: Limb, view: View) -> bool:
 _BRANCH_THICKER: Final = 2.4
 # Looked at from above, what grows to the sides of a branch lies beside it.
 _BRANCH_FROM_ABOVE_DEG: Final = 25.0
+# The trunk is but what a branch grows from: as thick as the branch is drawn it would hide its foot.
+_TRUNK_THICKER: Final = 1.4
 _STRIP_MM: Final = 11.0
 _LARGEST_SCALE: Final = 0.15
 
@@ -585,8 +595,13 @@ def branch_view(
     view = _branch_frame(limb, width, height - _STRIP_MM)
     shapes: list[Shape] = [
         *_pencil(pencil_mm, view, width, height),
-        branch_pieces(left, view, _leader_mm(tree, limb), [(head.id, head.at) for head in offered]),
-        *_leader(tree, view, ()),
+        branch_pieces(
+            left,
+            view,
+            _TRUNK_THICKER / _BRANCH_THICKER * _leader_mm(tree, limb),
+            [(head.id, head.at) for head in offered],
+        ),
+        *_leader(tree, replace(view, thicker=_TRUNK_THICKER), ()),
     ]
     stem = view.stem(limb.wood)
     shapes += [
@@ -681,3 +696,60 @@ def _side_face(side: SideBranch, stem: Stem, limb: Limb, view: View) -> Polygon:
     centre = (x + down * upwards * half * 0.8, y - across * upwards * half * 0.8)
     wide = max(1.8, 1.5 * view.width(side.wood.thick_mm))
     return face(centre, wide, 0.55 * wide, atan2(down, across))
+
+
+# --- the whole tree ------------------------------------------------------------------------------
+
+_WHOLE_THICKER: Final = 1.6
+_WHOLE_SOIL_MM: Final = 4.0
+_WHOLE_SCALE: Final = 0.6
+
+
+def before_and_after(
+    tree: PracticeTree,
+    pruning: Pruning,
+    *,
+    side: Side = Side.RIGHT,
+    words: tuple[str, str] = ("", ""),
+    size_mm: tuple[float, float] = SIZE_MM,
+) -> Drawing:
+    """
+    Draw a whole tree twice at one scale: as it stands, and with what is cut.
+
+    Parameters
+    ----------
+    tree : PracticeTree
+        The tree as it stands.
+    pruning : Pruning
+        What is cut.
+    side : Side, optional
+        From where it is looked at.
+    words : tuple of str, optional
+        Title and description, in the reader's language.
+    size_mm : tuple of float, optional
+        Width and height of the picture.
+
+    Returns
+    -------
+    Drawing
+        The tree before on the left, the tree after with the fresh cuts of its top and its limbs
+        on the right.
+    """
+    # Drawn large and then made smaller, so that buds and light edges become finer too.
+    width, height = (length / _WHOLE_SCALE for length in size_mm)
+    soil = height - _WHOLE_SOIL_MM
+    unit = View(0.0, 0.0, 1.0, _FROM_DEG.get(side, 90.0))
+    reach = max(
+        (abs(unit.place(piece.end)[0]) for limb in tree.limbs for piece in limb.pieces),
+        default=1.0,
+    )
+    scale = min((soil - _EDGE_MM) / tree.height_mm, (width / 4 - _EDGE_MM) / reach)
+    shapes: list[Shape] = [Rect(0.0, soil, width, _WHOLE_SOIL_MM, Ink.SOIL)]
+    for middle, done in ((width / 4, NOTHING_CUT), (3 * width / 4, pruning)):
+        view = replace(unit, trunk_x_mm=middle, soil_y_mm=soil, scale=scale, thicker=_WHOLE_THICKER)
+        left = pruned_tree(tree, done)
+        shapes += _limbs_behind(left, view)
+        shapes += _leader(left, view, ())
+        shapes += _limbs_before(left, view)
+        shapes += _done_on_leader(tree, done, view)
+    return Drawing(*size_mm, (Group(tuple(shapes), scale=_WHOLE_SCALE),), *words)

@@ -21,6 +21,7 @@ from webapp.learning_rows.routes import blueprint as learning_rows
 from webapp.papers.routes import blueprint as papers
 from webapp.passes.routes import blueprint as passes
 from webapp.practice.routes import blueprint as practice
+from webapp.practice_gallery.routes import blueprint as gallery
 from webapp.printing.routes import blueprint as printing
 from webapp.quizzes.routes import blueprint as quizzes
 from webapp.safety.routes import blueprint as safety
@@ -46,6 +47,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         coaching,
         learn,
         learning_rows,
+        gallery,
         items,
         season,
         comparison,

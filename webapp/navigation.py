@@ -16,6 +16,7 @@ _AREAS_WITHIN: Final = {
     "coaching": "workers",
     "contests": "workers",
     "field": "today",
+    "gallery": "learn",
     "items": "learn",
     "learning_rows": "learn",
     "papers": "printing",

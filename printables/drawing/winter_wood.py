@@ -8,7 +8,8 @@ gauge of the same view.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from math import cos, dist, hypot, pi, sin
+from itertools import pairwise
+from math import atan2, cos, dist, hypot, pi, sin
 from typing import Final, TypeAlias
 
 from audits.practice.model import Limb, SideBranch, SideKind, Spur
@@ -48,6 +49,10 @@ _FACE_CORNERS: Final = 10
 # The light edge of wood in front is half of this wide.
 _EDGE_MM: Final = 0.3
 _FOOT_STEPS: Final = 16
+
+# An edge follows a bend of this many radians closely with one curve.
+_ONE_CURVE_TURNS: Final = 0.6
+_MOST_CURVES: Final = 8
 
 
 def limb_piece(
@@ -89,6 +94,9 @@ def limb_piece(
 def _foot(limb: Limb, view: View, leader_mm: float) -> Iterator[Shape]:
     """Draw the part of a limb that lies before the leader's bark, up to where it leaves it."""
     stem = view.stem(limb.wood)
+    seen = view.run_of(stem)
+    if seen is None or seen[0] > 0.0:
+        return
     yield Circle(stem.start, stem.width_at(0.0) / 2 + _EDGE_MM, Ink.WOOD)
     middle = view.place((0.0, 0.0, limb.union_mm))[0]
     bark = view.width(leader_mm) / 2
@@ -127,6 +135,9 @@ def branch_pieces(limb: Limb, view: View, leader_mm: float, cuts: Sequence[Cut])
     borders = [0.0, *(at for _, at in cuts), float(len(limb.pieces))]
     keys = ["", *(f"axis-{limb.key}-{name}" for name, _ in cuts)]
     young_from = _young_from(limb)
+    # Where the first place lies, the limb is as thick as it is.
+    ends, thicker = _collar(limb, view, leader_mm)
+    collar = (min(ends, borders[1] - _OVERLAP), thicker) if borders[1] > _OVERLAP else _NO_COLLAR
     shapes: list[Shape] = [side_piece(side, view) for side in limb.side_branches]
     for place, key in enumerate(keys):
         first, last = borders[place], borders[place + 1]
@@ -137,7 +148,6 @@ def branch_pieces(limb: Limb, view: View, leader_mm: float, cuts: Sequence[Cut])
             for shape in _spur(limb, spur, view)
         ]
         border = min(last, max(first, young_from))
-        collar = _collar(limb, view, leader_mm)
         part += _run(limb, view, (max(0.0, first - _OVERLAP), border), Ink.WOOD, collar)
         part += _run(limb, view, (max(0.0, border - _OVERLAP), last), Ink.WOOD_YOUNG, collar)
         if limb.has_tip_flower and place == len(keys) - 1:
@@ -171,7 +181,7 @@ def side_piece(side: SideBranch, view: View, *, is_far: bool = False) -> Group:
         return Group((), key=f"side-{side.key}")
     # A shoot that stands up from a limb grew in one summer; a fork is as old as its limb.
     ink = Ink.WOOD if side.kind is SideKind.FORK else Ink.WOOD_YOUNG
-    path = joined([stem.part(*run)], Ink.WOOD_FAR if is_far else ink, curves=1)
+    path = _outline([stem.part(*run)], Ink.WOOD_FAR if is_far else ink)
     return Group((path,), key=f"side-{side.key}")
 
 
@@ -217,7 +227,27 @@ def _run(
         else:
             stems.append(stem.part(begins, ends))
     if stems:
-        yield joined(stems, ink, curves=1)
+        yield _outline(stems, ink)
+
+
+def _outline(stems: Sequence[Stem], ink: Ink) -> Path:
+    """Draw stems in one outline, with as few curves as their bends allow."""
+    parts: list[Stem] = []
+    for stem in stems:
+        count = 1 + min(_MOST_CURVES - 1, int(_turn(stem) / _ONE_CURVE_TURNS))
+        borders = [number / count for number in range(count + 1)]
+        parts += [stem.part(first, last) for first, last in pairwise(borders)]
+    return joined(parts, ink, curves=1)
+
+
+def _turn(stem: Stem) -> float:
+    """Add up how far the steps between a stem's four points turn, in radians."""
+    points = (stem.start, stem.control1, stem.control2, stem.end)
+    steps = [(after[0] - one[0], after[1] - one[1]) for one, after in pairwise(points)]
+    return sum(
+        abs(atan2(one[0] * other[1] - one[1] * other[0], one[0] * other[0] + one[1] * other[1]))
+        for one, other in pairwise(steps)
+    )
 
 
 def _collared(stem: Stem, begins: float, ends: float, collar: tuple[float, float]) -> list[Stem]:

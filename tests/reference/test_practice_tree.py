@@ -5,10 +5,11 @@ from statistics import mean
 
 import pytest
 
+from audits.practice.figures import figures_of, measures, pruned, spread
 from audits.practice.grow import grow_tree
 from audits.practice.growth import Growth
 from audits.practice.ideal import ideal_pruning
-from audits.practice.model import TreeKind
+from audits.practice.model import Limb, PracticeTree, TreeKind, Wood
 from audits.practice.pruning import limbs_left, pruned_tree
 from audits.standard import preset
 from audits.vocabulary import BearingHabit, Stage
@@ -144,3 +145,58 @@ def test_flower_buds_are_as_frequent_as_counted():
     assert 0.68 <= mean(usual) <= 0.84
     low = Growth(3017.5, kind=TreeKind.LOW_BLOOM)
     assert all(grow_tree(seed, low).flower_share < 0.5 for seed in range(40))
+
+
+def test_branch_area_ratio_of_a_worked_example():
+    """25 branches of 12 mm on a leader of 60 mm: as much wood as the leader, ratio 1.000."""
+    standard = preset(BearingHabit.STANDARD, 11 * FOOT_MM)
+    figures = figures_of(poles(60.0, [12.0] * 25), standard)
+    assert figures.area_ratio == pytest.approx(1.0, abs=1e-9)
+    assert (figures.branches, figures.large) == (25, 0)
+    # One of them twice as thick is as much wood as four; it is large.
+    figures = figures_of(poles(60.0, [12.0] * 24 + [24.0]), standard)
+    assert figures.area_ratio == pytest.approx(28 / 25, abs=1e-9)
+    assert figures.large == 1
+
+
+def poles(leader_mm, limbs_mm):
+    """Make a tree of even rods, level limbs 100 mm apart from 650 mm up."""
+    leader = rod((0.0, 0.0, 0.0), (0.0, 0.0, 3_500.0), leader_mm)
+    limbs = tuple(
+        Limb(
+            str(number + 1),
+            rod((0.0, 0.0, 650.0 + 100.0 * number), (600.0, 0.0, 650.0 + 100.0 * number), mm),
+        )
+        for number, mm in enumerate(limbs_mm)
+    )
+    return PracticeTree(TreeKind.USUAL, BearingHabit.STANDARD, leader, limbs)
+
+
+def rod(start, end, mm):
+    between = [
+        tuple(one + (other - one) * share for one, other in zip(start, end, strict=True))
+        for share in (1 / 3, 2 / 3)
+    ]
+    return Wood(start, *between, end, mm, mm)
+
+
+def test_figures_of_a_pruned_tree_are_those_of_what_is_left(blocks):
+    _, standard, grown = blocks[1]
+    for tree in grown[:10]:
+        found = pruned(tree, standard)
+        cuts = ideal_pruning(tree, standard)
+        assert found.after.branches == len(limbs_left(tree, cuts))
+        assert found.before.branches == len(tree.limbs)
+        assert found.limbs_out == 2
+        assert found.after.height_mm == pytest.approx(pruned_tree(tree, cuts).height_mm)
+        assert found.after.area_ratio < found.before.area_ratio
+
+
+def test_every_published_figure_names_its_source(blocks):
+    listed = measures(blocks[0][1])
+    assert all(each.source and each.says.text for one in listed for each in one.published)
+    assert [one.published for one in listed if not one.published] == []
+    trees = [figures_of(tree, blocks[0][1]) for tree in blocks[0][2][:10]]
+    for one in listed:
+        least, middle, most = spread(one, trees)
+        assert least <= middle <= most

@@ -92,6 +92,7 @@ EXPECTED = {
     "/field/worker.js": ANYBODY,
     "/field/phrases.json": ANYBODY,
     "/field/manifest.webmanifest": ANYBODY,
+    "/practice-trees": CREW_LEADS,
     # The practice page: the same; what it asks for and sends is for whoever learns.
     "/practice/": ANYBODY,
     "/practice/worker.js": ANYBODY,

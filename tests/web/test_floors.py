@@ -107,6 +107,7 @@ WITHOUT_FIGURES = {
     "/learn/records": "people, by name",
     "/papers": "a form, and photos of sheets that wait",
     "/passes/new": "a form",
+    "/practice-trees": "drawn trees: no result of anybody",
     "/practice/": "the practice page: the same for everybody",
     "/practice/blocks.json": "places",
     "/practice/learners.json": "names",

@@ -1,0 +1,1 @@
+"""The gallery of practice trees, with their figures beside published ones."""

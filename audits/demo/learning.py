@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from random import Random
 from typing import Any, Final
@@ -36,9 +36,6 @@ _BRIEF_AGAIN_AT: Final = (0.4, 0.8)
 _KNOWN: Final = 1.0
 _LEARNED: Final = 0.9
 _ABILITY: Final = 0.8
-# The wording of one item leads to the right choice in English and to a wrong one in Spanish. So
-# many of the least able in each language do not get what it says, and take the other.
-_PUZZLED: Final = {"en": 1, "es": 2}
 _PRACTISING: Final = 6
 _TREES: Final = 6
 _RESULTS: Final = (6, 12)
@@ -65,6 +62,27 @@ class LearningCrew:
     languages: Mapping[int, str]
     method: Method
     block: DemoBlock
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """A quiz as somebody would answer it if every item said what it means."""
+
+    worker_id: int
+    paper: QuizPaper
+    questions: tuple[Question, ...]
+    answers: list[int]
+    day: date
+
+    @property
+    def others_right(self) -> int:
+        """How many answers are right but for the misleading item."""
+        misleading = _misleading(self.questions)
+        return sum(
+            answer == question.key
+            for question, answer in zip(self.questions, self.answers, strict=True)
+            if question.item != misleading
+        )
 
 
 class DemoLearning:
@@ -104,8 +122,8 @@ class DemoLearning:
         self.days = days
         self.at = at
         self.random = random
-        # By language, how able one is at most whom the misleading item puzzles.
-        self.puzzled: dict[str, float] = {}
+        # Who does not get what the misleading item says, and takes the other choice.
+        self.puzzled: frozenset[int] = frozenset()
 
     def learn(self, crews: Sequence[LearningCrew]) -> None:
         """
@@ -122,24 +140,22 @@ class DemoLearning:
         abilities = {
             worker_id: self._ability(worker_id) for crew in crews for worker_id in crew.languages
         }
-        for language, number in _PUZZLED.items():
-            able = [
-                abilities[worker_id]
-                for crew in crews
-                for place, worker_id in enumerate(crew.languages)
-                if _first_language(crew, place) == language
-            ]
-            self.puzzled[language] = sorted(able)[number - 1]
+        first = [
+            self._sheet(crew, worker_id, versions[crew.block.id].id, seed, abilities[worker_id])
+            for crew in crews
+            for worker_id in crew.languages
+        ]
+        self.puzzled = _puzzled(first)
+        again = [
+            self._sheet_again(sheet, crew, abilities[sheet.worker_id])
+            for crew in crews
+            for sheet in first
+            if sheet.worker_id in list(crew.languages)[:_PRACTISING]
+        ]
+        for sheet in (*first, *again):
+            self._record(sheet)
         for crew in crews:
-            version_id = versions[crew.block.id].id
-            people = list(crew.languages)
-            self._brief(crew, people)
-            for share, takers in (
-                (0.0, people),
-                (_QUIZ_AGAIN_AT, people[: 2 * _PRACTISING : 2]),
-            ):
-                for worker_id in takers:
-                    self._take_on_paper(crew, worker_id, version_id, seed, share, abilities)
+            self._brief(crew, list(crew.languages))
         self._take_on_screen(crews[0], abilities)
         for crew in crews:
             people = list(crew.languages)[:_PRACTISING]
@@ -175,35 +191,39 @@ class DemoLearning:
         mean = sum(self.rates[worker_id].values()) / len(self.rates[worker_id])
         return self.random.gauss(-0.5 * math.log(mean / 0.035), 1.0)
 
-    def _take_on_paper(
-        self,
-        crew: LearningCrew,
-        worker_id: int,
-        version_id: int,
-        seed: int,
-        share: float,
-        abilities: Mapping[int, float],
-    ) -> None:
-        day = self._day(share)
+    def _sheet(
+        self, crew: LearningCrew, worker_id: int, version_id: int, seed: int, ability: float
+    ) -> _Sheet:
         place = list(crew.languages).index(worker_id)
-        is_first = share == 0.0
-        language = _first_language(crew, place) if is_first else crew.languages[worker_id]
-        # The same quiz again comes in another variant.
-        variant = VARIANTS[(place + (not is_first)) % len(VARIANTS)]
-        paper = QuizPaper(version_id, seed, variant, crew.method, language)
+        language = crew.languages[worker_id]
+        if crew.method is Method.PLATFORM and place % 2:
+            # The first print for those on the platform was in English, and half of them took it.
+            language = "en"
+        paper = QuizPaper(version_id, seed, VARIANTS[place % len(VARIANTS)], crew.method, language)
+        return self._answered(worker_id, paper, ability, self.days[0])
+
+    def _sheet_again(self, before: _Sheet, crew: LearningCrew, ability: float) -> _Sheet:
+        """Answer the same quiz in another variant, in one's own language, some weeks later."""
+        variant = VARIANTS[(VARIANTS.index(before.paper.variant) + 1) % len(VARIANTS)]
+        language = crew.languages[before.worker_id]
+        paper = replace(before.paper, variant=variant, language=language)
+        day = self._day(_QUIZ_AGAIN_AT)
+        return self._answered(before.worker_id, paper, ability + _LEARNED, day)
+
+    def _answered(self, worker_id: int, paper: QuizPaper, ability: float, day: date) -> _Sheet:
         quiz = quiz_attempts.quiz_of(self.database, self.supervisor, paper)
+        answers = [self._answer(question, ability) for question in quiz.questions]
+        return _Sheet(worker_id, paper, quiz.questions, answers, day)
+
+    def _record(self, sheet: _Sheet) -> None:
         quiz_attempts.record_attempt(
             self.database,
             self.supervisor,
-            paper,
-            worker_id,
-            self._answers(
-                quiz.questions,
-                language,
-                abilities[worker_id] + _LEARNED * share,
-            ),
-            taken_on=day,
-            now=self.at(day, 12, 30),
+            sheet.paper,
+            sheet.worker_id,
+            self._as_worded(sheet),
+            taken_on=sheet.day,
+            now=self.at(sheet.day, 12, 30),
         )
 
     def _take_on_screen(self, crew: LearningCrew, abilities: Mapping[int, float]) -> None:
@@ -228,9 +248,8 @@ class DemoLearning:
                 sitting.method,
                 sitting.language,
             )
-            quiz = quiz_attempts.quiz_of(self.database, self.supervisor, paper)
-            ability = abilities[worker_id] + _LEARNED
-            answers = self._answers(quiz.questions, language, ability)
+            sheet = self._answered(worker_id, paper, abilities[worker_id] + _LEARNED, moment.date())
+            answers = self._as_worded(sheet)
             for place, answer in enumerate(answers if is_handed_in else answers[:4], start=1):
                 quiz_sittings.answer_question(
                     self.database, self.worker, sitting.uid, place, answer
@@ -240,27 +259,24 @@ class DemoLearning:
                     self.database, self.worker, sitting.uid, now=moment + timedelta(minutes=9)
                 )
 
-    def _answers(
-        self, questions: Sequence[Question], language: str, ability: float
-    ) -> list[int | None]:
-        misleading = _misleading(questions)
-        return [
-            self._misled(question, language, ability)
-            if question.item == misleading
-            else self._answer(question, ability)
-            for question in questions
-        ]
-
     def _answer(self, question: Question, ability: float) -> int:
         chance = 1 / (1 + math.exp(-(_KNOWN + _ABILITY * ability)))
         other = self.random.choice(_wrong(question))
         return question.key if self.random.random() < chance else other
 
-    def _misled(self, question: Question, language: str, ability: float) -> int:
-        """Answer as the wording goes, right in English and wrong in Spanish, if understood."""
-        tempting = min(_wrong(question), key=lambda place: question.option_keys[place])
-        is_understood = ability > self.puzzled[language]
-        return question.key if is_understood == (language == "en") else tempting
+    def _as_worded(self, sheet: _Sheet) -> list[int | None]:
+        """Return the answers; to one item as it is worded: right in English, wrong in Spanish."""
+        misleading = _misleading(sheet.questions)
+        is_understood = sheet.worker_id not in self.puzzled
+        is_right = is_understood == (sheet.paper.language == "en")
+        return [
+            answer
+            if question.item != misleading
+            else question.key
+            if is_right
+            else min(_wrong(question), key=lambda place: question.option_keys[place])
+            for question, answer in zip(sheet.questions, sheet.answers, strict=True)
+        ]
 
     # --- practice ----------------------------------------------------------------------------
 
@@ -354,12 +370,20 @@ class DemoLearning:
         return self.days[int(share * len(self.days))]
 
 
-def _first_language(crew: LearningCrew, place: int) -> str:
-    """Return the language of somebody's first quiz: English for half of those on the platform."""
-    if crew.method is Method.PLATFORM and place % 2:
-        # The first print for them was in English alone.
-        return "en"
-    return list(crew.languages.values())[place]
+def _puzzled(sheets: Sequence[_Sheet]) -> frozenset[int]:
+    """Return the least able in English, and who in Spanish is as able: one does not get it."""
+    by_language = {
+        language: {
+            sheet.worker_id: sheet.others_right
+            for sheet in sheets
+            if sheet.paper.language == language
+        }
+        for language in ("en", "es")
+    }
+    english, spanish = by_language["en"], by_language["es"]
+    least = min(english, key=lambda worker_id: english[worker_id])
+    near = min(spanish, key=lambda worker_id: abs(spanish[worker_id] - english[least]))
+    return frozenset({least, near})
 
 
 def _wrong(question: Question) -> list[int]:

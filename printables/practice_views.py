@@ -705,11 +705,44 @@ _WHOLE_SOIL_MM: Final = 4.0
 _WHOLE_SCALE: Final = 0.6
 
 
+def whole_scale(
+    trees: Sequence[PracticeTree],
+    *,
+    side: Side = Side.RIGHT,
+    size_mm: tuple[float, float] = SIZE_MM,
+) -> float:
+    """
+    Find the largest scale at which trees, each drawn twice, all fit their pictures.
+
+    Parameters
+    ----------
+    trees : sequence of PracticeTree
+        The trees.
+    side : Side, optional
+        From where they are looked at.
+    size_mm : tuple of float, optional
+        Width and height of each picture.
+
+    Returns
+    -------
+    float
+        Picture over tree.
+    """
+    width, height = size_mm
+    unit = View(0.0, 0.0, 1.0, _FROM_DEG.get(side, 90.0))
+    pieces = [piece for tree in trees for limb in tree.limbs for piece in limb.pieces]
+    reach = max((abs(unit.place(piece.end)[0]) for piece in pieces), default=1.0)
+    tallest = max(tree.height_mm for tree in trees)
+    upright = (height - _WHOLE_SCALE * (_WHOLE_SOIL_MM + _EDGE_MM)) / tallest
+    return min(upright, (width / 4 - _WHOLE_SCALE * _EDGE_MM) / reach)
+
+
 def before_and_after(
     tree: PracticeTree,
     pruning: Pruning,
     *,
     side: Side = Side.RIGHT,
+    scale: float | None = None,
     words: tuple[str, str] = ("", ""),
     size_mm: tuple[float, float] = SIZE_MM,
 ) -> Drawing:
@@ -724,6 +757,9 @@ def before_and_after(
         What is cut.
     side : Side, optional
         From where it is looked at.
+    scale : float or None, optional
+        Picture over tree, as `whole_scale` finds it for several trees; the largest that fits if
+        None.
     words : tuple of str, optional
         Title and description, in the reader's language.
     size_mm : tuple of float, optional
@@ -735,18 +771,15 @@ def before_and_after(
         The tree before on the left, the tree after with the fresh cuts of its top and its limbs
         on the right.
     """
+    if scale is None:
+        scale = whole_scale([tree], side=side, size_mm=size_mm)
     # Drawn large and then made smaller, so that buds and light edges become finer too.
     width, height = (length / _WHOLE_SCALE for length in size_mm)
     soil = height - _WHOLE_SOIL_MM
-    unit = View(0.0, 0.0, 1.0, _FROM_DEG.get(side, 90.0))
-    reach = max(
-        (abs(unit.place(piece.end)[0]) for limb in tree.limbs for piece in limb.pieces),
-        default=1.0,
-    )
-    scale = min((soil - _EDGE_MM) / tree.height_mm, (width / 4 - _EDGE_MM) / reach)
+    unit = View(0.0, soil, scale / _WHOLE_SCALE, _FROM_DEG.get(side, 90.0), _WHOLE_THICKER)
     shapes: list[Shape] = [Rect(0.0, soil, width, _WHOLE_SOIL_MM, Ink.SOIL)]
     for middle, done in ((width / 4, NOTHING_CUT), (3 * width / 4, pruning)):
-        view = replace(unit, trunk_x_mm=middle, soil_y_mm=soil, scale=scale, thicker=_WHOLE_THICKER)
+        view = replace(unit, trunk_x_mm=middle)
         left = pruned_tree(tree, done)
         shapes += _limbs_behind(left, view)
         shapes += _leader(left, view, ())

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from typing import Final
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, quoteattr
 
 from printables.drawing.primitives import (
     Cells,
@@ -109,15 +109,15 @@ def _element(shape: Shape) -> str:  # noqa: PLR0911  # one case for each kind of
         case Text():
             return _text(shape)
         case Group():
-            key = f' data-key="{escape(shape.key)}"' if shape.key else ""
-            return f"<g{key}{_moved(shape)}>{''.join(map(_element, shape.shapes))}</g>"
+            return f"<g{_key(shape)}{_moved(shape)}>{''.join(map(_element, shape.shapes))}</g>"
 
 
 def _compact_element(shape: Shape) -> str:
     match shape:
         case Group():
-            key = f' data-key="{escape(shape.key)}"' if shape.key else ""
-            return f"<g{key}{_moved(shape)}>{''.join(map(_compact_element, shape.shapes))}</g>"
+            return (
+                f"<g{_key(shape)}{_moved(shape)}>{''.join(map(_compact_element, shape.shapes))}</g>"
+            )
         case Path():
             end = "z" if shape.closed else ""
             return f'<path {_class(shape)} d="{_relative(shape.start, shape.steps)}{end}"/>'
@@ -166,6 +166,10 @@ def _joined(hundredths: Sequence[int]) -> str:
         text = text.replace("0.", ".", 1) if text.startswith(("0.", "-0.")) else text
         written += text if not written or text.startswith("-") else f" {text}"
     return written
+
+
+def _key(shape: Group) -> str:
+    return f" data-key={quoteattr(shape.key)}" if shape.key else ""
 
 
 def _moved(shape: Group) -> str:

@@ -26,6 +26,7 @@ from printables.practice_views import (
     limbs_view,
     top_view,
     view_svg,
+    whole_scale,
 )
 
 WIRE_MM = 3_048.0
@@ -364,6 +365,27 @@ def test_before_and_after_stand_at_one_scale(views):
     widest = sorted((across(path) for path in trunks), reverse=True)
     # Both trunks begin at the soil with the same width.
     assert widest[0] == pytest.approx(widest[1], rel=1e-6)
+
+
+def test_a_short_tree_looks_short_beside_a_tall_one(views):
+    tall, short = views[0].tree, Views(0, *KINDS[1]).tree
+    scale = whole_scale([tall, short])
+    ends = []
+    for tree in (tall, short):
+        drawing = before_and_after(tree, NOTHING_CUT, scale=scale)
+        points = [
+            point
+            for placed in flattened(drawing)
+            if isinstance(placed.shape, Path)
+            for point in polyline(placed.shape)
+        ]
+        assert min(x for x, _ in points) >= 0
+        assert max(x for x, _ in points) <= SIZE_MM[0]
+        assert min(y for _, y in points) >= 0
+        soil = max(y for _, y in points)
+        leader = tree.leader.end[2]
+        ends.append((soil - min(y for _, y in points)) / leader)
+    assert ends[0] == pytest.approx(ends[1], rel=0.05)
 
 
 def across(path):

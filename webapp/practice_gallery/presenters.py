@@ -14,7 +14,7 @@ from audits.practice.model import TreeKind
 from audits.practice.words import KIND_WORDS
 from audits.standard import Standard
 from printables.drawing.svg import to_svg
-from printables.practice_views import before_and_after
+from printables.practice_views import before_and_after, whole_scale
 from webapp.practice_gallery.choice import Choice
 from webapp.reading import words
 
@@ -56,8 +56,14 @@ def gallery_view(choice: Choice) -> GalleryView:
     """Return the trees that a choice asks for."""
     listed = measures(choice.standard)
     many = _usual_trees(choice.standard, choice.growth(TreeKind.USUAL))
+    one_each = {
+        kind: pruned(grow_tree(choice.number, choice.growth(kind)), choice.standard)
+        for kind in TreeKind
+    }
+    # All at one scale, so that a short tree looks short.
+    scale = whole_scale([found.tree for found in one_each.values()], size_mm=_SIZE_MM)
     return GalleryView(
-        trees=[_tree(kind, choice, listed) for kind in TreeKind],
+        trees=[_tree(kind, found, listed, scale) for kind, found in one_each.items()],
         measures=[_measure(measure, many) for measure in listed],
         count=TREES,
     )
@@ -68,12 +74,12 @@ def _usual_trees(standard: Standard, growth: Growth) -> tuple[Pruned, ...]:
     return tuple(pruned(grow_tree(number, growth), standard) for number in range(TREES))
 
 
-def _tree(kind: TreeKind, choice: Choice, listed: tuple[Measure, ...]) -> TreeView:
-    found = pruned(grow_tree(choice.number, choice.growth(kind)), choice.standard)
+def _tree(kind: TreeKind, found: Pruned, listed: tuple[Measure, ...], scale: float) -> TreeView:
     name = words().say(KIND_WORDS[kind])
     drawing = before_and_after(
         found.tree,
         found.pruning,
+        scale=scale,
         words=(
             name,
             gettext("Drawn in winter: as it stands on the left, after pruning on the right."),

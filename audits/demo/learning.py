@@ -30,7 +30,7 @@ BRIEFING_DAYS: Final = 60
 # When, as a share of the season, quizzes and briefs come again.
 _QUIZ_AGAIN_AT: Final = 0.3
 _QUIZ_ON_SCREEN_AT: Final = 0.55
-_BRIEF_AGAIN_AT: Final = (0.3, 0.8)
+_BRIEF_AGAIN_AT: Final = (0.25, 0.8)
 # How well people know an item before the season, and how much they learn until the next quiz, as
 # logarithms of odds.
 _KNOWN: Final = 1.0

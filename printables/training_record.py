@@ -1,4 +1,4 @@
-"""The training record of a worker: what was shown when and by whom, what was learned and signed."""
+"""The training record: what somebody was shown, asked and briefed on, practised and learned."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +7,14 @@ from typing import Final
 
 from audits.messages import Message, Words, say, say_n
 from audits.standard import SignOffRule
-from audits.vocabulary import STAGE_NAMES, TRAINING_KIND_NAMES, Stage, TrainingKind
+from audits.vocabulary import (
+    METHOD_NAMES,
+    STAGE_NAMES,
+    TRAINING_KIND_NAMES,
+    Method,
+    Stage,
+    TrainingKind,
+)
 from printables.blanks import blank_fields
 from printables.document import Document
 from printables.drawing.pictograms import SIZE_MM as PICTOGRAM_MM
@@ -52,6 +59,81 @@ class TrainingLine:
     held_on: date
     noted_by: str
     note: str = ""
+
+
+@dataclass(frozen=True)
+class BriefLine:
+    """
+    A safety brief as the record shows it.
+
+    Parameters
+    ----------
+    method : Method
+        From where the crew works.
+    held_on, until : date
+        When it was held, and the last day on which it holds.
+    language : str
+        Name of the language, in that language.
+    noted_by : str
+        Who wrote it down.
+    """
+
+    method: Method
+    held_on: date
+    until: date
+    language: str
+    noted_by: str
+
+
+@dataclass(frozen=True)
+class QuizLine:
+    """
+    A quiz as the record shows it.
+
+    Parameters
+    ----------
+    day : date
+        When it was taken.
+    block : str
+        Whose standard it asked about.
+    language : str
+        Name of the language, in that language.
+    correct, questions : int
+        Questions answered right, and all of them.
+    is_passed : bool or None
+        Whether it was passed; None where there was no pass mark yet.
+    """
+
+    day: date
+    block: str
+    language: str
+    correct: int
+    questions: int
+    is_passed: bool | None
+
+
+@dataclass(frozen=True)
+class PracticeLine:
+    """
+    Practice on drawn trees as the record shows it.
+
+    Parameters
+    ----------
+    is_pruned : bool
+        Whether the trees were pruned; else they were judged.
+    trees : int
+        How many.
+    first, last : date
+        From when to when.
+    language : str
+        Name of the language, in that language.
+    """
+
+    is_pruned: bool
+    trees: int
+    first: date
+    last: date
+    language: str
 
 
 @dataclass(frozen=True)
@@ -127,6 +209,14 @@ class TrainingRecord:
         The worker's crew; empty if there is none.
     started_on : date or None, optional
         The worker's first day, if it was written down.
+    briefs : tuple of BriefLine, optional
+        Safety briefs, the latest first.
+    quizzes : tuple of QuizLine, optional
+        Quizzes, the latest first.
+    practice : tuple of PracticeLine, optional
+        What was practised on drawn trees.
+    practised : tuple of tuple of Stage and int, optional
+        Stages of pruned trees: how many were right, and how many there were.
 
     Raises
     ------
@@ -143,12 +233,17 @@ class TrainingRecord:
     trainings: tuple[TrainingLine, ...]
     crew: str = ""
     started_on: date | None = None
+    briefs: tuple[BriefLine, ...] = ()
+    quizzes: tuple[QuizLine, ...] = ()
+    practice: tuple[PracticeLine, ...] = ()
+    practised: tuple[tuple[Stage, int, int], ...] = ()
 
     def __post_init__(self) -> None:
         if not self.stages:
             raise ValueError("stages is empty; a standard uses at least one")
         people = {line.noted_by for line in self.trainings}
         people |= {each.begun_by for each in self.stages}
+        people |= {brief.noted_by for brief in self.briefs}
         people |= {each.signed_off.name for each in self.stages if each.signed_off}
         require_letters(
             {
@@ -157,6 +252,7 @@ class TrainingRecord:
                 "crew": self.crew,
                 "noted_by": " ".join(sorted(people)),
                 "note": " ".join(line.note for line in self.trainings),
+                "block": " ".join(quiz.block for quiz in self.quizzes),
             }
         )
 
@@ -213,13 +309,38 @@ def record_parts(record: TrainingRecord, words: Words, page: Page) -> list[Part]
     list of Drawing or Block
         The parts, from top to bottom.
     """
-    width, room = content_width(page), content_height(page)
+    width = content_width(page)
     parts: list[Part] = [_head(record, words, width), *_stages(record.stages, words, width)]
-    heading = section_heading(words.say(say("Trainings")), width)
+    _add_table(parts, say("Trainings"), _trainings(record, words), words, page)
+    _add_briefs(parts, record, words, page)
+    if record.quizzes:
+        _add_table(parts, say("Quizzes"), _quizzes(record, words), words, page)
+    if record.practice:
+        title = say("Practice on drawn trees")
+        _add_table(parts, title, _practice(record, words), words, page)
+    if record.practised:
+        parts.append(paragraph([Run(_practised(record, words))], width, TEXT_PT))
+    return [*parts, _signatures(words, width)]
+
+
+def _add_briefs(parts: list[Part], record: TrainingRecord, words: Words, page: Page) -> None:
+    title = say("Safety briefs")
+    if record.briefs:
+        _add_table(parts, title, _briefs(record, words), words, page)
+        return
+    width = content_width(page)
+    none = paragraph([Run(words.say(say("No safety brief is noted.")))], width, TEXT_PT)
+    parts.append(under(section_heading(words.say(title), width), none, _UNDER_MM))
+
+
+def _add_table(parts: list[Part], title: Message, table: Table, words: Words, page: Page) -> None:
+    """Put a table under its heading, in as many pieces as it needs pages."""
+    width, room = content_width(page), content_height(page)
+    heading = section_heading(words.say(title), width)
     above = heading.height_mm + _UNDER_MM
     left = room_left(parts, page, _GAP_MM) - above
-    first, *others = table_pieces(_trainings(record, words), width, left, room - above)
-    return [*parts, under(heading, first, _UNDER_MM), *others, _signatures(words, width)]
+    first, *others = table_pieces(table, width, left, room - above)
+    parts += [under(heading, first, _UNDER_MM), *others]
 
 
 _UNDER_MM: Final = 1.0
@@ -343,6 +464,97 @@ def _trainings(record: TrainingRecord, words: Words) -> Table:
         least_row_mm=_BLANK_ROW_MM,
         below=[*(line.note for line in lines), *[""] * _BLANK_ROWS],
     )
+
+
+def _briefs(record: TrainingRecord, words: Words) -> Table:
+    rows = [
+        (
+            words.say(METHOD_NAMES[brief.method]),
+            words.show(brief.held_on),
+            words.show(brief.until),
+            brief.language,
+            brief.noted_by,
+        )
+        for brief in record.briefs
+    ]
+    heads = (
+        (say("Method"), 1.3),
+        (say("Held on"), 1.2),
+        (say("Holds until"), 1.2),
+        (say("Language"), 1.1),
+        (say("Noted by"), 2.0),
+    )
+    return _table(say("Safety briefs"), heads, rows, words)
+
+
+def _quizzes(record: TrainingRecord, words: Words) -> Table:
+    rows = [
+        (
+            words.show(quiz.day),
+            quiz.block,
+            words.say(say("%(right)s of %(all)s", right=quiz.correct, all=quiz.questions)),
+            "" if quiz.is_passed is None else words.say(_outcome_of_quiz(quiz)),
+            quiz.language,
+        )
+        for quiz in record.quizzes
+    ]
+    heads = (
+        (say("Day"), 1.2),
+        (say("Block"), 2.0),
+        (say("Right"), 1.0),
+        (say("Outcome"), 1.4),
+        (say("Language"), 1.1),
+    )
+    return _table(say("Quizzes"), heads, rows, words)
+
+
+def _outcome_of_quiz(quiz: QuizLine) -> Message:
+    return say("Passed") if quiz.is_passed else say("Not passed yet")
+
+
+def _practice(record: TrainingRecord, words: Words) -> Table:
+    rows = [
+        (
+            words.say(say("Trees pruned") if line.is_pruned else say("Trees judged")),
+            words.show(line.trees),
+            words.show(line.first),
+            words.show(line.last),
+            line.language,
+        )
+        for line in record.practice
+    ]
+    heads = (
+        (say("What"), 1.3),
+        (say("Trees"), 1.0),
+        (say("First"), 1.3),
+        (say("Last"), 1.3),
+        (say("Language"), 1.1),
+    )
+    return _table(say("Practice on drawn trees"), heads, rows, words)
+
+
+def _practised(record: TrainingRecord, words: Words) -> str:
+    return " ".join(
+        words.say(
+            say(
+                "%(stage)s: %(right)s of %(done)s right.",
+                stage=say(STAGE_NAMES[stage]),
+                right=right,
+                done=done,
+            )
+        )
+        for stage, right, done in record.practised
+    )
+
+
+def _table(
+    title: Message,
+    heads: Sequence[tuple[Message, float]],
+    rows: Sequence[Sequence[str]],
+    words: Words,
+) -> Table:
+    columns = tuple(Column(words.say(head), share) for head, share in heads)
+    return Table(words.say(title), columns, rows, _TABLE_PT)
 
 
 def _signatures(words: Words, width_mm: float) -> Drawing:

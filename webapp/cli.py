@@ -442,6 +442,7 @@ _SHEETS = (
     "coaching",
     "crew",
     "model-trees",
+    "no-start",
     "safety",
     "training",
     "certificate",

@@ -113,6 +113,7 @@ SHEETS = {
     "crew": ["--crew", "Crew A", "--in", "es"],
     "model-trees": ["--block", "creek block"],
     "safety": ["--crew", "Crew A", "--method", "platform"],
+    "no-start": ["--crew", "Crew A", "--method", "platform"],
     "training": ["--worker", "Tess Harrowgate"],
     "season": ["--page", "a4"],
     "gauges": ["--block", "Creek Block", "--copies", "2"],

@@ -198,6 +198,7 @@ def test_a_quiz_has_an_answer_sheet_for_each_of_a_crew(supervisor, orchard):
         ("gauges", None, None),
         ("model-trees", {"block_id": 1, "method": "ladder", "language": "es"}, "Creek Block"),
         ("safety", {"block_id": 0, "crew_id": 1, "method": "platform", "language": "en"}, "Tess"),
+        ("no-start", {"crew_id": 1, "method": "ladder", "language": "en"}, "Tess"),
         ("training", {"worker_id": 4}, "Tess Harrowgate"),
         ("crew", {"crew_id": 1, "language": "en"}, "Crew A"),
         ("season", {"season": 2025, "language": "en"}, "2025/26"),

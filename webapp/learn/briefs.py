@@ -8,6 +8,7 @@ from audits.errors import InvalidInput
 from audits.services import briefings as services
 from audits.services.briefings import BRIEFED_METHODS, BriefingList
 from audits.vocabulary import Method
+from printables.no_start import NO_LAW
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present, today
 from webapp.learn.blueprint import blueprint
@@ -27,6 +28,7 @@ def briefs() -> ResponseReturnValue:
         people=person_rows(view),
         latest=latest_rows(view),
         days=view.days,
+        no_law=NO_LAW,
         print_url=way_to("printing.no_start"),
         sheet_url=way_to("printing.safety"),
     )

@@ -9,6 +9,7 @@ from wtforms.validators import InputRequired
 from audits.errors import InvalidInput
 from audits.quizzes import VARIANTS
 from audits.records import Printer
+from audits.services.briefings import BRIEFED_METHODS
 from audits.vocabulary import METHOD_NAMES, STAGE_NAMES, TURNED_OVER_NAMES, Method, Stage
 from printables.cards import CARD_FORMAT_NAMES, CardFormat, CardStyle
 from printables.sheet import Page
@@ -338,6 +339,25 @@ class SafetyForm(PaperForm):
             "block_id": [everywhere, *((block.id, block.name) for block in stock.blocks)],
             "crew_id": [nobody, *((crew.id, crew.name) for crew in stock.crews)],
         }
+
+
+class NoStartForm(PaperForm):
+    """Who may not start with a method."""
+
+    method = SelectField(
+        lazy_gettext("Method"),
+        [InputRequired()],
+        choices=lambda: as_choices({method: METHOD_NAMES[method] for method in BRIEFED_METHODS}),
+        default=str(Method.LADDER),
+    )
+    crew_id = SelectField(lazy_gettext("Crew"), coerce=int, default=0)
+    language = _language()
+    page = _paper()
+
+    def offered(self, stock: Stock) -> Offered:
+        """Offer the crews."""
+        everybody = (0, lazy_gettext("Everybody"))
+        return {"crew_id": [everybody, *((crew.id, crew.name) for crew in stock.crews)]}
 
 
 class WorkerForm(PaperForm):

@@ -187,6 +187,20 @@ def safety(form: forms.SafetyForm) -> Document:
     )
 
 
+def no_start(form: forms.NoStartForm) -> Document:
+    """Print who may not start with a method."""
+    return records.no_start_document(
+        database(),
+        farm(),
+        actor(),
+        Method(form.method.data),
+        day=today(),
+        language=form.language.data,
+        crew_id=form.crew_id.data or None,
+        page=Page(form.page.data),
+    )
+
+
 def coaching(form: forms.WorkerForm) -> Document:
     """Print a worker's coaching sheet in the worker's language."""
     return coaching_document(form.worker_id.data, Page(form.page.data))

@@ -120,6 +120,14 @@ OFFERS: Final = (
         makers.safety,
     ),
     Offer(
+        "no-start",
+        Group.ROW,
+        lazy_gettext("List of who may not start"),
+        lazy_gettext("Whose safety brief for ladders or the platform is missing or has lapsed."),
+        forms.NoStartForm,
+        makers.no_start,
+    ),
+    Offer(
         "coaching",
         Group.PEOPLE,
         lazy_gettext("Coaching sheet"),

@@ -2,12 +2,14 @@
 
 from collections.abc import Collection
 from datetime import date
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from audits.errors import InvalidInput
 from audits.messages import say
 from audits.plain_words import stage_words
 from audits.records import Actor, Farm
+from audits.services.briefings import who_may_not_start
 from audits.services.contesting import contested_in_season
 from audits.services.farms import the_block, the_crew
 from audits.services.name_order import by_name
@@ -29,6 +31,7 @@ from audits.vocabulary import Method, Stage
 from printables.certificate import Certificate, SignedStage, sign_off_certificate
 from printables.document import Document
 from printables.model_tree_sheet import MODEL_TREES, ModelTreeSheet, model_tree_sheet
+from printables.no_start import NoStart, NoStartLine, no_start_sheet
 from printables.safety_brief import BLANK_LINES, NEWCOMERS, SafetyBrief, safety_brief_sheet
 from printables.season_report import (
     ReportCrew,
@@ -41,7 +44,10 @@ from printables.season_report import (
 from printables.sheet import Page
 from printables.subject import StandardSubject
 from printables.training_record import (
+    BriefLine,
     LearnedStage,
+    PracticeLine,
+    QuizLine,
     SignedOff,
     TrainingLine,
     TrainingRecord,
@@ -49,7 +55,9 @@ from printables.training_record import (
 )
 from webapp.coaching.papers import name_of
 from webapp.printing.sheets import block_in_force
-from webapp.reading import words_of_farm
+from webapp.reading import LANGUAGE_NAMES, words_of_farm
+
+LANGUAGES: Final = dict(LANGUAGE_NAMES)
 
 
 def model_tree_document(
@@ -109,6 +117,44 @@ def safety_brief_document(
     return safety_brief_sheet(brief, words_of_farm(farm, language), page=page)
 
 
+def no_start_document(
+    database: Database,
+    farm: Farm,
+    actor: Actor,
+    method: Method,
+    *,
+    day: date,
+    language: str,
+    crew_id: int | None = None,
+    page: Page = Page.LETTER,
+) -> Document:
+    """Print who may not start with a method, of one crew or of all."""
+    barred = who_may_not_start(database, actor, method, day)
+    with database.read() as connection:
+        crew = None if crew_id is None else the_crew(connection, farm.id, crew_id)
+        crews = {each.id: each.name for each in farm_queries.crews(connection, farm.id)}
+        people = farm_queries.workers(connection, farm.id)
+    asked = [worker for worker in people if crew is None or worker.crew_id == crew.id]
+    sheet = NoStart(
+        farm=farm.name,
+        method=method,
+        day=day,
+        crew="" if crew is None else crew.name,
+        people=len(asked),
+        lines=tuple(
+            NoStartLine(
+                name_of(standing.worker),
+                crews.get(standing.worker.crew_id or 0, ""),
+                LANGUAGES[standing.worker.language],
+                None if standing.briefing is None else standing.briefing.holds_until,
+            )
+            for standing in barred
+            if crew is None or standing.worker.crew_id == crew.id
+        ),
+    )
+    return no_start_sheet(sheet, words_of_farm(farm, language), page=page)
+
+
 def training_record_document(
     database: Database,
     farm: Farm,
@@ -135,6 +181,38 @@ def training_record_document(
         ),
         crew=view.crew.name if view.crew else "",
         started_on=worker.started_on,
+        briefs=tuple(
+            BriefLine(
+                brief.method,
+                brief.held_on,
+                brief.holds_until,
+                LANGUAGES[brief.language],
+                view.people.get(brief.noted_by, ""),
+            )
+            for brief in view.briefings
+        ),
+        quizzes=tuple(
+            QuizLine(
+                line.attempt.taken_on,
+                line.block,
+                LANGUAGES[line.attempt.language],
+                line.attempt.correct,
+                line.attempt.questions,
+                line.is_passed,
+            )
+            for line in view.attempts
+        ),
+        practice=tuple(
+            PracticeLine(
+                line.is_pruned,
+                line.trees,
+                line.first_at.astimezone(ZoneInfo(farm.time_zone)).date(),
+                line.last_at.astimezone(ZoneInfo(farm.time_zone)).date(),
+                LANGUAGES[line.language],
+            )
+            for line in view.practised
+        ),
+        practised=tuple((stage.stage, stage.right, stage.done) for stage in view.practised_stages),
     )
     return training_record_sheet(
         record, words_of_farm(farm, language or worker.language), page=page

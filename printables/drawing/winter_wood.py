@@ -79,15 +79,22 @@ def limb_piece(
     Group
         With the key ``limb-<key>``, in it ``side-<key>``.
     """
-    shapes: list[Shape] = [side_piece(side, view, is_far=is_far) for side in limb.side_branches]
-    shapes += _small_spurs(limb, view, is_far=is_far)
     whole = float(len(limb.pieces))
     collar = _NO_COLLAR if is_before else _collar(limb, view, leader_mm)
-    shapes += _run(limb, view, (0.0, whole), Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR, collar)
-    if not is_far:
-        shapes += _run(limb, view, (_young_from(limb), whole), Ink.WOOD_YOUNG)
+    old = Ink.WOOD_FAR if is_far else Ink.WOOD_NEAR
+    # What a limb carries is drawn on it, whose light edge would part them; far side branches have
+    # a light edge of their own.
+    sides = [side_piece(side, view, is_far=is_far) for side in limb.side_branches]
+    shapes: list[Shape] = [
+        *(sides if is_far else ()),
+        *_run(limb, view, (0.0, whole), old, collar),
+        *_small_spurs(limb, view, is_far=is_far),
+    ]
     if is_before:
         shapes += _foot(limb, view, leader_mm)
+    if not is_far:
+        shapes += _run(limb, view, (_young_from(limb), whole), Ink.WOOD_YOUNG)
+        shapes += sides
     return Group(tuple(shapes), key=f"limb-{limb.key}")
 
 
@@ -258,7 +265,7 @@ def _collared(stem: Stem, begins: float, ends: float, collar: tuple[float, float
 
 
 def _small_spurs(limb: Limb, view: View, *, is_far: bool) -> Iterator[Shape]:
-    """Draw the spurs of a limb in one line, which runs on unseen behind it, and their buds."""
+    """Draw the spurs of a limb in one line, which runs on unseen along it, and their buds."""
     stem = view.stem(limb.wood)
     run = view.run_of(stem)
     points: list[Point] = []

@@ -151,11 +151,11 @@ def _counted(sheet: NoStart) -> Message:
 
 def _table(sheet: NoStart, words: Words) -> Table:
     heads = (
-        (say("Name"), 2.6),
-        (say("Crew"), 1.4),
-        (say("Language"), 1.1),
-        (say("Last brief"), 1.9),
-        (say("Briefed on, by"), 2.0),
+        (say("Name"), 2.9),
+        (say("Crew"), 1.3),
+        (say("Language"), 1.0),
+        (say("Last brief"), 2.0),
+        (say("Briefed on, by"), 1.9),
     )
     columns = tuple(Column(words.say(head), share) for head, share in heads)
     rows = [
@@ -169,4 +169,4 @@ def _table(sheet: NoStart, words: Words) -> Table:
 def _last(line: NoStartLine) -> Message:
     if line.lapsed_after is None:
         return say("None noted")
-    return say("Lapsed after %(day)s", day=line.lapsed_after)
+    return say("Until %(day)s", day=line.lapsed_after)

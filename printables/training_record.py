@@ -1,5 +1,6 @@
 """The training record: what somebody was shown, asked and briefed on, practised and learned."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -29,9 +30,11 @@ from printables.table import Column, Table, table_pieces
 
 _GAP_MM: Final = 2.4
 _PICTOGRAM_MM: Final = 13.0
+# A stage that nobody began has one line beside it.
+_SMALL_PICTOGRAM_MM: Final = 7.0
 _TABLE_PT: Final = 11.0
 # Rows to note a training by hand before it is typed.
-_BLANK_ROWS: Final = 3
+_BLANK_ROWS: Final = 2
 _BLANK_ROW_MM: Final = 9.0
 
 
@@ -315,12 +318,21 @@ def record_parts(record: TrainingRecord, words: Words, page: Page) -> list[Part]
     _add_briefs(parts, record, words, page)
     if record.quizzes:
         _add_table(parts, say("Quizzes"), _quizzes(record, words), words, page)
-    if record.practice:
-        title = say("Practice on drawn trees")
-        _add_table(parts, title, _practice(record, words), words, page)
+    return [*parts, _end(record, words, width)]
+
+
+def _end(record: TrainingRecord, words: Words, width_mm: float) -> Part:
+    """Set practice and signatures together, so that no page has signatures alone."""
+    signatures = _signatures(words, width_mm)
+    if not record.practice:
+        return signatures
+    # One line a language and kind: it never needs more than a page.
+    below = table_pieces(_practice(record, words), width_mm, math.inf, math.inf)
     if record.practised:
-        parts.append(paragraph([Run(_practised(record, words))], width, TEXT_PT))
-    return [*parts, _signatures(words, width)]
+        below.append(paragraph([Run(_practised(record, words))], width_mm, TEXT_PT))
+    title = words.say(say("Practice on drawn trees"))
+    end = stacked([*below, signatures], width_mm, _GAP_MM, title)
+    return under(section_heading(title, width_mm), end, _UNDER_MM)
 
 
 def _add_briefs(parts: list[Part], record: TrainingRecord, words: Words, page: Page) -> None:
@@ -374,9 +386,12 @@ def _stage(learned: LearnedStage, words: Words, width_mm: float) -> Drawing:
         ),
     ]
     said = stacked(letters, room, 0.6)
-    height = max(said.height_mm, _PICTOGRAM_MM) + 1.0
+    picture_mm = _SMALL_PICTOGRAM_MM if learned.begun_on is None else _PICTOGRAM_MM
+    height = max(said.height_mm, picture_mm) + 1.0
     shapes = (
-        stage_pictogram(learned.stage, name).at(0.0, 0.5, _PICTOGRAM_MM / PICTOGRAM_MM),
+        stage_pictogram(learned.stage, name).at(
+            (_PICTOGRAM_MM - picture_mm) / 2, 0.5, picture_mm / PICTOGRAM_MM
+        ),
         said.at(left, max(0.0, (height - said.height_mm) / 2)),
     )
     return Drawing(width_mm, height, shapes, said.title or name)

@@ -203,6 +203,7 @@ def test_people_learn_beside_the_audits(season):
     assert {one.language for one in attempts} == {"en", "es"}
     assert {one.source for one in attempts} == set(QuizSource)
     assert problems == {None}
+    assert count(database, practice_result) >= 72
     assert levels == set(PracticeLevel)
     standings = view_briefings(database, owner, NOW.date()).standings
     states = {one.state for of_method in standings.values() for one in of_method}

@@ -94,7 +94,7 @@ def test_the_list_tells_who_why_and_that_it_speaks_of_no_law():
         "Who may not start: Ladders",
         "2 of 8 have no brief that holds. Brief them before they start.",
         "Ana Ruiz (W12) North crew Español None noted",
-        "Tess Harrow (W3) English Lapsed after Jan 4, 2026",
+        "Tess Harrow (W3) English Until Jan 4, 2026",
         "It does not say what the law allows.",
     ):
         assert words in text

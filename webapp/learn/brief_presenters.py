@@ -175,11 +175,13 @@ def _crew_part(
 
 
 def _with_days(standings: Iterable[BriefStanding]) -> str:
-    return ", ".join(
-        f"{name_of(standing.worker)} ({_day(standing.briefing.holds_until)})"
-        for standing in standings
-        if standing.briefing is not None
-    )
+    """Name people with the last day of their brief, those of one day together."""
+    by_day: dict[date, list[str]] = {}
+    for standing in standings:
+        if standing.briefing is not None:
+            until = standing.briefing.holds_until
+            by_day.setdefault(until, []).append(name_of(standing.worker))
+    return "; ".join(f"{', '.join(by_day[day])} ({_day(day)})" for day in sorted(by_day))
 
 
 def _by_crew(

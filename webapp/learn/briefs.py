@@ -5,6 +5,7 @@ from flask.typing import ResponseReturnValue
 from flask_babel import gettext, ngettext
 
 from audits.errors import InvalidInput
+from audits.records import Worker
 from audits.services import briefings as services
 from audits.services.briefings import BRIEFED_METHODS, BriefingList
 from audits.vocabulary import Method
@@ -40,7 +41,7 @@ def note_brief() -> ResponseReturnValue:
     """Note a brief for everybody who was there."""
     view = _view()
     form = BriefForm(data=_asked(view) if request.method == "GET" else None)
-    form.offer(standing.worker for standing in view.standings[Method.LADDER])
+    form.offer(_people(view))
     if form.validate_on_submit():
         language = form.language.data
         try:
@@ -78,6 +79,13 @@ def withdraw_brief() -> ResponseReturnValue:
 
 def _view() -> BriefingList:
     return services.view_briefings(database(), actor(), today())
+
+
+def _people(view: BriefingList) -> list[Worker]:
+    """Return everybody by name, those of the crew that was asked about first."""
+    crew_id = request.args.get("crew_id", type=int)
+    people = [standing.worker for standing in view.standings[Method.LADDER]]
+    return sorted(people, key=lambda worker: crew_id is not None and worker.crew_id != crew_id)
 
 
 def _asked(view: BriefingList) -> dict[str, object]:

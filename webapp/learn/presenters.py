@@ -72,7 +72,17 @@ def _of_worker() -> list[tuple[str, list[_Offered]]]:
             _ONWARD,
         ),
     ]
-    if crew_lead_of_phone() is None:
+    crew_lead = crew_lead_of_phone()
+    if crew_lead is not None:
+        own.append(
+            (
+                gettext("Give the phone back"),
+                gettext("When you are through, give it to %(name)s.", name=crew_lead.name),
+                way_to("learn.give_back"),
+                "back",
+            )
+        )
+    else:
         own.append(
             (
                 gettext("Practice, quizzes and the row"),

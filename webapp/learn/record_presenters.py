@@ -127,7 +127,10 @@ def brief_lines(view: TrainingRecordView, day: date) -> list[RecordLine]:
         RecordLine(
             words().say(METHOD_NAMES[standing.method]),
             [] if standing.briefing is None else [_held(view, standing.briefing.id)],
-            chip_of(standing),
+            # Not everybody climbs: that no brief was noted is bad only where somebody would start.
+            Chip("waiting", gettext("None noted"), "open")
+            if standing.briefing is None
+            else chip_of(standing),
         )
         for standing in standings
     ]

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from audits.messages import Message, Words, say
+from audits.quiz_letters import letters_of
 from audits.quizzes import Quiz
-from audits.vocabulary import Method, SheetKind
+from audits.vocabulary import Method, QuizStyle, SheetKind
 from printables.document import Document, Leaf, Piece, Role
 from printables.drawing.inks import Ink
 from printables.drawing.lettering import CAPITAL_HEIGHT
@@ -22,6 +23,8 @@ LETTERS: Final = "ABCD"
 
 # One letter for each method in the code: it chooses a quiz's questions on safety.
 METHOD_LETTERS: Final = {method: method[0].upper() for method in Method}
+# And one for whether choices are words or pictures.
+STYLE_LETTERS: Final = {style: style[0].upper() for style in QuizStyle}
 
 TITLE_PT: Final = 18.0
 NAME_PT: Final = 16.0
@@ -60,6 +63,8 @@ class AnswerSheet:
         The number by which the worker is stored; 0 leaves boxes for the name and the code.
     worker_name, worker_code : str, optional
         The worker, as printed.
+    style : QuizStyle, optional
+        Whether the quiz's choices are words or pictures.
 
     Raises
     ------
@@ -73,6 +78,7 @@ class AnswerSheet:
     worker_id: int = 0
     worker_name: str = ""
     worker_code: str = ""
+    style: QuizStyle = QuizStyle.WORDS
 
     def __post_init__(self) -> None:
         require_letters({"name": self.worker_name, "code": self.worker_code})
@@ -210,7 +216,7 @@ def choice_key(number: int, place: int) -> str:
     return f"q{number}.{LETTERS[place]}"
 
 
-def quiz_mark(quiz: Quiz) -> Message:
+def quiz_mark(quiz: Quiz, style: QuizStyle = QuizStyle.WORDS) -> Message:
     """
     Say which quiz this is.
 
@@ -218,33 +224,20 @@ def quiz_mark(quiz: Quiz) -> Message:
     ----------
     quiz : Quiz
         The quiz.
+    style : QuizStyle, optional
+        Whether its choices are words or pictures.
 
     Returns
     -------
     Message
         Its seed and its variant.
     """
-    return say("Seed %(seed)s, variant %(variant)s", seed=str(quiz.seed), variant=quiz.variant)
-
-
-def key_letters(quiz: Quiz) -> str:
-    """
-    Return the letters of the right answers.
-
-    A version of a standard may be changed after its quiz was printed. The same seed may then ask
-    something else, so that the check letters of a sheet rest on these too.
-
-    Parameters
-    ----------
-    quiz : Quiz
-        The quiz.
-
-    Returns
-    -------
-    str
-        One letter a question.
-    """
-    return "".join(LETTERS[place] for place in quiz.key)
+    seed = str(quiz.seed)
+    if style is QuizStyle.PICTURES:
+        return say(
+            "Seed %(seed)s, variant %(variant)s, in pictures", seed=seed, variant=quiz.variant
+        )
+    return say("Seed %(seed)s, variant %(variant)s", seed=seed, variant=quiz.variant)
 
 
 # --- the page ------------------------------------------------------------------------------------
@@ -275,14 +268,16 @@ def _laid_out(sheet: AnswerSheet, words: Words, page: Page) -> tuple[tuple[Piece
         pieces.append(Piece(row[0], left, top))
         boxes += _moved(row[1], left, top)
         top += row_mm
-    meaning = key_letters(sheet.quiz)
+    # A version of a standard may be changed after its quiz was printed, and items be retired: the
+    # same seed then asks something else, so that the check letters rest on that too.
+    meaning = letters_of(sheet.quiz)
     code = SheetCode(
         SheetKind.ANSWERS,
         (
             str(sheet.standard_version_id),
             str(sheet.quiz.seed),
             sheet.quiz.variant,
-            METHOD_LETTERS[sheet.subject.method],
+            METHOD_LETTERS[sheet.subject.method] + STYLE_LETTERS[sheet.style],
             PAPER_LETTERS[page],
             words.language.upper(),
             str(sheet.worker_id),
@@ -316,7 +311,7 @@ def _head(sheet: AnswerSheet, words: Words, place: tuple[float, float, float]) -
         [
             Run(f"{sheet.subject.farm}."),
             Run(f"{words.say(sheet.subject.version_words())}."),
-            Run(words.say(quiz_mark(sheet.quiz)), bold=True),
+            Run(words.say(quiz_mark(sheet.quiz, sheet.style)), bold=True),
         ],
         width,
         TEXT_PT,

@@ -38,7 +38,7 @@ from printables.picture_labels import LABEL_MM as _LABEL_MM
 from printables.picture_labels import label as _label
 from printables.picture_labels import number_disc as _number
 from printables.sign_pictures import fault_drawing, sign_drawing
-from printables.tree_pictures import tree_picture_shapes
+from printables.tree_pictures import least_width, tree_picture_shapes
 
 WIDTH_MM: Final = 87.0
 HEIGHT_MM: Final = 46.0
@@ -103,7 +103,7 @@ def choice_picture(picture: Picture, words: Words) -> Drawing:
     """
     if not isinstance(picture, TreePicture):
         return question_picture(picture, words)
-    width = CHOICE_WIDTHS_MM.get(picture.view, _CHOICE_MM)
+    width = max(CHOICE_WIDTHS_MM.get(picture.view, _CHOICE_MM), least_width(picture, words))
     shapes = tree_picture_shapes(picture, words, (width, HEIGHT_MM), numbered=False)
     return _picture(shapes, width, words)
 

@@ -116,6 +116,28 @@ def _is_long(scene: "_Scene", size_mm: tuple[float, float]) -> bool:
     return stacked.scale > _branch_view(replace(scene, size_mm=beside)).scale
 
 
+def least_width(picture: TreePicture, words: Words) -> float:
+    """
+    Find how wide a choice must be for its figures.
+
+    Parameters
+    ----------
+    picture : TreePicture
+        The choice.
+    words : Words
+        The reader's language and units.
+
+    Returns
+    -------
+    float
+        Width in mm; 0 where no figure stands beside a trunk.
+    """
+    if picture.view is not TreeView.LIMBS:
+        return 0.0
+    scene = _Scene(picture, picture.tree, words, (0.0, 0.0), numbered=False, shows_sections=False)
+    return 2 * (_label_room(scene) + _TRUNK_HALF_MM)
+
+
 @dataclass(frozen=True)
 class _Scene:
     """What is drawn, and how much room it has."""
@@ -273,6 +295,8 @@ def _numbered_tops(scene: _Scene, view: View) -> list[Shape]:
 _LIMBS_THICKER: Final = 1.5
 _LIMBS_REACH_MM: Final = 15.0
 _LABEL_GAP_MM: Final = 1.2
+_LEAST_REACH_MM: Final = 8.0
+_FEW_LIMBS: Final = 5
 _TRUNK_HALF_MM: Final = 4.2
 # Figures without a number stand below their limb, which rises as it goes out.
 _BELOW_LIMB_MM: Final = 2.9
@@ -288,13 +312,17 @@ def _limbs(scene: _Scene) -> list[Shape]:
     width, height = scene.size_mm
     unions = [limb.union_mm for limb in tree.limbs] or [tree.height_mm / 2]
     margin = max(1.0, tree.limbs[-1].union_mm - tree.limbs[0].union_mm) / _USUAL_SPAN_MM
-    below_mm = _FIRST_MARGIN_MM if scene.numbered else _FIRST_LABEL_MARGIN_MM
+    below_mm = _FIRST_LABEL_MARGIN_MM if _stands_below(scene) else _FIRST_MARGIN_MM
     lowest = unions[0] - below_mm * max(1.0, margin)
     highest = unions[-1] + _LAST_MARGIN_MM * max(1.0, margin)
     scale = (height - 2 * _EDGE_MM) / (highest - lowest)
     trunk_x = width / 2
-    room = trunk_x - _EDGE_MM - (_label_room(scene) if scene.numbered else 0.0)
-    reach = min(_LIMBS_REACH_MM, room)
+    room = trunk_x - _EDGE_MM - (0.0 if _stands_below(scene) else _label_room(scene))
+    longest = _LIMBS_REACH_MM
+    if _stands_below(scene) and len(tree.limbs) > _FEW_LIMBS:
+        # Long ones would rise into the figures of the next.
+        longest = _LEAST_REACH_MM + 1.0
+    reach = min(longest, room)
     view = View(
         trunk_x,
         height - _EDGE_MM + scale * lowest,
@@ -309,24 +337,33 @@ def _limbs(scene: _Scene) -> list[Shape]:
     return [*shapes, *_gauge(scene, view)]
 
 
-def _section_scale(scene: _Scene) -> float:
+def _stands_below(scene: _Scene) -> bool:
+    """Whether figures stand below their limbs, since behind them there is no room."""
+    return not scene.numbered or scene.size_mm[0] / 2 - _label_room(scene) < _LEAST_REACH_MM
+
+
+def _section_scale(scene: _Scene, most_mm: float) -> float:
     """Return the scale at which the widest section has all the room that there is."""
     widest = max((place.diameter_mm or 0.0 for place in scene.picture.places), default=0.0)
     widest = max(widest, scene.picture.gauge_mm or 0.0)
     if widest == 0.0 or scene.picture.gauge_mm is None or not scene.shows_sections:
         return 0.0
-    return (_SECTION_MM if scene.numbered else _SMALL_SECTION_MM) / widest
+    return most_mm / widest
+
+
+def _scale_of_sections(scene: _Scene) -> float:
+    return _section_scale(scene, _SMALL_SECTION_MM if _stands_below(scene) else _SECTION_MM)
 
 
 def _label_room(scene: _Scene) -> float:
     """Return how much room numbers, sections and diameters take on each side."""
-    scale = _section_scale(scene)
+    scale = _section_scale(scene, _SECTION_MM)
     return max(
         (
             text_width(scene.diameter(place), LABEL_MM)
             + _LABEL_GAP_MM
             + (2 * DISC_MM + 1.8 if scene.numbered else 0.0)
-            + (2 * scene.section(place, scale) + _GAUGE_GAP_MM if scale else 0.0)
+            + (2 * scene.section(place, scale) + _GAUGE_GAP_MM if scene.numbered else 0.0)
             for place in scene.picture.places
         ),
         default=0.0,
@@ -364,11 +401,11 @@ def _limb_labels(scene: _Scene, view: View, side: int, reach: float) -> list[Sha
         if place.limb is not None
     ]
     here = [each for each in places if _grows_to(each[2], view, side)]
-    if not scene.numbered:
+    if _stands_below(scene):
         return [
             shape
-            for _, place, limb in here
-            for shape in _below_limb(scene, view, place, limb, side)
+            for number, place, limb in here
+            for shape in _below_limb(scene, view, (number, place), limb, side)
         ]
     ends = [_end_of(limb, view, scene.picture.pruning, side, reach) for _, _, limb in here]
     within = (DISC_MM + _EDGE_MM, scene.size_mm[1] - DISC_MM - _EDGE_MM)
@@ -378,17 +415,31 @@ def _limb_labels(scene: _Scene, view: View, side: int, reach: float) -> list[Sha
         out = x + side * 0.8
         shapes += number_disc((out + side * DISC_MM, y), number)
         out += side * (2 * DISC_MM + 1.0)
-        shapes += _section_and_figure(scene, place, (out, y), side, _section_scale(scene))
+        shapes += _section_and_figure(scene, place, (out, y), side, _scale_of_sections(scene))
     return shapes
 
 
-def _below_limb(scene: _Scene, view: View, place: TreePlace, limb: Limb, side: int) -> list[Shape]:
+def _below_limb(
+    scene: _Scene, view: View, numbered: tuple[int, TreePlace], limb: Limb, side: int
+) -> list[Shape]:
+    number, place = numbered
     tree = scene.tree
     trunk = view.width(tree.leader.diameter_at(tree.leader_at(limb.union_mm))) / 2
     x = view.trunk_x_mm + side * (trunk + _LABEL_GAP_MM)
     y = view.at_height(limb.union_mm) + view.width(limb.wood.thick_mm) / 2 + _BELOW_LIMB_MM
     y = min(y, scene.size_mm[1] - LABEL_MM / 2 - _EDGE_MM)
-    return _section_and_figure(scene, place, (x, y), side, _section_scale(scene))
+    scale = _scale_of_sections(scene)
+    if scene.numbered:
+        disc = number_disc((x + side * DISC_MM, y), number)
+        x += side * (2 * DISC_MM + _GAUGE_GAP_MM)
+        return [*disc, *_section_and_figure(scene, place, (x, y), side, scale)]
+    figure = _section_and_figure(scene, place, (x, y), side, 0.0)
+    radius = scene.section(place, scale)
+    if radius == 0.0:
+        return figure
+    # The section stands at the end of the limb that it is of.
+    end = view.seen(limb.wood).end
+    return [Circle((end[0] + side * (radius - 0.4), end[1]), radius, Ink.FRESH), *figure]
 
 
 def _grows_to(limb: Limb, view: View, side: int) -> bool:
@@ -404,7 +455,7 @@ def _end_of(limb: Limb, view: View, pruning: Pruning, side: int, reach: float) -
 def _gauge(scene: _Scene, view: View) -> list[Shape]:
     """Draw the round gauge, as large as a limb that just counts as large."""
     gauge_mm = scene.picture.gauge_mm
-    radius = (gauge_mm or 0.0) * _section_scale(scene) / 2
+    radius = (gauge_mm or 0.0) * _scale_of_sections(scene) / 2
     if radius == 0.0 or not scene.picture.places:
         return []
     name = scene.words.say(say("large"))
@@ -575,7 +626,7 @@ def _numbered_places(scene: _Scene, view: View, limb: Limb) -> list[Shape]:
                     Ink.CUT_LINE,
                 )
             )
-        figure_x = tag[0] - DISC_MM
+        figure_x = tag[0] - scene.section(place, _branch_section_scale(scene))
         if scene.numbered:
             shapes += number_disc(tag, number)
             figure_x = tag[0] + DISC_MM + _GAUGE_GAP_MM

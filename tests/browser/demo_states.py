@@ -11,6 +11,7 @@ from uuid import uuid4
 from PIL import Image
 
 from audits.demo import OWNER, SUPERVISOR, WORKER
+from audits.quiz_letters import letters_of
 from audits.quizzes import QUESTIONS, Quiz
 from audits.records import Actor
 from audits.seasons import season_of
@@ -58,7 +59,6 @@ from audits.vocabulary import (
     Stage,
     TurnedOver,
 )
-from printables.answer_sheet import key_letters
 from printables.marked import SheetCode
 from printables.sheet import Page
 from tests import phone_queue
@@ -259,7 +259,7 @@ class States:
             "page": 1,
             "states": states,
             "crops": dict.fromkeys(unsure, crop),
-            "meaning": meaning_check(key_letters(quiz)) if quiz else "",
+            "meaning": meaning_check(letters_of(quiz)) if quiz else "",
         }
         kept = sheet_photos.keep_sheet_photo(
             self.database,

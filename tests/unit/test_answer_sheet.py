@@ -10,10 +10,11 @@ from audits.messages import ENGLISH
 from audits.questions import reordered
 from audits.quizzes import make_quiz
 from audits.standard import preset
-from audits.vocabulary import BearingHabit, Method, SheetKind
+from audits.vocabulary import BearingHabit, Method, QuizStyle, SheetKind
 from printables.answer_sheet import (
     LETTERS,
     METHOD_LETTERS,
+    STYLE_LETTERS,
     AnswerSheet,
     answer_leaf,
     answer_marked_pages,
@@ -151,13 +152,35 @@ def test_its_code_leads_back_to_the_quiz_the_paper_and_the_worker():
     sheet = replace(SHEETS["named"], subject=replace(SUBJECT, method=Method.PLATFORM))
     (one,) = answer_marked_pages(sheet, spanish_words(), Page.A4)
     assert one.code.kind is SheetKind.ANSWERS
-    assert one.code.fields == ("17", "4711", "C", "P", "A", "ES", "5")
+    assert one.code.fields == ("17", "4711", "C", "PW", "A", "ES", "5")
     assert parse_code(one.code.text) == one.code
     assert answer_marked_pages(BLANK, ENGLISH, Page.LETTER)[0].code.fields[-1] == "0"
 
 
+def test_its_code_tells_whether_choices_are_pictures():
+    codes = {
+        style: answer_marked_pages(replace(BLANK, style=style), ENGLISH, Page.A4)[0].code.fields[3]
+        for style in QuizStyle
+    }
+    assert codes == {QuizStyle.WORDS: "LW", QuizStyle.PICTURES: "LP"}
+    shown = page_texts(answer_sheet(replace(BLANK, style=QuizStyle.PICTURES), ENGLISH))[0]
+    assert "Seed 4711, variant C, in pictures" in shown
+
+
 def test_no_letter_of_a_method_means_two():
     assert len(set(METHOD_LETTERS.values())) == len(Method)
+    assert len(set(STYLE_LETTERS.values())) == len(QuizStyle)
+
+
+def test_the_same_key_on_another_item_is_another_sheet():
+    """Where an item was retired, a quiz with the same letters may ask something else."""
+    first, *others = QUIZ.questions
+    renamed = replace(QUIZ, questions=(replace(first, item="another"), *others))
+    assert renamed.key == QUIZ.key
+    (was,), (now,) = (
+        answer_marked_pages(replace(BLANK, quiz=quiz), ENGLISH, Page.A4) for quiz in (QUIZ, renamed)
+    )
+    assert was.code != now.code
 
 
 def test_the_largest_numbers_that_a_store_gives_fit_into_the_code():

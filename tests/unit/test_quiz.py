@@ -15,14 +15,14 @@ from audits.questions import (
     LimbsPicture,
     TopPicture,
 )
-from audits.quizzes import VARIANTS, make_quiz
+from audits.quizzes import VARIANTS, guessing_chance, make_quiz
 from audits.standard import preset, read_standard
-from audits.vocabulary import BearingHabit, HeadingRule
+from audits.vocabulary import BearingHabit, HeadingRule, QuizStyle
 from printables import flow, quiz
 from printables.answer_sheet import LETTERS, AnswerSheet
 from printables.drawing.primitives import Drawing, Rect, flattened
 from printables.question_pictures import HEIGHT_MM, WIDTH_MM, question_picture
-from printables.quiz import TEXT_PT, quiz_paper
+from printables.quiz import TEXT_PT, quiz_paper, quiz_papers
 from printables.sheet import PAGE_SIZES_MM, SHEET_PAGES, Page
 from printables.subject import StandardSubject
 from tests.paper import (
@@ -76,9 +76,11 @@ def questions():
 def test_seed_and_variant_stand_on_every_page(variant):
     texts = page_texts(quiz_paper(SUBJECT, make_quiz(USUAL, seed=4711, variant=variant), ENGLISH))
     assert all(f"Seed 4711, variant {variant}" in text for text in texts)
+    *asked, key = texts
     assert all(
-        f"Page {number} of {len(texts)}" in text for number, text in enumerate(texts, start=1)
+        f"Page {number} of {len(asked)}" in text for number, text in enumerate(asked, start=1)
     )
+    assert "Page 1 of 1" in key
 
 
 def test_all_questions_and_choices_are_printed_in_order():
@@ -89,7 +91,8 @@ def test_all_questions_and_choices_are_printed_in_order():
     for number, question in enumerate(made.questions, start=1):
         place = text.index(f"{number} {ENGLISH.say(question.stem).split()[0]}", place)
         for letter, choice in zip(LETTERS, question.choices, strict=False):
-            place = text.index(f"{letter} {ENGLISH.say(choice).split()[0]}", place)
+            said = "" if question.choice_pictures else ENGLISH.say(choice).split()[0]
+            place = text.index(f"{letter} {said}".strip(), place)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -137,6 +140,103 @@ def test_a_quiz_fits_on_four_pages_and_its_key():
         assert len(page_texts(quiz_paper(SUBJECT, make_quiz(USUAL, seed=seed), ENGLISH))) <= 5
 
 
+# --- several variants, and the key
+
+ALL_VARIANTS = tuple(make_quiz(USUAL, seed=7, variant=variant) for variant in VARIANTS)
+
+
+def key_rows(text: str) -> list[tuple[int, str]]:
+    rows = re.findall(r"(?<![\d.])(\d{1,2}) ([A-D]) (?:Top|Limbs|Columns|Heading|Safety)", text)
+    return [(int(number), letter) for number, letter in rows]
+
+
+def test_the_keys_of_all_variants_come_last_each_on_its_page():
+    texts = page_texts(quiz_papers(SUBJECT, ALL_VARIANTS, ENGLISH))
+    keys = texts[-len(VARIANTS) :]
+    assert not any("Answer key" in text for text in texts[: -len(VARIANTS)])
+    for number, (made, key) in enumerate(zip(ALL_VARIANTS, keys, strict=True), start=1):
+        assert f"Seed 7, variant {made.variant}" in key
+        assert f"Page {number} of {len(VARIANTS)}" in key
+        assert key_rows(key) == [
+            (place, LETTERS[question.key]) for place, question in enumerate(made.questions, start=1)
+        ]
+
+
+def test_questions_are_numbered_within_their_variant():
+    texts = page_texts(quiz_papers(SUBJECT, ALL_VARIANTS, ENGLISH))[: -len(VARIANTS)]
+    for variant in VARIANTS:
+        own = [text for text in texts if f"variant {variant}" in text]
+        assert own
+        assert all(
+            f"Page {number} of {len(own)}" in text for number, text in enumerate(own, start=1)
+        )
+
+
+def test_an_answer_sheet_comes_behind_the_questions_of_its_variant():
+    sheets = [
+        AnswerSheet(SUBJECT, 17, made, number, name)
+        for number, (made, name) in enumerate(
+            zip(ALL_VARIANTS, ("Ana", "Luis", "Eva", "Tito"), strict=True), start=1
+        )
+    ]
+    texts = page_texts(quiz_papers(SUBJECT, ALL_VARIANTS, ENGLISH, answer_sheets=sheets))
+    order = [re.search(r"variant ([A-D])", text).group(1) for text in texts[: -len(VARIANTS)]]
+    assert order == sorted(order)
+    assert all(
+        f"variant {made.variant}" in text
+        for made, name in zip(ALL_VARIANTS, ("Ana", "Luis", "Eva", "Tito"), strict=True)
+        for text in texts
+        if name in text
+    )
+
+
+def test_the_key_says_with_how_many_a_quiz_is_passed_and_how_often_by_guessing():
+    made = ALL_VARIANTS[0]
+    *_, key = page_texts(quiz_paper(SUBJECT, made, ENGLISH, pass_mark=8))
+    chance = guessing_chance(made, 8)
+    assert "Passed with 8 of 10 or more." in key
+    said = re.search(r"1 in ([\d,]+) would pass", key).group(1)
+    assert int(said.replace(",", "")) == pytest.approx(1 / chance, rel=0.05)
+    *_, easy = page_texts(quiz_paper(SUBJECT, made, ENGLISH, pass_mark=3))
+    assert f"{round(100 * guessing_chance(made, 3))} in 100 would pass" in easy
+    *_, none = page_texts(quiz_paper(SUBJECT, made, ENGLISH))
+    assert "guessing" not in none
+
+
+def test_the_key_gives_the_reason_of_each_answer():
+    made = make_quiz(USUAL, seed=7)
+    *_, key = page_texts(quiz_paper(SUBJECT, made, ENGLISH))
+    reasons = [ENGLISH.say(question.why) for question in made.questions if question.why.text]
+    assert len(reasons) >= 8
+    assert all(reason in key for reason in reasons)
+
+
+# --- in pictures
+
+
+def test_a_quiz_in_pictures_has_no_choice_in_words():
+    made = make_quiz(USUAL, seed=7, style=QuizStyle.PICTURES)
+    *asked, _ = page_texts(quiz_paper(SUBJECT, made, ENGLISH, style=QuizStyle.PICTURES))
+    text = " ".join(asked)
+    assert "in pictures" in text
+    for question in made.questions:
+        assert ENGLISH.say(question.stem) in text
+        assert not any(ENGLISH.say(choice) in text for choice in question.choices)
+
+
+@every_reader
+@pytest.mark.parametrize("page", SHEET_PAGES)
+def test_picture_choices_stay_inside_their_block_and_apart(words, page):
+    width = flow.content_width(page)
+    for rule in STANDARDS[:3]:
+        for seed in range(2):
+            for question in make_quiz(rule, seed=seed, style=QuizStyle.PICTURES).questions:
+                for on_sheets in (False, True):
+                    block = quiz._question_block(9, question, words, width, on_sheets=on_sheets)
+                    assert_nothing_clipped(block)
+                    assert block.height_mm < flow.content_height(page)
+
+
 # --- with answer sheets
 
 
@@ -178,6 +278,8 @@ def test_questions_are_large_and_nothing_is_clipped(words, page):
     for number, question in enumerate(questions(), start=1):
         block = quiz._question_block(number % 10 + 1, question, words, width)
         assert_nothing_clipped(block)
+        if question.choice_pictures:
+            continue
         assert min(line.size_pt for line in printed_lines(block)) >= TEXT_PT - 1e-6
 
 
@@ -197,7 +299,7 @@ def test_head_and_key_are_not_clipped(words):
         quiz._head(long, quiz.say("Quiz: %(block)s", block=long.block), words, width),
         quiz._key_head(long, made, words, width),
         quiz._key_table(made, words, width),
-        quiz._footer(made, words, width, (1, 4)),
+        quiz._footer("Seed 7, variant A, in pictures", words, width, (1, 4)),
     ):
         assert_nothing_clipped(drawing)
 

@@ -1,5 +1,6 @@
 """Answer sheets: which quiz a code stands for, and what was answered."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from audits.errors import NotFound
@@ -7,12 +8,14 @@ from audits.messages import Message, Words, say
 from audits.quizzes import Quiz, marked
 from audits.records import Block, QuizAttempt, SheetPhoto, StandardVersion, Worker
 from audits.services.accounts import LANGUAGES
-from audits.services.quiz_attempts import QuizPaper, quiz_of
+from audits.services.quiz_attempts import QuizPaper, find_paper, quiz_of
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
+from audits.vocabulary import QuizStyle
 from printables.answer_sheet import (
     LETTERS,
     METHOD_LETTERS,
+    STYLE_LETTERS,
     AnswerSheet,
     answer_marked_pages,
     answer_sheet,
@@ -53,25 +56,42 @@ class MarkedAnswer:
 
 
 def answer_page(code: SheetCode) -> MarkedPage:
-    """Return the answer sheet that a code stands on, as it would be printed now."""
-    found = found_sheet(code)
-    (page,) = answer_marked_pages(_printed(found), _reader(found.paper), found.page)
-    return page
+    """
+    Return the answer sheet that a code stands on, as it would be printed.
+
+    Which items were retired then does not stand on it: the lists that were ever in force are tried
+    until the check letters of the code agree. Where none does, the page differs from the code.
+    """
+    sheet = found_sheet(code)
+
+    def page_with(quiz: Quiz) -> MarkedPage:
+        (page,) = answer_marked_pages(_printed(sheet, quiz), _reader(sheet.paper), sheet.page)
+        return page
+
+    paper = as_printed(sheet, lambda quiz: page_with(quiz).code == code)
+    return page_with(quiz_of(database(), actor(), paper or sheet.paper))
+
+
+def as_printed(sheet: FoundSheet, agrees: Callable[[Quiz], bool]) -> QuizPaper | None:
+    """Return the paper of a sheet with the items that were retired then; None where none agrees."""
+    return find_paper(database(), actor(), sheet.paper, agrees)
 
 
 def answer_document(paper: QuizPaper, page: Page, worker_id: int = 0) -> Document:
     """Print the answer sheet of a quiz, for one worker or for nobody in particular."""
-    return answer_sheet(_printed(_known(paper, page, worker_id)), _reader(paper), page=page)
+    quiz = quiz_of(database(), actor(), paper)
+    return answer_sheet(_printed(_known(paper, page, worker_id), quiz), _reader(paper), page=page)
 
 
-def _printed(found: FoundSheet) -> AnswerSheet:
+def _printed(found: FoundSheet, quiz: Quiz) -> AnswerSheet:
     return AnswerSheet(
         subject=SubjectChoice.of(farm(), found.block, found.version, found.paper.method).subject,
         standard_version_id=found.version.id,
-        quiz=quiz_of(database(), actor(), found.paper),
+        quiz=quiz,
         worker_id=found.worker.id if found.worker else 0,
         worker_name=found.worker.name if found.worker else "",
         worker_code=found.worker.code if found.worker else "",
+        style=found.paper.style,
     )
 
 
@@ -89,16 +109,23 @@ def sheet_of_photo(photo: SheetPhoto) -> FoundSheet:
 
 def found_sheet(code: SheetCode) -> FoundSheet:
     """Return what a code stands for; raises NotFound if this farm has no such quiz."""
-    methods = {letter: method for method, letter in METHOD_LETTERS.items()}
+    # A method's letter alone is from before quizzes in pictures.
+    ways = {
+        method_letter + style_letter: (method, style)
+        for method, method_letter in METHOD_LETTERS.items()
+        for style, style_letter in STYLE_LETTERS.items()
+    }
+    ways |= {letter: (method, QuizStyle.WORDS) for method, letter in METHOD_LETTERS.items()}
     papers = {letter: page for page, letter in PAPER_LETTERS.items()}
     languages = {language.upper(): language for language in LANGUAGES}
     if len(code.fields) != _FIELDS:
         raise _no_such_sheet()
-    version_id, seed, variant, method, paper, language, worker_id = code.fields
-    known = method in methods and paper in papers and language in languages
+    version_id, seed, variant, way, paper, language, worker_id = code.fields
+    known = way in ways and paper in papers and language in languages
     if not known or not all(_is_number(text) for text in (version_id, seed, worker_id)):
         raise _no_such_sheet()
-    quiz = QuizPaper(int(version_id), int(seed), variant, methods[method], languages[language])
+    method, style = ways[way]
+    quiz = QuizPaper(int(version_id), int(seed), variant, method, languages[language], style)
     return _known(quiz, papers[paper], int(worker_id))
 
 

@@ -7,13 +7,14 @@ from werkzeug.datastructures import FileStorage
 
 from audits.errors import AuditError, Conflict, InvalidInput
 from audits.messages import say
+from audits.quiz_letters import letters_of
 from audits.quizzes import Quiz
 from audits.records import QuizAttempt, SheetPhoto, Worker
 from audits.services import sheet_photos
 from audits.services.quiz_attempts import quiz_of, record_attempt, view_attempt
 from audits.storage.queries import farms as farm_queries
 from audits.vocabulary import SheetKind
-from printables.answer_sheet import LETTERS, chosen_answers, key_letters
+from printables.answer_sheet import LETTERS, chosen_answers
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present, today
 from webapp.field.pictures import picture_answer
@@ -176,7 +177,7 @@ def _workers() -> list[Worker]:
 def _quiz_as_read(photo: SheetPhoto, found: FoundSheet) -> Quiz:
     """Return the quiz of a photo; raise Conflict if it asks something else than it did then."""
     quiz = quiz_of(database(), actor(), found.paper)
-    if reading_of(photo).meaning != meaning_check(key_letters(quiz)):
+    if reading_of(photo).meaning != meaning_check(letters_of(quiz)):
         raise Conflict(OTHER_QUIZ)
     return quiz
 

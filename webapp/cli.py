@@ -421,7 +421,13 @@ def card(
 @click.option("--crew", help="Name of a crew: an answer sheet for each of its people.")
 @click.option("--worker", help="Code of a worker: one answer sheet.")
 @click.option("--seed", type=click.IntRange(0), required=True, help="The same seed, the same quiz.")
-@click.option("--variant", default="A", show_default=True, help="Order of questions and choices.")
+@click.option(
+    "--variant",
+    default="A",
+    show_default=True,
+    help="Order of questions and choices, A to D; all for each of them, with the keys last.",
+)
+@click.option("--style", help="words, or pictures for choices that are pictures and signs alone.")
 @_LANGUAGE_OF_PAPER
 @_METHOD
 @_SHEET_PAPER

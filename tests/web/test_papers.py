@@ -1,6 +1,7 @@
 """From a printed sheet over a photo of it to what is kept: read, looked at, confirmed."""
 
 import re
+from dataclasses import replace
 from io import BytesIO
 from random import Random
 
@@ -12,10 +13,11 @@ from PIL import Image
 from audits.errors import AuditError, NotFound
 from audits.messages import Units
 from audits.services import auditing, quiz_attempts, sheet_photos, standards
+from audits.services.item_bank import retire_item
 from audits.services.quiz_attempts import QuizPaper
 from audits.storage.queries.standards import versions_of_block
 from audits.storage.tables import draw
-from audits.vocabulary import Method, Result, Role, SheetKind, Stage
+from audits.vocabulary import Method, QuizStyle, Result, Role, SheetKind, Stage
 from printables.marked import SheetCode, parse_code
 from printables.sheet import Page
 from printables.tally_marks import group_key
@@ -259,7 +261,8 @@ def paper(database, orchard) -> QuizPaper:
 
 
 def answers_photo(app, orchard, paper, deeds, worker_id=0):
-    fields = (str(paper.standard_version_id), str(paper.seed), paper.variant, "L", "A", "ES")
+    way = "LP" if paper.style is QuizStyle.PICTURES else "LW"
+    fields = (str(paper.standard_version_id), str(paper.seed), paper.variant, way, "A", "ES")
     with app.test_request_context():
         g.actor = orchard.supervisor
         document = answer_document(paper, Page.A4, worker_id)
@@ -290,12 +293,87 @@ def test_answers_on_a_photo_are_marked_by_their_own_key(app, supervisor, databas
     assert attempt.correct == right
     result = read_page(supervisor.get(kept.location)).text
     assert f"{right} of 10 right." in result
+    assert "Passed with 8 of 10 or more. By guessing alone, 1 in" in result
     english = words_in("en", region="US", units=Units.IMPERIAL)
     for question in quiz_attempts.quiz_of(database, orchard.supervisor, paper).questions:
         # What is talked over with the worker stands there, not letters alone.
         assert english.say(question.stem) in result
         assert english.say(question.answer) in result
     assert supervisor.post(answer.location, data=form | whose | {"q10": "A"}).status_code == 409
+
+
+def marks_of(key) -> dict[str, Deed]:
+    return {f"q{number}.{'ABCD'[place]}": Deed.MARKED for number, place in enumerate(key, 1)}
+
+
+def confirmed(client, address, orchard, key):
+    """Press the key on the page of a photo, with what its marks say."""
+    form = {f"q{number}": "ABCD"[place] for number, place in enumerate(key, 1)}
+    whose = {"worker_id": str(orchard.worker_ids[0]), "taken_on": NOW.date().isoformat()}
+    answer = client.post(address, data=form | whose)
+    assert answer.status_code == 302, answer.text
+    return answer
+
+
+def test_a_sheet_from_before_an_item_was_retired_is_marked_by_its_own_quiz(
+    app, supervisor, database, orchard, paper
+):
+    """Paper names no retired items: earlier lists are tried until the check letters agree."""
+    quiz = quiz_attempts.quiz_of(database, orchard.supervisor, paper)
+    photo = answers_photo(app, orchard, paper, marks_of(quiz.key))
+    for question in quiz.questions[:2]:
+        retire_item(database, orchard.owner, question.item, reason="It misleads.", now=NOW)
+    now = quiz_attempts.paper_now(database, orchard.supervisor, paper)
+    # Marked by the quiz of today it would be another one.
+    today = quiz_attempts.quiz_of(database, orchard.supervisor, now)
+    assert [each.item for each in today.questions] != [each.item for each in quiz.questions]
+    answer = send(supervisor, photo)
+    assert answer.status_code == 302, answer.text
+    confirmed(supervisor, answer.location, orchard, quiz.key)
+    (attempt,) = quiz_attempts.attempts_of(database, orchard.supervisor, orchard.worker_ids[0])
+    assert (attempt.correct, tuple(attempt.retired_items)) == (10, ())
+
+
+def test_a_sheet_of_a_quiz_in_pictures_is_read(app, supervisor, database, orchard, paper):
+    pictures = replace(paper, style=QuizStyle.PICTURES)
+    key = quiz_attempts.quiz_of(database, orchard.supervisor, pictures).key
+    answer = send(supervisor, answers_photo(app, orchard, pictures, marks_of(key)))
+    confirmed(supervisor, answer.location, orchard, key)
+    (attempt,) = quiz_attempts.attempts_of(database, orchard.supervisor, orchard.worker_ids[0])
+    assert (attempt.correct, attempt.style) == (10, QuizStyle.PICTURES)
+
+
+def test_marks_that_fit_another_variant_are_pointed_out_and_marked_by_it(
+    app, supervisor, database, orchard, paper
+):
+    """Somebody had the questions of variant D, and a sheet of variant C."""
+    handed_out = replace(paper, variant="D")
+    own, other = (
+        quiz_attempts.quiz_of(database, orchard.supervisor, each) for each in (paper, handed_out)
+    )
+    offered = [len(question.choices) for question in own.questions]
+    marks = [min(place, most - 1) for place, most in zip(other.key, offered, strict=True)]
+    answer = send(supervisor, answers_photo(app, orchard, paper, marks_of(marks)))
+    page = read_page(supervisor.get(answer.location))
+    assert "These marks fit variant D far better than variant C." in page.text
+    by_other = f"{answer.location}?variant=D"
+    assert by_other in page.links
+    assert (
+        "it is marked here by the questions of variant D"
+        in read_page(supervisor.get(by_other)).text
+    )
+    kept = confirmed(supervisor, by_other, orchard, other.key)
+    (attempt,) = quiz_attempts.attempts_of(database, orchard.supervisor, orchard.worker_ids[0])
+    assert (attempt.correct, attempt.variant) == (10, "D")
+    assert "The sheet was of variant C" in read_page(supervisor.get(kept.location)).text
+
+
+def test_marks_that_fit_their_own_sheet_are_not_questioned(
+    app, supervisor, database, orchard, paper
+):
+    key = quiz_attempts.quiz_of(database, orchard.supervisor, paper).key
+    answer = send(supervisor, answers_photo(app, orchard, paper, marks_of(key)))
+    assert "far better" not in read_page(supervisor.get(answer.location)).text
 
 
 def test_the_key_is_not_on_the_page_before_it_is_saved(app, supervisor, orchard, paper):

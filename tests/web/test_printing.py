@@ -7,9 +7,11 @@ from datetime import timedelta
 import pypdfium2
 import pytest
 
-from audits.services import farms, printers, printing
+from audits.services import farms, printers, printing, quiz_attempts
+from audits.services.item_bank import retire_item
+from audits.services.quiz_attempts import QuizPaper
 from audits.storage.tables import standard_version
-from audits.vocabulary import CheckOccasion, Role, TurnedOver
+from audits.vocabulary import CheckOccasion, Method, Role, TurnedOver
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
 from webapp.printing import batches
@@ -65,6 +67,7 @@ def quiz_query(orchard, **changes):
         "answers": "blank",
         "language": "en",
         "variant": "A",
+        "style": "words",
         "seed": "7",
         "method": "ladder",
         "page": "letter",
@@ -190,6 +193,43 @@ def test_a_quiz_has_an_answer_sheet_for_each_of_a_crew(supervisor, orchard):
     assert len(crew) == len(beside) + 6
     assert "Aurelio Barranco" in crew[-7]
     assert "Answer key" in crew[-1]
+
+
+def test_all_variants_are_printed_with_their_keys_last(supervisor, orchard):
+    def printed(**changes):
+        query = quiz_query(orchard, variant="all", **changes)
+        return texts_of(supervisor.get("/print/quiz.pdf", query_string=query))
+
+    blank = printed()
+    assert ["Answer key" in text for text in blank[-5:]] == [False, True, True, True, True]
+    assert [sum(f"variant {name}" in text for text in blank[-4:]) for name in "ABCD"] == [1] * 4
+    sheets = [text for text in blank if "Answer sheet" in text]
+    assert [name for text in sheets for name in "ABCD" if f"variant {name}" in text] == [*"ABCD"]
+    # Six people take turns among four variants, so that neighbours differ.
+    crew = [text for text in printed(answers=f"crew-{orchard.crew_id}") if "Answer sheet" in text]
+    assert [name for text in crew for name in "ABCD" if f"variant {name}" in text] == [*"AABBCD"]
+
+
+def test_a_quiz_in_pictures_says_so_and_its_key_names_the_pass_mark(supervisor, orchard):
+    query = quiz_query(orchard, style="pictures")
+    texts = texts_of(supervisor.get("/print/quiz.pdf", query_string=query))
+    assert all("variant A, in pictures" in text for text in texts)
+    assert "Passed with 8 of 10 or more. By guessing alone, 1 in" in texts[-1]
+
+
+def test_a_retired_item_is_not_printed(supervisor, database, orchard):
+    """The list in force when a quiz is printed goes into it; paper names none of it."""
+    paper = QuizPaper(orchard.standard_id, 7, "A", Method.LADDER, "en")
+    first, *_ = quiz_attempts.quiz_of(database, orchard.supervisor, paper).questions
+    before = supervisor.get("/print/quiz.pdf", query_string=quiz_query(orchard))
+    retire_item(database, orchard.owner, first.item, reason="It misleads.", now=NOW)
+    now = quiz_attempts.paper_now(database, orchard.supervisor, paper)
+    after = supervisor.get("/print/quiz.pdf", query_string=quiz_query(orchard))
+    assert before.data != after.data
+    asked = quiz_attempts.quiz_of(database, orchard.supervisor, now).questions
+    assert first.item not in {question.item for question in asked}
+    text = " ".join(texts_of(after))
+    assert all(str(question.stem) in text for question in asked)
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,7 @@
 """Photos of paper sheets: sent, looked at, and kept once a person has confirmed them."""
 
+from dataclasses import replace
+
 from flask import Blueprint, Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_babel import gettext, ngettext
@@ -8,10 +10,11 @@ from werkzeug.datastructures import FileStorage
 from audits.errors import AuditError, Conflict, InvalidInput
 from audits.messages import say
 from audits.quiz_letters import letters_of
-from audits.quizzes import Quiz
-from audits.records import QuizAttempt, SheetPhoto, Worker
+from audits.quizzes import VARIANTS, Quiz
+from audits.records import SheetPhoto, Worker
 from audits.services import sheet_photos
-from audits.services.quiz_attempts import quiz_of, record_attempt, view_attempt
+from audits.services.quiz_attempts import quiz_of, record_attempt
+from audits.services.quiz_results import view_result
 from audits.storage.queries import farms as farm_queries
 from audits.vocabulary import SheetKind
 from printables.answer_sheet import LETTERS, chosen_answers
@@ -19,7 +22,14 @@ from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present, today
 from webapp.field.pictures import picture_answer
 from webapp.forms import message_text
-from webapp.papers.answers import FoundSheet, marked_answers, sheet_of_photo, worker_words
+from webapp.papers.answers import (
+    FoundSheet,
+    as_printed,
+    likely_variant,
+    marked_answers,
+    sheet_of_photo,
+    worker_words,
+)
 from webapp.papers.forms import NOBODY, AnswersForm, PhotosForm, answers_form, question_name
 from webapp.papers.photos import (
     MARKED,
@@ -31,6 +41,7 @@ from webapp.papers.photos import (
     reading_of,
 )
 from webapp.papers.presenters import photo_lines
+from webapp.quizzes.presenters import chance_sentence
 
 blueprint = Blueprint("papers", __name__, url_prefix="/papers")
 
@@ -94,9 +105,9 @@ def show(photo_id: int) -> ResponseReturnValue:
         url = url_for("auditing.desk", audit_id=photo.audit_id, photo=photo.id)
         return redirect(url)
     if photo.quiz_attempt_id is not None:
-        return _result(photo, view_attempt(database(), actor(), photo.quiz_attempt_id))
-    found = sheet_of_photo(photo)
-    quiz = _quiz_as_read(photo, found)
+        return _result(photo, photo.quiz_attempt_id)
+    found = _sheet_as_read(photo)
+    quiz = quiz_of(database(), actor(), found.paper)
     return _answers(photo, found, quiz, _as_read(photo, found, quiz))
 
 
@@ -105,8 +116,8 @@ def show(photo_id: int) -> ResponseReturnValue:
 def confirm(photo_id: int) -> ResponseReturnValue:
     """Keep the answers of a quiz as a person confirmed them."""
     photo = _photo(photo_id)
-    found = sheet_of_photo(photo)
-    quiz = _quiz_as_read(photo, found)
+    found = _sheet_as_read(photo)
+    quiz = quiz_of(database(), actor(), found.paper)
     form = answers_form(quiz, _workers())
     if not form.validate():
         return _answers(photo, found, quiz, form), 422
@@ -174,12 +185,19 @@ def _workers() -> list[Worker]:
         return farm_queries.workers(connection, actor().farm_id)
 
 
-def _quiz_as_read(photo: SheetPhoto, found: FoundSheet) -> Quiz:
-    """Return the quiz of a photo; raise Conflict if it asks something else than it did then."""
-    quiz = quiz_of(database(), actor(), found.paper)
-    if reading_of(photo).meaning != meaning_check(letters_of(quiz)):
+def _sheet_as_read(photo: SheetPhoto) -> FoundSheet:
+    """
+    Return the sheet of a photo with its items of that time, of the variant that was handed out.
+
+    Raises Conflict if its quiz asks something else than it did when the photo was read.
+    """
+    found = sheet_of_photo(photo)
+    meaning = reading_of(photo).meaning
+    paper = as_printed(found, lambda quiz: meaning_check(letters_of(quiz)) == meaning)
+    if paper is None:
         raise Conflict(OTHER_QUIZ)
-    return quiz
+    asked = request.args.get("variant", "")
+    return replace(found, paper=replace(paper, variant=asked) if asked in VARIANTS else paper)
 
 
 def _as_read(photo: SheetPhoto, found: FoundSheet, quiz: Quiz) -> AnswersForm:
@@ -198,6 +216,7 @@ def _as_read(photo: SheetPhoto, found: FoundSheet, quiz: Quiz) -> AnswersForm:
 
 
 def _answers(photo: SheetPhoto, found: FoundSheet, quiz: Quiz, form: AnswersForm) -> str:
+    printed = sheet_of_photo(photo).paper.variant
     return render_template(
         "papers/answers.html",
         photo=photo,
@@ -205,18 +224,20 @@ def _answers(photo: SheetPhoto, found: FoundSheet, quiz: Quiz, form: AnswersForm
         form=form,
         questions=list(zip(form.questions(quiz), quiz.questions, strict=True)),
         groups=reading_of(photo).groups,
+        printed_variant=printed,
+        likely_variant=likely_variant(found.paper, reading_of(photo).keys(MARKED)),
+        other_variants=[variant for variant in VARIANTS if variant != found.paper.variant],
     )
 
 
-def _result(photo: SheetPhoto, attempt: QuizAttempt) -> str:
-    found = sheet_of_photo(photo)
-    with database().read() as connection:
-        worker = farm_queries.worker_by_id(connection, actor().farm_id, attempt.worker_id)
+def _result(photo: SheetPhoto, attempt_id: int) -> str:
+    found = view_result(database(), actor(), attempt_id)
     return render_template(
         "papers/result.html",
         photo=photo,
-        found=found,
-        attempt=attempt,
-        person=worker_words(worker) if worker else "",
-        answers=marked_answers(quiz_of(database(), actor(), found.paper), attempt),
+        result=found,
+        printed_variant=sheet_of_photo(photo).paper.variant,
+        person=worker_words(found.worker),
+        chance=chance_sentence(found),
+        answers=marked_answers(found.questions),
     )

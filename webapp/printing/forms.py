@@ -10,7 +10,14 @@ from audits.errors import InvalidInput
 from audits.quizzes import VARIANTS
 from audits.records import Printer
 from audits.services.briefings import BRIEFED_METHODS
-from audits.vocabulary import METHOD_NAMES, STAGE_NAMES, TURNED_OVER_NAMES, Method, Stage
+from audits.vocabulary import (
+    METHOD_NAMES,
+    STAGE_NAMES,
+    TURNED_OVER_NAMES,
+    Method,
+    QuizStyle,
+    Stage,
+)
 from printables.cards import CARD_FORMAT_NAMES, CardFormat, CardStyle
 from printables.sheet import Page
 from webapp.coaching.papers import name_of
@@ -22,6 +29,7 @@ Offered: TypeAlias = dict[str, list[tuple[Any, Any]]]
 
 BOTH_LANGUAGES = "both"
 ONE_STAGE = "one"
+ALL_VARIANTS = "all"
 PAPER_NAMES = {
     Page.LETTER: lazy_gettext("Letter, 8 1/2 x 11 in"),
     Page.A4: lazy_gettext("A4, 210 x 297 mm"),
@@ -71,7 +79,7 @@ def _printer() -> SelectField:
 _FIELDS_BY_NAME = {
     "block": ("block_id",),
     "stage": ("shows",),
-    "style": ("shows",),
+    "style": ("style", "shows"),
     "crew": ("crew_id", "answers"),
     "worker": ("worker_id", "crew_id", "answers"),
     "name": ("worker_id", "crew_id", "answers", "printer_id"),
@@ -239,8 +247,31 @@ class QuizForm(BlockForm):
     variant = SelectField(
         lazy_gettext("Variant"),
         [InputRequired()],
-        choices=lambda: choices_of((variant, variant) for variant in VARIANTS),
-        description=lazy_gettext("Each asks the same questions in another order."),
+        choices=lambda: choices_of(
+            [
+                *((variant, variant) for variant in VARIANTS),
+                (
+                    ALL_VARIANTS,
+                    lazy_gettext(
+                        "All of %(first)s to %(last)s", first=VARIANTS[0], last=VARIANTS[-1]
+                    ),
+                ),
+            ]
+        ),
+        description=lazy_gettext(
+            "Each asks the same questions in another order. The keys come last, together."
+        ),
+    )
+    style = RadioField(
+        lazy_gettext("Answers to choose from"),
+        [InputRequired()],
+        default=str(QuizStyle.WORDS),
+        choices=lambda: choices_of(
+            [
+                (str(QuizStyle.WORDS), lazy_gettext("Words and pictures")),
+                (str(QuizStyle.PICTURES), lazy_gettext("Pictures alone, for reading out")),
+            ]
+        ),
     )
     seed = WholeNumberField(
         lazy_gettext("Seed"), description=lazy_gettext("The same seed prints the same quiz.")
@@ -271,6 +302,12 @@ class QuizForm(BlockForm):
         """Whose answers are marked on sheets: a kind, and an id where it is a crew or a worker."""
         kind, _, number = str(self.answers.data).partition("-")
         return kind, int(number or 0)
+
+    @property
+    def variants(self) -> tuple[str, ...]:
+        """The variants to print, in order."""
+        chosen = str(self.variant.data)
+        return VARIANTS if chosen == ALL_VARIANTS else (chosen,)
 
 
 class ModelTreesForm(BlockForm):

@@ -1,23 +1,27 @@
 """From what was chosen on a form to the pages of what is printed."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import cycle
 from typing import Final
 
 from audits.errors import InvalidInput
 from audits.messages import say
-from audits.quizzes import make_quiz
+from audits.quizzes import Quiz
 from audits.records import Block, Printer, StandardVersion, Worker
 from audits.services.farms import the_block, the_crew, the_worker
 from audits.services.printers import the_printer
+from audits.services.quiz_attempts import QuizPaper, paper_now, quiz_of
 from audits.services.standards import standard_of
 from audits.storage.queries import farms as farm_queries
-from audits.vocabulary import Method, TurnedOver
+from audits.vocabulary import Method, QuizStyle, TurnedOver
 from printables.answer_sheet import AnswerSheet
 from printables.cards import MOST_COPIES, CardFormat, sheet_of_cards
 from printables.document import Document
 from printables.duplex_test import duplex_test as duplex_test_page
 from printables.imposition import Correction
 from printables.poster import poster as poster_of
-from printables.quiz import quiz_paper
+from printables.quiz import quiz_papers
 from printables.sheet import Page
 from webapp.access import actor
 from webapp.auditing.sheets_on_paper import tally_document
@@ -111,25 +115,49 @@ def gauge_choices(form: forms.GaugeForm) -> tuple[int, GaugeChoices]:
 
 
 def quiz(form: forms.QuizForm) -> Document:
-    """Print a quiz with its answer sheet and its key."""
+    """Print variants of a quiz with their answer sheets and their keys."""
     block, version = _standard(form.block_id.data)
-    method = Method(form.method.data)
-    made = make_quiz(
-        standard_of(version), seed=form.seed.data or 0, variant=form.variant.data, method=method
-    )
+    method, style = Method(form.method.data), QuizStyle(form.style.data)
+    papers = [
+        paper_now(
+            database(),
+            actor(),
+            QuizPaper(version.id, form.seed.data or 0, variant, method, form.language.data, style),
+        )
+        for variant in form.variants
+    ]
+    made = [quiz_of(database(), actor(), paper) for paper in papers]
     subject = SubjectChoice.of(farm(), block, version, method).subject
-    return quiz_paper(
+    blank = AnswerSheet(subject, version.id, made[0], style=style)
+    return quiz_papers(
         subject,
         made,
         words_of_farm(farm(), form.language.data),
         page=Page(form.page.data),
-        answer_sheets=[
-            AnswerSheet(subject, version.id, made, worker.id, worker.name or "", worker.code)
-            if worker
-            else AnswerSheet(subject, version.id, made)
-            for worker in _answering(*form.answered_by)
-        ],
+        answer_sheets=_answer_sheets(form, blank, made),
+        style=style,
+        pass_mark=farm().quiz_pass_mark,
     )
+
+
+def _answer_sheets(
+    form: forms.QuizForm, blank: AnswerSheet, made: Sequence[Quiz]
+) -> list[AnswerSheet]:
+    """Return the sheets: one of each variant, or one for each person, variants taking turns."""
+    people = _answering(*form.answered_by)
+    if people == [None]:
+        return [replace(blank, quiz=quiz) for quiz in made]
+    return [
+        replace(
+            blank,
+            quiz=quiz,
+            worker_id=worker.id,
+            worker_name=worker.name or "",
+            worker_code=worker.code,
+        )
+        for worker, quiz in zip(people, cycle(made), strict=False)
+        if worker is not None
+    ]
 
 
 def _answering(kind: str, number: int) -> list[Worker | None]:

@@ -83,7 +83,9 @@ OFFERS: Final = (
         "quiz",
         Group.QUIZZES,
         lazy_gettext("Quiz"),
-        lazy_gettext("Questions from a block's standard, an answer sheet, and the key."),
+        lazy_gettext(
+            "Questions from a block's standard, answer sheets, and the key. In words or pictures."
+        ),
         forms.QuizForm,
         makers.quiz,
     ),

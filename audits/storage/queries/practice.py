@@ -137,8 +137,8 @@ def versions_practised(
         found
         for table in tables
         for found in connection.scalars(
-            sa.select(table.c.standard_version_id.distinct()).where(
-                table.c.farm_id == farm_id, table.c.standard_version_id.in_(version_ids)
-            )
+            sa.select(table.c.standard_version_id)
+            .where(table.c.farm_id == farm_id, table.c.standard_version_id.in_(version_ids))
+            .distinct()
         )
     )

@@ -13,7 +13,7 @@ from audits.services.quiz_results import AttemptLine, JudgedQuestion, ResultView
 from audits.services.quiz_sittings import OpenSitting, SittingView
 from printables.answer_sheet import LETTERS
 from printables.drawing.svg import to_svg
-from printables.question_pictures import question_picture
+from printables.question_pictures import choice_picture, question_picture
 from webapp.coaching.papers import name_of
 from webapp.quizzes.chances import guessing_words
 from webapp.reading import words
@@ -192,12 +192,12 @@ def _choice_picture(pictures: Sequence[Picture], place: int | None, prefix: str)
     """Return the picture of a choice; its words are said beside it."""
     if not pictures or place is None:
         return None
-    return _drawn(pictures[place], prefix, decorative=True)
+    svg = to_svg(choice_picture(pictures[place], words()), id_prefix=prefix, decorative=True)
+    return Markup(svg)  # noqa: S704 - escaped there
 
 
-def _drawn(picture: Picture | None, prefix: str, *, decorative: bool = False) -> Markup | None:
+def _drawn(picture: Picture | None, prefix: str) -> Markup | None:
     if picture is None:
         return None
-    drawing = question_picture(picture, words())
-    svg = to_svg(drawing, id_prefix=prefix, decorative=decorative)
+    svg = to_svg(question_picture(picture, words()), id_prefix=prefix)
     return Markup(svg)  # noqa: S704 - escaped there

@@ -45,7 +45,7 @@ HEIGHT_MM: Final = 46.0
 
 # Choices that are pictures: a top is narrow, limbs reach out to both sides.
 CHOICE_WIDTHS_MM: Final = {TreeView.TOP: 40.0, TreeView.LIMBS: 54.0}
-_CHOICE_MM: Final = 56.0
+_CHOICE_MM: Final = 54.0
 
 
 def question_picture(picture: Picture, words: Words) -> Drawing:

@@ -33,6 +33,7 @@ class LineView:
 
     url: str
     title: str
+    right: str
     stage: str
     answered: Message | None
     flags: list[Message]
@@ -45,7 +46,8 @@ class ListPage:
     """The list of items, and how far quizzes can be relied on."""
 
     to_look_at: list[LineView]
-    others: list[LineView]
+    asked: list[LineView]
+    unasked: list[LineView]
     retired: list[LineView]
     reliability: list[str]
     answers: int
@@ -77,7 +79,8 @@ def list_page(report: ItemReport) -> ListPage:
     active = [line for line in lines if not line.is_retired]
     return ListPage(
         [line for line in active if line.needs_a_look],
-        [line for line in active if not line.needs_a_look],
+        [line for line in active if line.answered and not line.needs_a_look],
+        [line for line in active if not line.answered],
         [line for line in lines if line.is_retired],
         _reliability(report.quizzes),
         report.answers,
@@ -123,9 +126,11 @@ def item_page(line: ItemLine, report: ItemReport, example: Question | None) -> I
 
 def _line(line: ItemLine) -> LineView:
     flags = line.reading.flags if line.reading else ()
+    example = example_of(line.item)
     return LineView(
         url=url_for("items.show", item=line.item),
-        title=_title(line.item, example_of(line.item)),
+        title=_title(line.item, example),
+        right=words().say(example.answer) if example else "",
         stage=_stage(line),
         answered=difficulty_sentence(line.reading) if line.reading else None,
         flags=_flags(line),

@@ -1,6 +1,6 @@
 """A thumb at the practice page: reads its screens, presses its keys, knows what the phone keeps."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from playwright.sync_api import Locator, expect
@@ -16,10 +16,12 @@ const opened = await new Promise((resolve, reject) => {
   request.onerror = () => reject(request.error);
 });
 const all = (store) => new Promise((resolve) => {
-  opened.transaction(store).objectStore(store).getAll().onsuccess = ({ target }) => resolve(target.result);
+  opened.transaction(store).objectStore(store).getAll().onsuccess =
+    ({ target }) => resolve(target.result);
 });
 const one = (store, key) => new Promise((resolve) => {
-  opened.transaction(store).objectStore(store).get(key).onsuccess = ({ target }) => resolve(target.result ?? null);
+  opened.transaction(store).objectStore(store).get(key).onsuccess =
+    ({ target }) => resolve(target.result ?? null);
 });
 """
 
@@ -57,18 +59,27 @@ class PracticeHand(Person):
 
     def ideal(self) -> Mapping[str, Any]:
         """Return one right way to prune the tree on the screen."""
-        walk = self.walk
-        ideal = self.tree()["ideal"]
+        return self._of_level("ideal")
+
+    def cuts(self) -> Mapping[str, Any]:
+        """Return what is cut on the tree by now, or was from the start."""
+        return self.walk.get("cuts") or self._of_level("before")
+
+    def _of_level(self, which: str) -> Mapping[str, Any]:
+        walk, found = self.walk, self.tree()[which]
         level = walk["level"]
-        return ideal["all"] if level == "all" else ideal[level]["+".join(walk["stages"])]
+        return found["all"] if level == "all" else found[level]["+".join(walk["stages"])]
 
     def show_tree(self, tree_id: str, level: str, stages: list[str]) -> None:
         """Put a certain tree on the screen, as if its turn had come."""
+        pack = self.pack
+        kind = next(tree["kind"] for tree in pack["trees"] if tree["id"] == tree_id)
         self.kept(
             f"""
-            const open = await one('phone', 'open');
             const walk = {{ kind: 'tree', id: {tree_id!r}, level: {level!r}, stages: {stages!r},
-              card: open.card, worker: open.worker, block: open.block, edition: open.edition, keptAt: Date.now() }};
+              card: {{ stage: {stages[0]!r}, kind: {kind!r} }}, keptAt: Date.now(),
+              worker: await one('phone', 'learner'), block: await one('phone', 'block'),
+              edition: {pack["edition"]} }};
             await new Promise((resolve) => {{
               const write = opened.transaction('phone', 'readwrite');
               write.objectStore('phone').put(walk, 'open');
@@ -78,6 +89,20 @@ class PracticeHand(Person):
         )
         self.page.reload()
         expect(self.page.locator("[data-done]")).to_be_visible()
+
+    def expect_cuts(self, fits: Callable[[Mapping[str, Any]], bool]) -> None:
+        """Wait until the phone has kept cuts that fit; it writes behind the presses."""
+        for _ in range(50):
+            if fits(self.cuts()):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"kept were {self.cuts()}")
+
+    def go_on(self, key: str) -> None:
+        """Press a key that leads to another screen, and wait for that."""
+        screen = self.page.locator(".practice-screen").element_handle()
+        self.tap_key(key)
+        self.page.wait_for_function("(screen) => !screen.isConnected", arg=screen)
 
     # --- keys ------------------------------------------------------------------------------------
 
@@ -107,9 +132,7 @@ class PracticeHand(Person):
         while self.button("done").count():
             for place in self._cuts_here(cuts):
                 self.cut(place)
-            screen = self.page.locator(".practice-screen").element_handle()
-            self.tap_key("done")
-            self.page.wait_for_function("(screen) => !screen.isConnected", arg=screen)
+            self.go_on("done")
 
     def _cuts_here(self, cuts: Mapping[str, Any]) -> list[str]:
         stage, _, limb = self.page.locator("[data-step]").get_attribute("data-step").partition("/")

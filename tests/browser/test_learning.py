@@ -183,6 +183,7 @@ def test_a_quiz_without_scripts_stopped_and_gone_on_with(person, server, farm):
     page.get_by_label(hire.say("Sign-in name")).fill(farm[1].sign_ins[Role.WORKER])
     page.get_by_label(hire.say("Password")).fill(PASSWORD)
     page.get_by_role("button", name=hire.say("Sign in"), exact=True).click()
+    hire.read_in_own_language()
     page.goto("/quiz")
     page.locator("main input[name=language][value=es]").check()
     page.get_by_role("button", name=hire.say("Begin"), exact=True).click()

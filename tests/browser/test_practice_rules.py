@@ -7,6 +7,7 @@ pack go through the phone's modules and through the scoring engine.
 
 import json
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -15,14 +16,21 @@ import pytest
 from playwright.sync_api import Page
 
 from audits.practice.cuts import Cuts
-from audits.practice.pack import PackTree, practice_trees, pruning_of
 from audits.practice.model import TreeKind
+from audits.practice.pack import PackTree, practice_trees, pruning_of
 from audits.practice.pruning import answers_of
 from audits.practice.schedule import Offer, Progress, after_exercise, after_tree, next_task
 from audits.scoring import score_tree
 from audits.standard import Standard, preset
-from audits.vocabulary import BearingHabit, HeadingRule, Method, PracticeLevel, Stage
+from audits.storage.queries.farms import block_by_id, farm_by_id
+from audits.storage.queries.standards import versions_of_block
+from audits.vocabulary import BearingHabit, Fault, HeadingRule, Method, PracticeLevel, Stage
+from tests.browser.made_up_audits import NOW
+from tests.orchard import plant_orchard
 from tests.tree import PROJECT
+from webapp.app import create_app
+from webapp.config import Settings
+from webapp.practice.pack import pack_payload
 
 HOME = "http://localhost:4711"
 MODULES = PROJECT / "static" / "js"
@@ -42,7 +50,8 @@ async ({ pack, cases }) => {
       faults.map((fault) => {
         const { step, ids } = faultPlaces(pack, tree, cuts, stage, fault);
         const shown = new Set(viewOf(tree, step).places.map((place) => place.id));
-        return { stage, fault, ids, areShown: ids.length > 0 && ids.every((one) => shown.has(one)) };
+        const areShown = ids.length > 0 && ids.every((one) => shown.has(one));
+        return { stage, fault, ids, areShown };
       }));
     return { answers: answersOf(pack, tree, cuts), scores, rings };
   });
@@ -76,17 +85,205 @@ def _serve(route, sources: Mapping[str, str]) -> None:
     route.fulfill(body=body, content_type="text/javascript")
 
 
+# --- reading a pruned tree -----------------------------------------------------------------------
+
+HEADINGS = {
+    "heading asked for": (BearingHabit.STANDARD, HeadingRule.REQUIRED),
+    "heading off": (BearingHabit.STANDARD, HeadingRule.OFF),
+    "tips bear": (BearingHabit.TIP, HeadingRule.FORBIDDEN),
+}
+
+
+@pytest.fixture(scope="module")
+def packs(tmp_path_factory) -> dict[str, tuple[Standard, dict[str, Any], list[PackTree]]]:
+    """The pack of one block under three standards, as a phone gets it, and its trees."""
+    folder = tmp_path_factory.mktemp("packs")
+    app = create_app(Settings(f"sqlite:///{folder / 'farm.db'}", "signs nothing", now=lambda: NOW))
+    database = app.extensions["pruning_audit_database"]
+    orchard = plant_orchard(database, NOW)
+    with database.read() as connection:
+        farm = farm_by_id(connection, orchard.farm_id)
+        block = block_by_id(connection, orchard.farm_id, orchard.block_id)
+        [version, *_] = versions_of_block(connection, orchard.farm_id, orchard.block_id)
+    found = {}
+    with app.test_request_context():
+        for name, (habit, rule) in HEADINGS.items():
+            standard = preset(habit, ROW_SPACING_MM)
+            heading = standard.heading.model_copy(update={"rule": rule})
+            standard = standard.model_copy(update={"heading": heading})
+            written = replace(version, payload=standard.model_dump(mode="json"))
+            planted = replace(block, habit=habit)
+            sent = pack_payload(farm, planted, written, Method.LADDER, NOW)
+            trees = list(practice_trees(standard, habit, version.id))
+            found[name] = (standard, without_drawings(as_sent(sent)), trees)
+    database.close()
+    return found
+
+
+def without_drawings(sent: Any) -> Any:
+    """Leave the drawings out, which say nothing about cuts and take most of the time."""
+    if isinstance(sent, dict):
+        return {key: without_drawings(part) for key, part in sent.items() if key != "svg"}
+    return [without_drawings(part) for part in sent] if isinstance(sent, list) else sent
+
+
+def random_cuts(tree: Mapping[str, Any], chance: Random) -> dict[str, Any]:
+    """Cut a tree anywhere it may be cut, sensibly or not."""
+    some, most = chance.choice((0.05, 0.15, 0.4)), chance.choice((0.2, 0.8, 1.0))
+    heads = {
+        limb["key"]: chance.choice(limb["heads"])["id"]
+        for limb in tree["limbs"]
+        if limb["heads"] and chance.random() < 2 * some
+    }
+    sides = [side["key"] for limb in tree["limbs"] for side in limb["sides"]]
+    return {
+        "top": chance.choice([None, *(place["id"] for place in tree["tops"])]),
+        "limbs": [limb["key"] for limb in tree["limbs"] if chance.random() < some],
+        "sides": [side for side in sides if chance.random() < most],
+        "heads": heads,
+    }
+
+
+def cases_of(pack: Mapping[str, Any], count: int, seed: int) -> list[dict[str, Any]]:
+    chance = Random(seed)  # noqa: S311 - the same cuts every time
+    trees = pack["trees"]
+    ideal = [{"tree": tree["id"], "cuts": tree["ideal"]["all"]} for tree in trees]
+    return ideal + [
+        {"tree": tree["id"], "cuts": random_cuts(tree, chance)}
+        for tree in (trees[number % len(trees)] for number in range(count))
+    ]
+
+
+def read_by_program(
+    standard: Standard, tree: PackTree, cuts: Mapping[str, Any]
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return measures and results by stage, as the phone writes them."""
+    pruning = pruning_of(tree, Cuts.model_validate(cuts))
+    answers = answers_of(tree.tree, pruning, standard, tree.side)
+    scores = score_tree(standard, answers, method=Method.LADDER, stages=standard.stages_in_use)
+    return (
+        {stage: answer.model_dump(mode="json") for stage, answer in answers.stages.items()},
+        {
+            stage: {"result": score.result, "faults": list(score.faults)}
+            for stage, score in scores.stages.items()
+        },
+    )
+
+
+def by_the_program(found, count: int) -> list[tuple[dict[str, Any], str, str]]:
+    """Return random cuts with what the program makes of them, worked out once."""
+    standard, pack, trees = found
+    by_name = {sent["id"]: tree for sent, tree in zip(pack["trees"], trees, strict=True)}
+    if len(pack.setdefault("cases", [])) != count + len(trees):
+        pack["cases"] = [
+            (case, *map(as_sent, read_by_program(standard, by_name[case["tree"]], case["cuts"])))
+            for case in cases_of(pack, count, 7)
+        ]
+    return pack["cases"]
+
+
+def as_sent(value: object) -> Any:
+    return json.loads(json.dumps(value))
+
+
+def differences(page: Page, found, count: int) -> list[str]:
+    """List where phone and program disagree over random cuts, or a fault has no place."""
+    expected = by_the_program(found, count)
+    pack = {key: value for key, value in found[1].items() if key not in {"cases", "exercises"}}
+    read = page.evaluate(READ, {"pack": pack, "cases": [case for case, _, _ in expected]})
+    apart = []
+    for (case, answers, scores), on_phone in zip(expected, read, strict=True):
+        if on_phone["answers"] != answers:
+            apart.append(f"measures of {case}: {on_phone['answers']} instead of {answers}")
+        if on_phone["scores"] != scores:
+            apart.append(f"results of {case}: {on_phone['scores']} instead of {scores}")
+        apart += [
+            f"{case}: {ring} is nowhere" for ring in on_phone["rings"] if not ring["areShown"]
+        ]
+    return apart
+
+
+@pytest.mark.parametrize("name", HEADINGS)
+def test_the_phone_reads_cuts_as_the_program_does(reading_page, packs, volume, name):
+    count = volume(short=CUTS, long=10 * CUTS)
+    found = differences(reading_page(), packs[name], count)
+    assert not found, "\n".join(found[:5])
+
+
+def test_random_cuts_make_every_fault_there_is(packs):
+    """Without that the test above would say little."""
+    seen = {
+        fault
+        for found in packs.values()
+        for _, _, scores in by_the_program(found, CUTS)
+        for score in scores.values()
+        for fault in score["faults"]
+    }
+    # Those of a saw's workmanship cannot be drawn, and spurs are not cut on the page.
+    assert seen >= set(Fault) - {
+        *(Fault.FLUSH_CUT, Fault.LOW_STUB, Fault.LONG_STUB, Fault.TORN_BARK),
+        *(Fault.SPURS_STRIPPED, Fault.TREE_MISSED, Fault.SIDE_MISSED),
+    }
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        ("limb.union_mm <= cut.at_mm", "limb.union_mm < cut.at_mm - 300"),
+        ("const AT_SIDE_BRANCH_MM = 40", "const AT_SIDE_BRANCH_MM = 4"),
+        ("topped && !tree.top.reaches_target", "false"),
+        ("along <= Math.min(head.at, 1)", "true"),
+        ("Math.floor((place + 0.5) * step)", "Math.floor(place * step)"),
+        ("limb.key in cuts.heads && !limb.due", "false"),
+        ("...sidesLeft(limb, cuts).map((side) => side.highest_mm),", ""),
+        (".filter(({ counts }) => counts)", ".filter(({ counts }) => !counts)"),
+        ("left_long: lookedAt.length - cut.length", "left_long: 0"),
+        ("below.filter(isOut)", "tree.limbs.filter(isOut)"),
+    ],
+)
+def test_a_phone_that_reads_otherwise_is_found_out(reading_page, packs, right, wrong):
+    page = reading_page({"answers.js": (right, wrong)})
+    assert differences(page, packs["heading asked for"], CUTS)
+
+
+def test_one_right_way_is_right_for_every_practice(reading_page, packs):
+    """What "show how" shows conforms or is not due, at every level and for its stages."""
+    page = reading_page()
+    for _, pack, _ in packs.values():
+        wrong = page.evaluate(
+            """async (pack) => {
+              const { judge } = await import("/practice/answers.js");
+              return pack.trees.flatMap((tree) =>
+                [["all", pack.order.join("+"), tree.ideal.all],
+                 ...["one", "two"].flatMap((level) =>
+                   Object.entries(tree.ideal[level])
+                     .map(([stages, cuts]) => [level, stages, cuts]))]
+                .filter(([, stages, cuts]) => {
+                  const scores = judge(pack, tree, cuts);
+                  return stages.split("+")
+                    .some((stage) => scores[stage].result === "nonconforming");
+                })
+                .map(([level, stages]) => `${tree.id} ${level} ${stages}`));
+            }""",
+            pack,
+        )
+        assert wrong == []
+
+
 # --- what comes next -----------------------------------------------------------------------------
 
-# A season of one learner on the phone: what came up each time, and how far the learner was after it.
+# A season of one learner on the phone: what came up each time, and how far the learner was then.
 SEASON = """
 async ({ pack, right }) => {
-  const { afterExercise, afterTree, freshProgress, nextTask } = await import("/practice/schedule.js");
+  const { afterExercise, afterTree, freshProgress, nextTask } =
+    await import("/practice/schedule.js");
   let progress = freshProgress(7);
   return right.map((isRight) => {
     const task = nextTask(pack, progress);
     progress = task.kind === "tree"
-      ? afterTree(pack, progress, task, Object.fromEntries(task.stages.map((one) => [one, isRight])))
+      ? afterTree(
+          pack, progress, task, Object.fromEntries(task.stages.map((one) => [one, isRight])),
+        )
       : afterExercise(pack, progress, task, isRight);
     const { done, cards, runs } = progress;
     return { id: task.id, level: task.level ?? null, stages: task.stages ?? [], done, cards, runs };

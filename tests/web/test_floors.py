@@ -149,7 +149,6 @@ WITHOUT_FIGURES = {
     "/print/tally/preview": "the same",
     "/quiz": "a form, and how far quizzes are that were begun",
     "/quiz-items": "what all answers say of each question",
-    "/quiz-items/<item>": "the same, of one",
     "/ready": "whether this machine is set up",
     "/ready/phone": "whether this phone is set up",
     "/safety": "safety notes",

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
+from audits.estimates import LEAST_TREES_FOR_A_RANGE, wilson
 from audits.learning.association import LEAST_WORKERS, Bearing
 from audits.learning.curves import LearningFit
 from audits.learning.days_to_standard import TimeToStandard, TwoSeasons
@@ -36,6 +37,34 @@ def share_right(right: int, done: int) -> Message:
     if done == 0:
         return say("none yet")
     return say("%(right)s of %(done)s right", right=right, done=done)
+
+
+def row_sentence(right: int, due: int) -> Message:
+    """
+    Say how many audited trees were right.
+
+    Parameters
+    ----------
+    right : int
+        Due trees that were right.
+    due : int
+        Due trees.
+
+    Returns
+    -------
+    Message
+        Counts, from ten trees on with Wilson's range; nothing is compared here.
+    """
+    if due < LEAST_TREES_FOR_A_RANGE:
+        return share_right(right, due)
+    wrong = wilson(due - right, due)
+    return say(
+        "%(right)s of %(due)s trees right, could be %(lower)s to %(upper)s in 100",
+        right=right,
+        due=due,
+        lower=math.floor(100 * (1 - wrong.upper)),
+        upper=math.ceil(100 * (1 - wrong.lower)),
+    )
 
 
 def curve_sentence(trees: int, faults: int, fit: LearningFit | None) -> Message:

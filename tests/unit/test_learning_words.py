@@ -9,6 +9,7 @@ from audits.learning.words import (
     bearing_sentences,
     curve_sentence,
     days_sentence,
+    row_sentence,
     seasons_sentence,
     share_right,
 )
@@ -39,6 +40,8 @@ def test_without_a_curve_there_are_counts():
     )
     assert str(share_right(3, 5)) == "3 of 5 right"
     assert str(share_right(0, 0)) == "none yet"
+    assert str(row_sentence(8, 9)) == "8 of 9 right"
+    assert str(row_sentence(36, 40)) == "36 of 40 trees right, could be 76 to 97 in 100"
 
 
 def test_bearings_name_their_stages():

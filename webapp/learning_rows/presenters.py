@@ -6,12 +6,12 @@ from typing import Final
 from flask_babel import gettext, lazy_gettext, ngettext
 from markupsafe import Markup
 
-from audits.estimates import describe_rate
 from audits.learning.curves import CurveForm, LearningFit
 from audits.learning.words import (
     bearing_sentences,
     curve_sentence,
     days_sentence,
+    row_sentence,
     seasons_sentence,
     share_right,
 )
@@ -83,15 +83,13 @@ def stage_views(stages: tuple[StageLearned, ...]) -> list[StageView]:
 
 
 def _stage(found: StageLearned) -> StageView:
-    wrong = found.row.done - found.row.right
     fit = found.curves.get(CurveForm.UNIT)
     facts: list[tuple[str, str]] = [
         (str(_SOURCE_NAMES[source]), words().say(share_right(tally.right, tally.done)))
         for source, tally in found.learned.items()
     ]
-    facts.append(
-        (gettext("In the row"), words().say(describe_rate(wrong, found.row.done).sentence))
-    )
+    row = row_sentence(found.row.right, found.row.done)
+    facts.append((gettext("In the row"), words().say(row)))
     return StageView(
         key=found.stage,
         name=words().say(STAGE_NAMES[found.stage]),

@@ -60,7 +60,8 @@ def test_nothing_is_read_wrong_in_silence_and_few_boxes_are_left_to_a_person(vol
     told = f"{photos} photos, {boxes} boxes, {dict(unsure)} to check, refused: {refused}"
     assert not wrong, f"{told}; wrong: {wrong}"
     assert unsure.total() <= 0.01 * boxes, told
-    assert len(refused) <= max(1, 0.04 * photos), told
+    # Of 24 photos, four in 100 come to more than three by chance alone in 1 of 70 sets of photos.
+    assert len(refused) <= max(3, 0.04 * photos), told
     print(told)  # noqa: T201 - the numbers of a long run
 
 

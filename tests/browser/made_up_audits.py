@@ -173,6 +173,8 @@ def _farm(chance: Random) -> Farm:
         row_word=chance.choice(["", "surco"]),
         emergency_location="Gate 2",
         first_aider="Dot Merrivale",
+        quiz_pass_mark=8,
+        briefing_days=365,
     )
 
 

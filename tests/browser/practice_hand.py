@@ -35,8 +35,10 @@ class PracticeHand(Person):
         expect(self.page.locator(".practice-begin")).to_be_visible()
 
     def begin(self) -> None:
+        expect(self.page.locator(".practice-begin")).to_be_enabled(timeout=30_000)
         self.press(self.page.locator(".practice-begin"))
-        expect(self.page.locator(".practice-screen")).to_be_visible()
+        # The trees are drawn when they are first asked for, which takes a busy machine a while.
+        expect(self.page.locator(".practice-screen")).to_be_visible(timeout=30_000)
 
     def kept(self, body: str) -> Any:
         return self.page.evaluate(f"async () => {{ {_KEPT} {body} }}")

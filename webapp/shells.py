@@ -32,15 +32,18 @@ class ShellPlan:
     """
     What a shell is made of.
 
-    `area` is its blueprint, with views `page`, `phrases` and `manifest`; its template is
-    `<area>/shell.html`. `styles` are linked in order, the later ones over the earlier ones. `app`
-    is the first module, `title` its untranslated name, and `spoken` gives its words in a language.
+    `area` is its blueprint, with views `page`, `phrases` and `manifest`, and the id of what `app`,
+    the first module, fills. `styles` are linked in order, the later ones over the earlier ones, and
+    `look` are the classes that they know the page by. `title` and `without_scripts`, what stands
+    there without any, are untranslated; `spoken` gives the words of the page in a language.
     """
 
     area: str
     title: str
     app: str
     styles: tuple[str, ...]
+    look: str
+    without_scripts: str
     spoken: Callable[[Words], Mapping[str, object]]
 
 
@@ -149,9 +152,10 @@ def _texts(language: str) -> Words:
 
 def _page(plan: ShellPlan, styles: list[str]) -> str:
     # Not by `render_template`: that would put the reader and the menu in.
-    template = current_app.jinja_env.get_template(f"{plan.area}/shell.html")
+    template = current_app.jinja_env.get_template("shell.html")
     texts = [_texts(language) for language in LANGUAGES]
     return template.render(
+        plan=plan,
         styles=styles,
         app=_address(plan.app),
         languages=[(words.language, words.gettext) for words in texts],

@@ -12,6 +12,11 @@ PLAN: Final = ShellPlan(
     title=mark("Pruning audit"),
     app="js/field/app.js",
     styles=("palette", "drawing", "page", "frame", "forms", "lists", "tree", "field", "lock"),
+    look="field",
+    without_scripts=mark(
+        "This page keeps trees on the phone and needs scripts for it. Turn them on, or use the "
+        "audit's pages."
+    ),
     spoken=spoken,
 )
 

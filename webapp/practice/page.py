@@ -17,6 +17,11 @@ PLAN: Final = ShellPlan(
     title=mark("Practise pruning"),
     app="js/practice/app.js",
     styles=("palette", "drawing", "page", "frame", "forms", "lists", "tree", "field", "practice"),
+    look="field practice",
+    without_scripts=mark(
+        "This page draws trees to prune and needs scripts for it. Turn them on, or practise with "
+        "the quiz on the pages."
+    ),
     spoken=spoken,
 )
 

@@ -25,7 +25,10 @@ export const make = (name, attributes = {}, ...contents) => {
 };
 
 // The same drawing as components/shapes.html makes; a word must always stand beside it.
-export const shape = (name) => {
+export const shape = (name) => drawn(SHAPES[name]);
+
+// An outline of 24 by 24 units, filled in the colour of the words beside it.
+export const drawn = (outline) => {
   const drawing = document.createElementNS(SVG, "svg");
   drawing.setAttribute("class", "shape");
   drawing.setAttribute("viewBox", "0 0 24 24");
@@ -33,7 +36,7 @@ export const shape = (name) => {
   drawing.setAttribute("focusable", "false");
   const path = document.createElementNS(SVG, "path");
   path.setAttribute("fill-rule", "evenodd");
-  path.setAttribute("d", SHAPES[name]);
+  path.setAttribute("d", outline);
   drawing.append(path);
   return drawing;
 };

@@ -1,6 +1,6 @@
 // The outlines that only the practice page draws. A word always stands beside one.
 
-const SVG = "http://www.w3.org/2000/svg";
+import { drawn } from "../field/elements.js";
 
 const OUTLINES = {
   speaker: "M2.5 8.5H7L13 3.5V20.5L7 15.5H2.5ZM15.5 8.2H18V15.8H15.5ZM19.6 5.2H22.1V18.8H19.6Z",
@@ -14,15 +14,4 @@ const OUTLINES = {
   hand: "M11 2.5H13V4H15.5V11H17V6.5H19.5V15L15.5 21.5H9L4 14.5 6 12.5 8.5 14.5V4.5H11Z",
 };
 
-export const picture = (name) => {
-  const drawing = document.createElementNS(SVG, "svg");
-  drawing.setAttribute("class", "shape");
-  drawing.setAttribute("viewBox", "0 0 24 24");
-  drawing.setAttribute("aria-hidden", "true");
-  drawing.setAttribute("focusable", "false");
-  const path = document.createElementNS(SVG, "path");
-  path.setAttribute("fill-rule", "evenodd");
-  path.setAttribute("d", OUTLINES[name]);
-  drawing.append(path);
-  return drawing;
-};
+export const picture = (name) => drawn(OUTLINES[name]);

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import Final, TypedDict, Unpack
-from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
@@ -18,6 +17,7 @@ from audits.messages import say
 from audits.records import Actor, Crew, SafetyBriefing, Worker
 from audits.services.access import require_crew_lead
 from audits.services.accounts import LANGUAGES
+from audits.services.attendance import people_there
 from audits.services.entries import Entries
 from audits.services.farms import the_farm
 from audits.services.name_order import by_name
@@ -147,14 +147,8 @@ def note_briefing(
     with database.write() as connection:
         farm = the_farm(connection, actor.farm_id)
         here = {worker.id: worker for worker in farm_queries.workers(connection, farm.id)}
-        worker_ids = list(dict.fromkeys(entry["worker_ids"]))
         entries = Entries()
-        if not worker_ids:
-            entries.add("worker_ids", say("Choose who was there."))
-        elif not here.keys() >= set(worker_ids):
-            entries.add("worker_ids", say("Somebody chosen is not on this farm. Choose again."))
-        if day > now.astimezone(ZoneInfo(farm.time_zone)).date():
-            entries.add("held_on", say("This day is still to come."))
+        worker_ids = people_there(entries, farm, entry["worker_ids"], here, day, now)
         if language is not None and language not in LANGUAGES:
             entries.add("language", say("Choose one of the languages offered."))
         entries.stop_if_any()

@@ -20,6 +20,7 @@ from audits.records import Actor, Farm, TrainingEvent, Worker
 from audits.seasons import season_days, season_of
 from audits.services.access import require_crew_lead
 from audits.services.agreement import WhoCounts, who_counts
+from audits.services.attendance import people_there
 from audits.services.entries import LONGEST_TEXT, Entries
 from audits.services.farms import the_farm, the_worker
 from audits.storage.database import Database
@@ -204,14 +205,8 @@ def note_training(
     with database.write() as connection:
         farm = the_farm(connection, actor.farm_id)
         here = {worker.id for worker in farm_queries.workers(connection, farm.id)}
-        worker_ids = list(dict.fromkeys(entry["worker_ids"]))
         entries = Entries()
-        if not worker_ids:
-            entries.add("worker_ids", say("Choose who was there."))
-        elif not here.issuperset(worker_ids):
-            entries.add("worker_ids", say("Somebody chosen is not on this farm. Choose again."))
-        if entry["held_on"] > now.astimezone(ZoneInfo(farm.time_zone)).date():
-            entries.add("held_on", say("This day is still to come."))
+        worker_ids = people_there(entries, farm, entry["worker_ids"], here, entry["held_on"], now)
         note = entries.text("note", entry["note"], longest=LONGEST_TEXT)
         entries.stop_if_any()
         day = entry["held_on"]

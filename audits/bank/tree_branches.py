@@ -155,28 +155,23 @@ def _leave_branch(standard: Standard, picture: TreePicture, stage: Stage) -> Act
 
 def _column_cut(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
     kind = draw.choice(tuple(SideKind))
-    picture = _column_branch(standard, draw, (kind,))
-    if picture is None:
-        return None
-    return Draft(
-        say("What comes off this branch?"),
-        (
-            *(_cut_branch(standard, picture, number) for number in (1, 2, 3)),
-            _leave_branch(standard, picture, Stage.COLUMNS),
-        ),
-        Stage.COLUMNS,
-        picture,
-    )
+    return _what_comes_off(standard, _column_branch(standard, draw, (kind,)), (1, 2, 3))
 
 
 def _column_single(standard: Standard, draw: Dice, _method: Method) -> Draft | None:
-    picture = _column_branch(standard, draw, ())
+    return _what_comes_off(standard, _column_branch(standard, draw, ()), (1, 2))
+
+
+def _what_comes_off(
+    standard: Standard, picture: TreePicture | None, numbers: tuple[int, ...]
+) -> Draft | None:
+    """Offer to cut at one of the numbered places, or nowhere."""
     if picture is None:
         return None
     return Draft(
         say("What comes off this branch?"),
         (
-            *(_cut_branch(standard, picture, number) for number in (1, 2)),
+            *(_cut_branch(standard, picture, number) for number in numbers),
             _leave_branch(standard, picture, Stage.COLUMNS),
         ),
         Stage.COLUMNS,

@@ -14,6 +14,8 @@ from typing import Final
 
 from audits.comparison.checks import require_finite, require_same_length
 from audits.comparison.multiple import holm
+from audits.estimates.intervals import normal_quantile
+from audits.learning.reliability import correlation
 
 # With fewer workers the interval spans nearly everything that a coefficient can be (our choice).
 LEAST_WORKERS: Final = 10
@@ -87,19 +89,19 @@ def rank_association(one: Sequence[float], other: Sequence[float]) -> RankAssoci
     >>> rank_association([1, 2, 3, 4, 5, 6], [2, 1, 4, 3, 6, 5]).coefficient
     0.8285714285714286
     """
-    from scipy.special import ndtr, ndtri  # noqa: PLC0415 - scipy is slow to load
+    from scipy.special import ndtr  # noqa: PLC0415 - scipy is slow to load
 
     require_same_length(one=one, other=other)
     first = _ranks(require_finite("one", one))
     second = _ranks(require_finite("other", other))
     pairs = len(first)
-    if pairs < 5 or len(set(first)) == 1 or len(set(second)) == 1:  # noqa: PLR2004 - n - 3 needs room
+    coefficient = correlation(first, second) if pairs >= 5 else None  # noqa: PLR2004 - n - 3 needs room
+    if coefficient is None:
         return None
-    coefficient = _correlation(first, second)
     # Fisher's z of exactly 1 is infinite; the interval of such few pairs still is not empty.
     bounded = max(-1 + 1e-9, min(1 - 1e-9, coefficient))
     middle = math.atanh(bounded)
-    reach = float(ndtri((1 + _CONFIDENCE) / 2)) * math.sqrt((1 + bounded**2 / 2) / (pairs - 3))
+    reach = normal_quantile(_CONFIDENCE) * math.sqrt((1 + bounded**2 / 2) / (pairs - 3))
     chance = 2 * float(ndtr(-abs(middle) * math.sqrt(pairs - 3)))
     return RankAssociation(
         coefficient, (math.tanh(middle - reach), math.tanh(middle + reach)), chance, pairs
@@ -151,12 +153,3 @@ def _ranks(values: Sequence[float]) -> list[float]:
             ranks[place] = (start + end) / 2 + 1
         start = end + 1
     return ranks
-
-
-def _correlation(one: Sequence[float], other: Sequence[float]) -> float:
-    middle_one, middle_other = (math.fsum(column) / len(column) for column in (one, other))
-    pairs = [(x - middle_one, y - middle_other) for x, y in zip(one, other, strict=True)]
-    together = math.fsum(x * y for x, y in pairs)
-    return together / math.sqrt(
-        math.fsum(x * x for x, _ in pairs) * math.fsum(y * y for _, y in pairs)
-    )

@@ -16,6 +16,7 @@ from enum import StrEnum
 from typing import Final
 
 from audits.comparison.checks import require_finite, require_inside, require_same_length
+from audits.estimates.intervals import normal_quantile
 
 _CONFIDENCE: Final = 0.95
 _MOST_STEPS: Final = 60
@@ -365,8 +366,6 @@ def fit_fault_curve(
     >>> fit.falls
     True
     """
-    from scipy.special import ndtri  # noqa: PLC0415 - scipy is slow to load
-
     faults = [_as_count(place, value) for place, value in enumerate(nonconforming)]
     if len(faults) <= 2 or sum(faults) == 0:  # noqa: PLR2004 - as for a line
         return None
@@ -379,7 +378,7 @@ def fit_fault_curve(
     error = _sandwich_error(faults, [first * one for one in shape], slopes)
     if not (math.isfinite(error) and error > 0):
         return None
-    reach = float(ndtri((1 + _CONFIDENCE) / 2)) * error
+    reach = normal_quantile(_CONFIDENCE) * error
     return LearningFit(
         form,
         power,

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from audits.estimates.intervals import normal_quantile
+
 _CONFIDENCE: Final = 0.95
 
 
@@ -146,10 +148,8 @@ def time_to_standard(waits: Sequence[Wait]) -> TimeToStandard:
     >>> time_to_standard([Wait(3, True), Wait(5, True), Wait(6, False), Wait(9, True)]).median
     5
     """
-    from scipy.special import ndtri  # noqa: PLC0415 - scipy is slow to load
-
     waits = _checked(waits)
-    reach = float(ndtri((1 + _CONFIDENCE) / 2))
+    reach = normal_quantile(_CONFIDENCE)
     steps: list[Step] = []
     share, greenwood = 1.0, 0.0
     for days in sorted({wait.days for wait in waits if wait.arrived}):

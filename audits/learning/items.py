@@ -15,7 +15,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from audits.comparison.multiple import holm
-from audits.estimates.intervals import Interval, wilson
+from audits.estimates.intervals import Interval, normal_quantile, wilson
 from audits.learning.discrimination import group_size, group_weights
 from audits.learning.language_gap import CommonOdds, TwoByTwo, common_odds
 from audits.learning.reliability import correlation
@@ -32,7 +32,22 @@ _GROUPS: Final = 4
 
 
 class Answer(NamedTuple):
-    """What one person answered to one item; no choice where none was marked."""
+    """
+    What one person answered to one item.
+
+    Parameters
+    ----------
+    person : int
+        Who answered.
+    item : str
+        The item.
+    choice : str or None
+        The choice by its name in the item; None where none was marked.
+    is_right : bool
+        Whether it is the right one.
+    language : str
+        Language in which it was read.
+    """
 
     person: int
     item: str
@@ -301,10 +316,8 @@ def _fisher_z(coefficient: float) -> float:
 
 
 def _fisher_interval(coefficient: float | None, people: int) -> tuple[float, float] | None:
-    from scipy.special import ndtri  # noqa: PLC0415 - scipy is slow to load
-
     if coefficient is None:
         return None
     middle = _fisher_z(coefficient)
-    reach = float(ndtri((1 + _CONFIDENCE) / 2)) / math.sqrt(people - 3)
+    reach = normal_quantile(_CONFIDENCE) / math.sqrt(people - 3)
     return math.tanh(middle - reach), math.tanh(middle + reach)

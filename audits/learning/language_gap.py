@@ -11,11 +11,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
+from audits.estimates.intervals import normal_quantile
+
 _CONFIDENCE: Final = 0.95
 
 
 class TwoByTwo(NamedTuple):
-    """One group: right and wrong answers in one language, and in the other."""
+    """
+    One group of people: right and wrong answers in one language, and in the other.
+
+    Parameters
+    ----------
+    right_one, wrong_one : int
+        People of the first language who got the item right, and wrong.
+    right_other, wrong_other : int
+        The same of the other language.
+    """
 
     right_one: int
     wrong_one: int
@@ -81,7 +92,7 @@ def common_odds(groups: Sequence[TwoByTwo]) -> CommonOdds | None:
     >>> round(common_odds([TwoByTwo(8, 2, 5, 5)]).ratio, 6)
     4.0
     """
-    from scipy.special import ndtr, ndtri  # noqa: PLC0415 - scipy is slow to load
+    from scipy.special import ndtr  # noqa: PLC0415 - scipy is slow to load
 
     for place, group in enumerate(groups):
         if min(group) < 0:
@@ -106,7 +117,7 @@ def common_odds(groups: Sequence[TwoByTwo]) -> CommonOdds | None:
         + math.fsum((1 - p) * s for p, s in zip(agree, back, strict=True)) / (2 * below**2)
     )
     ratio = above / below
-    reach = float(ndtri((1 + _CONFIDENCE) / 2)) * math.sqrt(variance)
+    reach = normal_quantile(_CONFIDENCE) * math.sqrt(variance)
     return CommonOdds(
         ratio,
         (ratio * math.exp(-reach), ratio * math.exp(reach)),

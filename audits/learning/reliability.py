@@ -7,6 +7,7 @@ one group of people, never of a person.
 """
 
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -134,12 +135,12 @@ def reliability(responses: Responses) -> Reliability:
     rows = checked(responses)
     totals = [sum(row) for row in rows]
     people, items = len(rows), len(rows[0])
-    mean, variance = math.fsum(totals) / people, _variance(totals)
+    mean, variance = math.fsum(totals) / people, statistics.variance(totals)
     if variance <= 0:
         return Reliability(people, items, mean, variance, *(None,) * 6)
     spread_by_n = variance * (people - 1) / people
     longer = items / (items - 1)
-    of_items = math.fsum(_variance(column) for column in zip(*rows, strict=True))
+    of_items = math.fsum(statistics.variance(column) for column in zip(*rows, strict=True))
     alpha = longer * (1 - of_items / variance)
     within = math.fsum(
         share * (1 - share)
@@ -257,12 +258,13 @@ def halves(responses: Responses) -> Halves:
     """
     rows = checked(responses)
     odd, even = [sum(row[::2]) for row in rows], [sum(row[1::2]) for row in rows]
-    whole = _variance([sum(row) for row in rows])
+    whole = statistics.variance([sum(row) for row in rows])
+    of_halves = statistics.variance(odd) + statistics.variance(even)
     found = correlation(odd, even)
     return Halves(
         found,
         None if found is None or found <= -1 else spearman_brown(found, 2),
-        2 * (1 - (_variance(odd) + _variance(even)) / whole) if whole > 0 else None,
+        2 * (1 - of_halves / whole) if whole > 0 else None,
     )
 
 
@@ -431,11 +433,6 @@ def checked(responses: Responses) -> list[list[int]]:
             if value not in (0, 1):
                 raise ValueError(f"responses[{person}][{item}] must be 0 or 1, not {value!r}")
     return rows
-
-
-def _variance(values: Sequence[float]) -> float:
-    mean = math.fsum(values) / len(values)
-    return math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1)
 
 
 def _feldt(alpha: float, people: int, items: int) -> tuple[float, float]:

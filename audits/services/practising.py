@@ -1,7 +1,6 @@
 """Practice on phones: what was done arrives once, is scored here, and is never changed."""
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -20,9 +19,7 @@ from audits.practice.results import (
     score_item,
 )
 from audits.records import Actor, ExerciseResult, PracticeResult
-from audits.services.access import require_sight_of_worker
 from audits.services.accounts import LANGUAGES
-from audits.services.farms import the_worker
 from audits.services.standards import standard_of
 from audits.storage.database import Database
 from audits.storage.queries import farms as farm_queries
@@ -30,7 +27,7 @@ from audits.storage.queries import practice as queries
 from audits.storage.queries import standards as standard_queries
 from audits.storage.queries.fetch import insert, insert_many
 from audits.storage.tables import exercise_result, practice_result, practice_stage
-from audits.vocabulary import Fault, PracticeLevel, Result, Role, Stage
+from audits.vocabulary import Role
 
 _UNREADABLE: Final = say("What was sent cannot be read.")
 _OTHER_BODY: Final = say(
@@ -69,30 +66,6 @@ class PracticeReceipt:
     words: Message | None = None
 
 
-@dataclass(frozen=True)
-class PracticeCounts:
-    """
-    What somebody practised.
-
-    Parameters
-    ----------
-    stages : Mapping of tuple to int
-        How many trees, by stage, level and result.
-    faults : Mapping of Fault to int
-        On how many trees each fault was made.
-    unscored : int
-        Trees that are kept without a score.
-    exercises, exercises_right : int
-        Trees that were judged, and judged right.
-    """
-
-    stages: Mapping[tuple[Stage, PracticeLevel, Result], int]
-    faults: Mapping[Fault, int]
-    unscored: int
-    exercises: int
-    exercises_right: int
-
-
 def record_results(
     database: Database, actor: Actor, items: Sequence[object], now: datetime
 ) -> list[PracticeReceipt]:
@@ -128,52 +101,6 @@ def record_results(
             one if isinstance(one, PracticeReceipt) else _kept(connection, actor, one, now)
             for one in prepared
         ]
-
-
-def practice_counts(database: Database, actor: Actor, worker_id: int) -> PracticeCounts:
-    """
-    Count what somebody practised.
-
-    Parameters
-    ----------
-    database : Database
-        The farm's database.
-    actor : Actor
-        A crew lead, or the worker.
-    worker_id : int
-        The worker.
-
-    Returns
-    -------
-    PracticeCounts
-        Counts, no shares.
-
-    Raises
-    ------
-    NotAllowed
-        If a worker asks for somebody else's.
-    NotFound
-        If the farm has no such worker.
-    """
-    require_sight_of_worker(actor, worker_id)
-    with database.read() as connection:
-        farm_id = actor.farm_id
-        the_worker(connection, farm_id, worker_id)
-        done, right = queries.exercise_counts(connection, farm_id, worker_id)
-        return PracticeCounts(
-            stages={
-                (one.stage, one.level, one.result): one.trees
-                for one in queries.stage_counts(connection, farm_id, worker_id)
-            },
-            faults=Counter(
-                fault
-                for faults in queries.fault_lists(connection, farm_id, worker_id)
-                for fault in faults
-            ),
-            unscored=queries.unscored_count(connection, farm_id, worker_id),
-            exercises=done,
-            exercises_right=right,
-        )
 
 
 @dataclass(frozen=True)

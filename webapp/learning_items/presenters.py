@@ -14,6 +14,7 @@ from audits.learning.item_words import (
     language_sentence,
 )
 from audits.learning.items import LEAST_PEOPLE, ItemFlag
+from audits.learning.reliability import score_error
 from audits.messages import Message, Rounded
 from audits.questions import Question
 from audits.services.item_bank import ItemLine, ItemReport, QuizReliability
@@ -223,7 +224,8 @@ def _reliability(found: QuizReliability) -> list[str]:
         )
     ]
     if found.kr21 is not None:
-        error = found.spread * (1 - min(1.0, max(found.kr21, 0.0))) ** 0.5
+        reliable = min(1.0, max(found.kr21, 0.0))
+        error = score_error(found.spread, reliable, found.mean).error
         sentences.append(
             gettext(
                 "KR-21 of these totals: %(value)s. A total is off by about %(error)s questions, "

@@ -34,8 +34,9 @@ class ShellPlan:
 
     `area` is its blueprint, with views `page`, `phrases` and `manifest`, and the id of what `app`,
     the first module, fills. `styles` are linked in order, the later ones over the earlier ones, and
-    `look` are the classes that they know the page by. `title` and `without_scripts`, what stands
-    there without any, are untranslated; `spoken` gives the words of the page in a language.
+    `look` are the classes that they know the page by. `title`, `without_scripts`, what stands there
+    without any, and `way_back_name` are untranslated; `way_back` is the view that the last one
+    names. `spoken` gives the words of the page in a language.
     """
 
     area: str
@@ -44,6 +45,8 @@ class ShellPlan:
     styles: tuple[str, ...]
     look: str
     without_scripts: str
+    way_back: str
+    way_back_name: str
     spoken: Callable[[Words], Mapping[str, object]]
 
 

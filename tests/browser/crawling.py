@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
-from playwright.sync_api import Page, Response
+from playwright.sync_api import Page, Response, expect
 from werkzeug.exceptions import HTTPException
 from werkzeug.routing import Map
 
@@ -113,7 +113,8 @@ class Crawler:
         return self.look(self.page.goto(path), name)
 
     def look(self, response: Response, name: str) -> Visit:
-        """Note what the page on the screen is like."""
+        """Note what the page on the screen is like, a shell once its modules have filled it."""
+        expect(self.page.locator("main > noscript")).to_have_count(0)
         address = urlsplit(self.page.url)
         path = address.path + (f"?{address.query}" if address.query else "")
         facts = {}

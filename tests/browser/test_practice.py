@@ -107,6 +107,9 @@ def test_a_new_hire_finishes_a_first_stage(practising, demo_copy, language):
     assert stored_results(demo_copy) - before == {result["item"]["uid"]}
     hand.tap_key("next")
     expect(hand.button("done")).to_be_visible()
+    hand.press(hand.page.locator("[data-stop]"))
+    hand.press(hand.page.get_by_role("link", name=hand.say("Pages"), exact=True))
+    expect(hand.heading()).to_have_text(hand.say("Learn"))
 
 
 def expect_sent(hand):

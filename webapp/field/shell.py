@@ -17,6 +17,8 @@ PLAN: Final = ShellPlan(
         "This page keeps trees on the phone and needs scripts for it. Turn them on, or use the "
         "audit's pages."
     ),
+    way_back="today.index",
+    way_back_name=mark("Today"),
     spoken=spoken,
 )
 

@@ -22,6 +22,9 @@ PLAN: Final = ShellPlan(
         "This page draws trees to prune and needs scripts for it. Turn them on, or practise with "
         "the quiz on the pages."
     ),
+    # Today is not for workers.
+    way_back="learn.index",
+    way_back_name=mark("Learn"),
     spoken=spoken,
 )
 

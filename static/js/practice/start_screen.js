@@ -92,7 +92,7 @@ export const showStart = (root, app) => {
       make(
         "div",
         { class: "practice-start" },
-        make("div", { class: "practice-top" }, make("a", { class: "practice-key", href: "/" }, words.say("practice.to_pages")), app.languageKey()),
+        make("div", { class: "practice-top" }, make("a", { class: "practice-key", href: "/learn" }, words.say("practice.to_pages")), app.languageKey()),
         make("h1", { tabindex: "-1" }, document.title),
         make("p", { class: "lead" }, words.say("practice.what")),
         ...(found.isAsking

@@ -9,7 +9,7 @@ from audits.learning.items import (
     ItemFlag,
     ItemReading,
 )
-from audits.messages import Message, Rounded, say, say_n
+from audits.messages import Message, Rounded, mark, say, say_n
 
 FLAG_WORDS: Final = {
     ItemFlag.MISLEADS: say(
@@ -28,6 +28,15 @@ FLAG_WORDS: Final = {
     ),
     ItemFlag.NOBODY_FAILS: say("Everybody gets it right: it tells nobody apart."),
 }
+
+_EASIER_IN_ENGLISH: Final = mark(
+    "Among people who are equally good, nobody is wrong in English where anybody is right in "
+    "Spanish (%(english)s and %(spanish)s people)."
+)
+_EASIER_IN_SPANISH: Final = mark(
+    "Among people who are equally good, nobody is wrong in Spanish where anybody is right in "
+    "English (%(english)s and %(spanish)s people)."
+)
 
 
 def difficulty_sentence(reading: ItemReading) -> Message:
@@ -115,6 +124,9 @@ def language_sentence(reading: ItemReading) -> Message:
             "wrong.",
             people=LEAST_PEOPLE_BY_LANGUAGE,
         )
+    people = {"english": gap.people_one, "spanish": gap.people_other}
+    if gap.interval is None:
+        return say(_EASIER_IN_ENGLISH if gap.ratio > 1 else _EASIER_IN_SPANISH, **people)
     lower, upper = gap.interval
     return say(
         "The odds of a right answer in English are %(ratio)s times those in Spanish, could be "
@@ -122,6 +134,31 @@ def language_sentence(reading: ItemReading) -> Message:
         ratio=Rounded(gap.ratio, 1),
         lower=Rounded(lower, 1),
         upper=Rounded(upper, 1),
-        english=gap.people_one,
-        spanish=gap.people_other,
+        **people,
+    )
+
+
+def unused_sentence(reading: ItemReading) -> Message | None:
+    """
+    Say that nobody takes some choices.
+
+    Parameters
+    ----------
+    reading : ItemReading
+        What its answers say.
+
+    Returns
+    -------
+    Message or None
+        Their number; None where every choice is taken, or people are too few.
+    """
+    if not reading.unused:
+        return None
+    return say_n(
+        "%(count)s wrong choice was taken by none of %(people)s people, so a guess is easier than "
+        "it looks.",
+        "%(count)s wrong choices were taken by none of %(people)s people, so a guess is easier "
+        "than it looks.",
+        reading.unused,
+        people=reading.people,
     )

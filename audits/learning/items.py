@@ -27,8 +27,8 @@ LEAST_PEOPLE_BY_LANGUAGE: Final = 10
 LEAST_OTHER_ANSWERS: Final = 5
 _CHANCE: Final = 0.05
 _CONFIDENCE: Final = 0.95
-# People are matched across languages by how good their other answers are, in so many groups.
-_GROUPS: Final = 4
+# People are matched across languages by how good their answers are, in at most so many groups.
+_GROUPS: Final = 8
 
 
 class Answer(NamedTuple):
@@ -47,6 +47,8 @@ class Answer(NamedTuple):
         Whether it is the right one.
     language : str
         Language in which it was read.
+    choices : int, optional
+        How many choices there were; 0 where that is not known.
     """
 
     person: int
@@ -54,6 +56,7 @@ class Answer(NamedTuple):
     choice: str | None
     is_right: bool
     language: str
+    choices: int = 0
 
 
 class ItemFlag(StrEnum):
@@ -114,6 +117,8 @@ class ItemReading:
         People in the upper, and in the lower, group.
     choices : tuple of ChoiceCount
         Every choice that was taken, the right one first, then by name.
+    unused : int
+        Wrong choices that nobody takes; 0 below the floor, or where everybody is right.
     language_gap : CommonOdds or None
         English against Spanish among people who are equally good; None below the floor.
     flags : tuple of ItemFlag
@@ -128,6 +133,7 @@ class ItemReading:
     discrimination_interval: tuple[float, float] | None
     groups: int
     choices: tuple[ChoiceCount, ...]
+    unused: int
     language_gap: CommonOdds | None
     flags: tuple[ItemFlag, ...]
 
@@ -170,6 +176,15 @@ def read_items(answers: Sequence[Answer]) -> list[ItemReading]:
     -----
     Chances of all items are adjusted together by Holm's method, one question at a time: whether
     good scorers fail the item, whether they prefer a wrong choice, and whether a language matters.
+
+    Languages are compared among people whose share of right answers is alike, the item itself
+    among them [1]_. Matched by their other answers alone, those who know less would seem to meet
+    harder wording.
+
+    References
+    ----------
+    .. [1] P. W. Holland, D. T. Thayer, Differential item performance and the Mantel-Haenszel
+       procedure, in H. Wainer, H. I. Braun (editors), Test Validity, 1988, 129-145.
     """
     first = first_answers(answers)
     by_person: dict[int, list[Answer]] = defaultdict(list)
@@ -195,11 +210,13 @@ class _Case:
         self.answers = answers
         self.placed: list[Answer] = []
         self.rest: list[float] = []
+        self.whole: list[float] = []
         for answer in answers:
             right, asked = totals[answer.person]
             if asked - 1 >= LEAST_OTHER_ANSWERS:
                 self.placed.append(answer)
                 self.rest.append((right - answer.is_right) / (asked - 1))
+                self.whole.append(right / asked)
         self.is_judged = len(self.placed) >= LEAST_PEOPLE
         self.size = group_size(len(self.placed)) if self.is_judged else 0
         self.upper = group_weights(self.rest, self.size) if self.is_judged else []
@@ -246,6 +263,7 @@ class _Case:
             _fisher_interval(self.discrimination, len(self.placed)),
             self.size,
             self._choices(),
+            self._unused(),
             self.gap,
             flags,
         )
@@ -265,16 +283,23 @@ class _Case:
             )
         )
 
+    def _unused(self) -> int:
+        taken = {answer.choice for answer in self.answers if not answer.is_right} - {None}
+        if not self.is_judged or not taken:
+            return 0
+        wrong = min(answer.choices for answer in self.answers) - 1
+        return max(0, wrong - len(taken))
+
     def _language_gap(self) -> CommonOdds | None:
         by_language = Counter(answer.language for answer in self.placed)
         if min(by_language["en"], by_language["es"]) < LEAST_PEOPLE_BY_LANGUAGE:
             return None
         groups: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-        place = _quarters(self.rest)
-        for answer, rest in zip(self.placed, self.rest, strict=True):
+        place = _groups(self.whole)
+        for answer, whole in zip(self.placed, self.whole, strict=True):
             column = {"en": 0, "es": 2}.get(answer.language)
             if column is not None:
-                groups[place(rest)][column + (not answer.is_right)] += 1
+                groups[place(whole)][column + (not answer.is_right)] += 1
         return common_odds([TwoByTwo(*group) for group in groups.values()])
 
 
@@ -304,9 +329,9 @@ def _beyond_chance(chances: Sequence[float]) -> list[bool]:
     return [chance < _CHANCE for chance in holm(chances)]
 
 
-def _quarters(rest: Sequence[float]) -> Callable[[float], int]:
+def _groups(whole: Sequence[float]) -> Callable[[float], int]:
     """Return the function that puts a person into a group of about equally good ones."""
-    ordered = sorted(rest)
+    ordered = sorted(whole)
     edges = [ordered[len(ordered) * number // _GROUPS] for number in range(1, _GROUPS)]
     return lambda one: sum(one >= edge for edge in edges)
 

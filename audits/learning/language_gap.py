@@ -42,9 +42,10 @@ class CommonOdds:
     Parameters
     ----------
     ratio : float
-        The common odds ratio; above 1 the first language is the easier one.
-    interval : tuple of float
-        Its bounds at 95 %.
+        The common odds ratio; above 1 the first language is the easier one. Infinite or 0 where
+        all that is known points one way.
+    interval : tuple of float or None
+        Its bounds at 95 %; None where all points one way.
     p_value : float
         Chance of a ratio as far from 1 if the language makes no difference.
     people_one, people_other : int
@@ -52,7 +53,7 @@ class CommonOdds:
     """
 
     ratio: float
-    interval: tuple[float, float]
+    interval: tuple[float, float] | None
     p_value: float
     people_one: int
     people_other: int
@@ -71,8 +72,8 @@ def common_odds(groups: Sequence[TwoByTwo]) -> CommonOdds | None:
     -------
     CommonOdds or None
         The ratio of Mantel and Haenszel [1]_ with the interval of Robins, Breslow and
-        Greenland [2]_, and their test without continuity correction. None where no group says
-        anything, or all that is known points one way, so that the ratio would be 0 or infinite.
+        Greenland [2]_, and the test of Mantel and Haenszel without continuity correction. None
+        where no group says anything.
 
     Raises
     ------
@@ -106,9 +107,17 @@ def common_odds(groups: Sequence[TwoByTwo]) -> CommonOdds | None:
     ]
     forth = [g.right_one * g.wrong_other / sum(g) for g in told]
     back = [g.wrong_one * g.right_other / sum(g) for g in told]
-    above, below = math.fsum(forth), math.fsum(back)
-    if above <= 0 or below <= 0:
+    if not told:
         return None
+    above, below = math.fsum(forth), math.fsum(back)
+    p_value = 2 * float(ndtr(-abs(_z(told))))
+    people = (
+        sum(g.right_one + g.wrong_one for g in told),
+        sum(g.right_other + g.wrong_other for g in told),
+    )
+    if above <= 0 or below <= 0:
+        # The clearest case of all: the test still speaks where the ratio has no range.
+        return CommonOdds(math.inf if above > 0 else 0.0, None, p_value, *people)
     agree = [(g.right_one + g.wrong_other) / sum(g) for g in told]
     variance = (
         math.fsum(p * r for p, r in zip(agree, forth, strict=True)) / (2 * above**2)
@@ -121,9 +130,8 @@ def common_odds(groups: Sequence[TwoByTwo]) -> CommonOdds | None:
     return CommonOdds(
         ratio,
         (ratio * math.exp(-reach), ratio * math.exp(reach)),
-        2 * float(ndtr(-abs(_z(told)))),
-        sum(g.right_one + g.wrong_one for g in told),
-        sum(g.right_other + g.wrong_other for g in told),
+        p_value,
+        *people,
     )
 
 

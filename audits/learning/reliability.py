@@ -39,7 +39,8 @@ class Reliability:
     kr21, kr21_sample_variance : float or None
         KR-21, as if all items were equally difficult, with either variance.
     standard_error : float or None
-        Standard error of measurement of a total, in items.
+        Standard error of measurement of a total, in items: more than the totals' own spread where
+        alpha is below 0.
     """
 
     people: int
@@ -156,8 +157,7 @@ def reliability(responses: Responses) -> Reliability:
         longer * (1 - within / variance),
         kr21(items, mean, spread_by_n),
         kr21(items, mean, variance),
-        # Below 0 alpha is no share, and the error no more than the spread of the totals.
-        math.sqrt(variance * (1 - alpha)) if alpha >= 0 else math.sqrt(variance),
+        math.sqrt(variance * (1 - alpha)),
     )
 
 
@@ -203,12 +203,13 @@ def alpha_without(responses: Responses) -> list[float | None]:
     Parameters
     ----------
     responses : sequence of sequence of int
-        A row for each person, at least 3 items.
+        A row for each person, a column for each item.
 
     Returns
     -------
     list of float or None
-        One for each item: higher than alpha itself where the item does not go with the others.
+        One for each item: higher than alpha itself where the item does not go with the others. None
+        where fewer than two items are left, or their totals are all alike.
 
     Raises
     ------
@@ -221,6 +222,8 @@ def alpha_without(responses: Responses) -> list[float | None]:
     [0.727, 0.5, 0.727]
     """
     rows = checked(responses)
+    if len(rows[0]) == 2:  # noqa: PLR2004 - one item alone is no test
+        return [None, None]
     return [
         reliability([[*row[:place], *row[place + 1 :]] for row in rows]).alpha
         for place in range(len(rows[0]))

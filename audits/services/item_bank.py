@@ -160,7 +160,14 @@ def item_report(
         reading.item: reading
         for reading in read_items(
             [
-                Answer(each.worker_id, each.item, each.choice, each.is_right, each.language)
+                Answer(
+                    each.worker_id,
+                    each.item,
+                    each.choice,
+                    each.is_right,
+                    each.language,
+                    each.choices,
+                )
                 for each in answers
             ]
         )

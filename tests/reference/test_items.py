@@ -133,6 +133,19 @@ def test_what_is_no_test_is_refused(rows):
         reliability(rows)
 
 
+def test_of_two_items_neither_can_be_left_out():
+    rows = [[1, 0], [1, 1], [0, 0], [0, 1], [1, 1]]
+    assert alpha_without(rows) == [None, None]
+
+
+def test_the_error_of_a_score_follows_the_formula_below_zero_too():
+    # Two items that exclude each other: the totals spread less than the items themselves.
+    found = reliability([[1, 0], [0, 1], [1, 0], [0, 1], [1, 1]])
+    assert found.alpha < 0
+    assert found.standard_error == pytest.approx((found.variance * (1 - found.alpha)) ** 0.5)
+    assert found.standard_error > found.variance**0.5
+
+
 def test_people_who_are_all_alike_have_no_reliability():
     found = reliability([[1, 0, 1]] * 4)
     assert (found.alpha, found.standard_error, found.kr21) == (None, None, None)

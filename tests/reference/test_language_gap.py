@@ -2,6 +2,8 @@
 The common odds ratio of Mantel and Haenszel against statsmodels' StratifiedTable.
 """
 
+import math
+
 import numpy as np
 import pytest
 from statsmodels.stats.contingency_tables import StratifiedTable
@@ -35,8 +37,21 @@ def test_plain_shares_would_blame_the_wording_for_what_people_know():
     assert common_odds([summed]).ratio > 3
 
 
-def test_what_points_one_way_only_has_no_ratio():
-    assert common_odds([TwoByTwo(5, 0, 3, 2)]) is None
+def test_what_points_one_way_has_no_range_but_is_told_apart_from_chance():
+    # A wording that all of one language get wrong is the clearest case, not a missing one.
+    groups = [TwoByTwo(12, 0, 2, 10), TwoByTwo(9, 0, 1, 8)]
+    found = common_odds(groups)
+    assert (found.ratio, found.interval) == (math.inf, None)
+    tables = [np.array([[a, b], [c, d]], dtype=float) for a, b, c, d in groups]
+    expected = StratifiedTable(tables).test_null_odds(correction=False)
+    assert found.p_value == pytest.approx(expected.pvalue, rel=1e-9)
+    turned = common_odds([TwoByTwo(c, d, a, b) for a, b, c, d in groups])
+    assert (turned.ratio, turned.interval) == (0.0, None)
+    assert turned.p_value == pytest.approx(found.p_value)
+
+
+def test_nothing_to_compare_has_no_ratio():
     assert common_odds([]) is None
+    assert common_odds([TwoByTwo(5, 0, 3, 0)]) is None
     with pytest.raises(ValueError, match="negative"):
         common_odds([TwoByTwo(-1, 2, 3, 4)])

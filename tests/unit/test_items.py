@@ -1,9 +1,13 @@
 """Items that mislead are found, innocent ones are not blamed, and few people say nothing."""
 
+import math
 import random
+from statistics import fmean
 
 import pytest
 
+from audits.learning import items
+from audits.learning.item_words import language_sentence, unused_sentence
 from audits.learning.items import (
     LEAST_PEOPLE,
     Answer,
@@ -56,6 +60,68 @@ def test_innocent_items_are_seldom_blamed():
     # three questions, so 9 banks expected at most; three standard deviations more are 17.
     blamed = sum(bool(flags_of(quiz_bank(seed))) for seed in range(100, 160))
     assert blamed <= 17
+
+
+def mean_log_ratio(answers):
+    gaps = [reading.language_gap for reading in read_items(answers)]
+    return fmean(math.log(gap.ratio) for gap in gaps if gap is not None and gap.interval)
+
+
+def less_known_in_spanish(seed):
+    chances = random.Random(seed)  # noqa: S311 - a simulation
+    for person in range(400):
+        language = "es" if person % 2 else "en"
+        skill = chances.gauss(-1.0 if language == "es" else 0.0, 1.0)
+        for place, item in enumerate(chances.sample(ITEMS, 10)):
+            is_right = chances.random() < 1 / (1 + math.exp(-skill))
+            yield Answer(person, item, f"choice{place % 3}", is_right, language)
+
+
+def test_people_who_know_less_do_not_make_the_wording_look_harder(monkeypatch):
+    answers = list(less_known_in_spanish(6))
+    assert abs(mean_log_ratio(answers)) < 0.15
+
+    # The planted defect: people matched by their other answers alone.
+    def place_by_the_others(case, *given):
+        made(case, *given)
+        case.whole = case.rest
+        case.gap = case._language_gap()
+
+    made = items._Case.__init__
+    monkeypatch.setattr(items._Case, "__init__", place_by_the_others)
+    assert mean_log_ratio(answers) > 0.3
+
+
+def test_a_wording_that_everybody_fails_in_spanish_is_pointed_out():
+    answers = [
+        answer._replace(is_right=answer.language == "en") if answer.item == "item 11" else answer
+        for answer in quiz_bank(7, people=120)
+    ]
+    assert ItemFlag.HARDER_IN_SPANISH in flags_of(answers)["item 11"]
+    reading = next(each for each in read_items(answers) if each.item == "item 11")
+    sentence = str(language_sentence(reading))
+    assert "nobody is wrong in English where anybody is right in Spanish" in sentence
+    assert "inf" not in sentence
+
+
+def of_choices(count, people=LEAST_PEOPLE):
+    for answer in quiz_bank(8, people=people):
+        yield answer._replace(choices=count)
+
+
+@pytest.mark.parametrize(("offered", "unused"), [(4, 1), (3, 0), (0, 0)])
+def test_choices_that_nobody_takes_are_counted(offered, unused):
+    answers = list(of_choices(offered, people=160))
+    # Taken are the right one, too high and too low; of 0 choices their number is not known.
+    assert {reading.unused for reading in read_items(answers)} == {unused}
+    said = unused_sentence(read_items(answers)[0])
+    assert (said is not None) == bool(unused)
+
+
+def test_of_few_people_or_where_all_are_right_no_choice_is_called_unused():
+    few = list(of_choices(4, people=LEAST_PEOPLE - 1))
+    right = [answer._replace(is_right=True, choice="right") for answer in of_choices(4, people=80)]
+    assert {reading.unused for reading in read_items(few) + read_items(right)} == {0}
 
 
 def test_few_people_say_nothing():

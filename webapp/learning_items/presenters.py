@@ -12,8 +12,9 @@ from audits.learning.item_words import (
     difficulty_sentence,
     discrimination_sentence,
     language_sentence,
+    unused_sentence,
 )
-from audits.learning.items import LEAST_PEOPLE, ItemFlag
+from audits.learning.items import LEAST_PEOPLE, ItemFlag, ItemReading
 from audits.learning.reliability import score_error
 from audits.messages import Message, Rounded
 from audits.questions import Question
@@ -104,13 +105,7 @@ def item_page(line: ItemLine, report: ItemReport, example: Question | None) -> I
         right=words().say(example.answer) if example else "",
         why=words().say(example.why) if example else "",
         flags=_flags(line),
-        facts=[]
-        if reading is None
-        else [
-            difficulty_sentence(reading),
-            discrimination_sentence(reading),
-            language_sentence(reading),
-        ],
+        facts=_facts(reading) if reading else [],
         columns=[
             gettext("Choice"),
             (gettext("People"), "numeric"),
@@ -123,6 +118,16 @@ def item_page(line: ItemLine, report: ItemReport, example: Question | None) -> I
         reason=line.retired.reason if line.retired else "",
         may_retire=report.may_retire,
     )
+
+
+def _facts(reading: ItemReading) -> list[Message]:
+    unused = unused_sentence(reading)
+    return [
+        difficulty_sentence(reading),
+        discrimination_sentence(reading),
+        language_sentence(reading),
+        *([] if unused is None else [unused]),
+    ]
 
 
 def _line(line: ItemLine) -> LineView:
@@ -159,6 +164,7 @@ def _choices(line: ItemLine, example: Question | None) -> list[tuple[str, ...]]:
     if line.reading is None:
         return []
     show = words().show
+    is_judged = bool(line.reading.groups)
     names = (
         {
             key: words().say(choice)
@@ -167,18 +173,23 @@ def _choices(line: ItemLine, example: Question | None) -> list[tuple[str, ...]]:
         if example
         else {}
     )
-    return [
+    rows: list[tuple[str, ...]] = [
         (
             _choice(names.get(each.choice or "", each.choice), is_right=each.is_right),
             show(each.people),
-            *(
-                (show(Rounded(each.upper)), show(Rounded(each.lower)))
-                if line.reading.groups
-                else ("-", "-")
-            ),
+            show(Rounded(each.upper)) if is_judged else "-",
+            show(Rounded(each.lower)) if is_judged else "-",
         )
         for each in line.reading.choices
     ]
+    taken = {each.choice for each in line.reading.choices}
+    nobody = (show(0), *((show(0), show(0)) if is_judged else ("-", "-")))
+    rows.extend(
+        (_choice(name, is_right=name == words().say(example.answer)), *nobody)
+        for key, name in names.items()
+        if example and key not in taken
+    )
+    return rows
 
 
 def _choice(name: str | None, *, is_right: bool) -> str:

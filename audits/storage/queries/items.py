@@ -25,6 +25,7 @@ class ItemAnswer(NamedTuple):
     item: str
     stage: Stage | None
     choice: str | None
+    choices: int
     is_right: bool
 
 
@@ -40,6 +41,7 @@ _ANSWERS: Final = (
         quiz_response.c.item,
         quiz_response.c.stage,
         quiz_response.c.choice,
+        quiz_response.c.choices,
         quiz_response.c.is_right,
     )
     .join(quiz_response, same_farm(quiz_response, quiz_attempt, quiz_attempt_id="id"))
@@ -69,7 +71,7 @@ def answers(
         found = connection.execute(
             _ANSWERS_BETWEEN, {"farm_id": farm_id, "first_day": first_day, "last_day": last_day}
         )
-    return [ItemAnswer(*row) for row in found]
+    return [ItemAnswer._make(row) for row in found]
 
 
 def retirements(connection: sa.Connection, farm_id: int) -> list[RetiredItem]:

@@ -1,14 +1,14 @@
 """A block's standard: numbered versions, in force from a day, frozen once a pass uses them."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from hashlib import sha256
 
 import sqlalchemy as sa
 
 from audits.errors import Conflict, InvalidInput, NotFound
-from audits.messages import Units, say
+from audits.messages import Message, Units, say
 from audits.records import Actor, Block, StandardVersion
 from audits.services.access import require_crew_lead
 from audits.services.farms import the_block
@@ -31,6 +31,7 @@ __all__ = [
     "standard_digest",
     "standard_in_force",
     "standard_of",
+    "what_freezes",
     "write_standard",
 ]
 
@@ -126,8 +127,7 @@ def edit_standard(
     Raises
     ------
     Conflict
-        If a pass has begun under the version, it is printed, or somebody took a quiz on it: it
-        is frozen.
+        If something rests on the version, as `what_freezes` says.
     InvalidInput
         If a criterion cannot be taken; names each field, dotted.
     NotAllowed
@@ -153,9 +153,69 @@ def edit_standard(
         )
 
 
+def what_freezes(
+    connection: sa.Connection, farm_id: int, versions: Collection[StandardVersion]
+) -> dict[int, Message]:
+    """
+    Say what rests on versions of a block's standard, so that they are never changed.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        An open transaction.
+    farm_id : int
+        The farm.
+    versions : Collection of StandardVersion
+        Versions of one block.
+
+    Returns
+    -------
+    dict of int to Message
+        Why, by the version's id: a pass has begun under it, somebody took a quiz or practised on
+        it, or a print batch of it is not withdrawn. What can still be changed is left out.
+    """
+    if not versions:
+        return {}
+    (block_id,) = {version.block_id for version in versions}
+    ids = [version.id for version in versions]
+    used = queries.versions_in_use(connection, farm_id, block_id)
+    asked = versions_asked(connection, farm_id, ids)
+    practised = versions_practised(connection, farm_id, ids)
+    printed = versions_printed(connection, farm_id, block_id)
+    found = {}
+    for version in versions:
+        number = version.version
+        if version.id in used:
+            found[version.id] = say(
+                "A pass has begun under version %(version)s, so it stays as it is."
+                " Write a new version.",
+                version=number,
+            )
+        elif version.id in asked:
+            found[version.id] = say(
+                "Somebody took a quiz on version %(version)s, so it stays as it is."
+                " Write a new version.",
+                version=number,
+            )
+        elif version.id in practised:
+            found[version.id] = say(
+                "Somebody has practised on version %(version)s, so it stays as it is."
+                " Write a new version.",
+                version=number,
+            )
+        elif version.id in printed:
+            found[version.id] = say(
+                "Version %(version)s is printed on cards or gauges (batch %(batch)s), so it stays"
+                " as it is. Write a new version, or withdraw what was printed.",
+                version=number,
+                batch=f"B{printed[version.id]}",
+            )
+    return found
+
+
 def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardVersion) -> None:
     """
-    Refuse to change a version that passes rest on, or that cards and gauges carry.
+    Refuse to change a version that something rests on.
 
     Parameters
     ----------
@@ -169,43 +229,10 @@ def refuse_if_frozen(connection: sa.Connection, farm_id: int, version: StandardV
     Raises
     ------
     Conflict
-        If a pass has begun under the version, a print batch of it is not withdrawn, or somebody
-        took a quiz or practised on it.
+        If something does, with what `what_freezes` says.
     """
-    printed = versions_printed(connection, farm_id, version.block_id)
-    if version.id in printed:
-        raise Conflict(
-            say(
-                "Version %(version)s is printed on cards or gauges (batch %(batch)s), so it stays"
-                " as it is. Write a new version, or withdraw what was printed.",
-                version=version.version,
-                batch=f"B{printed[version.id]}",
-            )
-        )
-    if versions_asked(connection, farm_id, [version.id]):
-        raise Conflict(
-            say(
-                "Somebody took a quiz on version %(version)s, so it stays as it is."
-                " Write a new version.",
-                version=version.version,
-            )
-        )
-    if versions_practised(connection, farm_id, [version.id]):
-        raise Conflict(
-            say(
-                "Somebody has practised on version %(version)s, so it stays as it is."
-                " Write a new version.",
-                version=version.version,
-            )
-        )
-    if version.id in queries.versions_in_use(connection, farm_id, version.block_id):
-        raise Conflict(
-            say(
-                "A pass has begun under version %(version)s, so it stays as it is."
-                " Write a new version.",
-                version=version.version,
-            )
-        )
+    for reason in what_freezes(connection, farm_id, [version]).values():
+        raise Conflict(reason)
 
 
 def standard_of(record: StandardVersion) -> Standard:

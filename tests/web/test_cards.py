@@ -102,9 +102,9 @@ def test_a_block_page_without_a_card_says_nothing_of_one(supervisor, url):
 @pytest.mark.usefixtures("card")
 def test_a_printed_version_cannot_be_changed_and_says_so(supervisor, url):
     page = supervisor.get(f"{url}/standards/1")
-    assert "It is printed on cards or gauges" in read_page(page).text
+    assert "is printed on cards or gauges (batch B1)" in read_page(page).text
     assert f"{url}/standards/1/edit" not in read_page(page).links
-    assert "Frozen: it is printed on cards or gauges" in read_page(supervisor.get(url)).text
+    assert "Frozen" in read_page(supervisor.get(url)).text
     answer = supervisor.get(f"{url}/standards/1/edit")
     assert answer.status_code == 409
     assert "B1" in answer.text

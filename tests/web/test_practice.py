@@ -206,3 +206,16 @@ def test_what_is_no_result_breaks_nothing(worker, database, body):
 @pytest.mark.parametrize("block", ["", "x", "99999", "-1", "1e3"])
 def test_a_block_that_is_none_has_no_pack(worker, block):
     assert worker.get(f"/practice/pack.json?block={block}").status_code in {400, 404, 422}
+
+
+def test_a_standard_that_was_practised_on_stays_as_it_is(worker, sign_in, orchard, pack):
+    """Its numbers decide how the trees of the results grow."""
+    address = f"/blocks/{orchard.block_id}/standards/1"
+    supervisor = sign_in(Role.SUPERVISOR)
+    assert f"{address}/edit" in supervisor.get(address).text
+    tree = pack["trees"][0]
+    send(worker, tree_item(pack, orchard, tree["ideal"]["one"]["top"], tree=tree))
+    shown = supervisor.get(address).text
+    assert f"{address}/edit" not in shown
+    assert "Somebody has practised on version 1" in shown
+    assert supervisor.get(f"{address}/edit").status_code == 409

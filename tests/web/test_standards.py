@@ -409,7 +409,7 @@ def test_a_version_is_changed_until_a_pass_uses_it(database, orchard, supervisor
         assert "so it stays as it is. Write a new version." in read_page(answer).text
     page = read_page(supervisor.get(f"{url}/1"))
     assert f"{url}/1/edit" not in page.links
-    assert "A pass has begun under it" in page.text
+    assert "A pass has begun under version 1" in page.text
     assert standard(database, orchard, 1).limbs.most == 3
 
 

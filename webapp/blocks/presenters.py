@@ -55,8 +55,7 @@ class VersionLine:
     since: str
     state: str
     in_force: bool
-    in_use: bool
-    printed: bool
+    frozen: bool
 
 
 @dataclass(frozen=True)
@@ -165,8 +164,7 @@ def row_lines(rows: Iterable[Row], bearing: Mapping[int, Collection[int]]) -> li
 def version_lines(
     versions: Sequence[StandardVersion],
     in_force: StandardVersion | None,
-    used: Collection[int],
-    printed: Collection[int],
+    frozen: Collection[int],
     today: date,
 ) -> list[VersionLine]:
     """Return a block's standards, the latest first, each with where it stands."""
@@ -176,8 +174,7 @@ def version_lines(
             since=format_date(version.in_force_from, "medium"),
             state=version_state(version, in_force, today),
             in_force=version == in_force,
-            in_use=version.id in used,
-            printed=version.id in printed,
+            frozen=version.id in frozen,
         )
         for version in versions
     ]

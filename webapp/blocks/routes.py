@@ -9,10 +9,9 @@ from flask_babel import gettext, ngettext
 from audits.errors import InvalidInput, NotAllowed, NotFound
 from audits.messages import say
 from audits.records import Block, Row
-from audits.services import farms
+from audits.services import farms, standards
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
-from audits.storage.queries.printing import versions_printed
 from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
 from webapp.blocks.cards import card_words
 from webapp.blocks.forms import BlockForm, ChangedBlockForm, PlantingForm, RowForm, RowsForm
@@ -72,8 +71,7 @@ def show(block_id: int) -> ResponseReturnValue:
         bearing = farms.bearing_positions_by_row(connection, farm_id, block_id, today())
         versions = standard_queries.versions_of_block(connection, farm_id, block_id)
         in_force = standard_queries.standard_in_force(connection, farm_id, block_id, today())
-        used = standard_queries.versions_in_use(connection, farm_id, block_id)
-        printed = versions_printed(connection, farm_id, block_id)
+        frozen = standards.what_freezes(connection, farm_id, versions)
     trees = sum(len(positions) for positions in bearing.values())
     return render_template(
         "blocks/show.html",
@@ -81,7 +79,7 @@ def show(block_id: int) -> ResponseReturnValue:
         figures=key_figures(block, farm().units, trees, in_force),
         particulars_of_block=particulars_of(block, farm()),
         rows=row_lines(rows, bearing),
-        versions=version_lines(versions, in_force, used, printed, today()),
+        versions=version_lines(versions, in_force, frozen, today()),
         card=card_words(block_id),
         batches_url=way_to("printing.batches"),
         print_url=way_to("printing.index", block_id=block_id),

@@ -12,8 +12,6 @@ from audits.services import standards as services
 from audits.standard import Standard
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as queries
-from audits.storage.queries.paper import versions_asked
-from audits.storage.queries.printing import versions_printed
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.blocks.presenters import version_state
 from webapp.extensions import database, farm, present, today
@@ -32,9 +30,7 @@ def show(block_id: int, version: int) -> ResponseReturnValue:
     block, found = _block_and_version(block_id, version)
     with database().read() as connection:
         in_force = queries.standard_in_force(connection, farm_id, block_id, today())
-        used = found.id in queries.versions_in_use(connection, farm_id, block_id)
-        printed = found.id in versions_printed(connection, farm_id, block_id)
-        asked = bool(versions_asked(connection, farm_id, [found.id]))
+        frozen = services.what_freezes(connection, farm_id, [found]).get(found.id)
     standard = services.standard_of(found)
     return render_template(
         "standards/show.html",
@@ -42,9 +38,7 @@ def show(block_id: int, version: int) -> ResponseReturnValue:
         version=found,
         state=version_state(found, in_force, today()),
         in_force=found == in_force,
-        used=used,
-        printed=printed,
-        asked=asked,
+        frozen=frozen,
         parts=parts(standard, block, farm().region),
         decision=decision_lines(standard),
         print_url=way_to("printing.index", block_id=block_id),

@@ -94,12 +94,15 @@ def _one_above_the_other(
     width, height = size_mm
     room = _stacked_room(size_mm)
     middle = height / 2
-    x = width - _ARROW_MM / 2
-    return [
-        *_drawn(replace(before, size_mm=room)),
+    before, after = (replace(scene, size_mm=room) for scene in (before, after))
+    used = min(room[0], max(_branch_reach(before), _branch_reach(after)))
+    x = used + _ARROW_MM / 2
+    drawn = [
+        *_drawn(before),
         *arrow((x, middle - 4.5), (x, middle + 4.5)),
-        group(_drawn(replace(after, size_mm=room)), 0.0, room[1] + _BETWEEN_MM),
+        group(_drawn(after), 0.0, room[1] + _BETWEEN_MM),
     ]
+    return [group(drawn, (room[0] - used) / 2)]
 
 
 _BETWEEN_MM: Final = 1.6
@@ -514,15 +517,9 @@ def _branch_view(scene: _Scene) -> View:
     points = [to_scale.place(point) for point in _outline_of(limb)]
     lowest, highest = min(y for _, y in points), max(y for _, y in points)
     farthest = max(x for x, _ in points)
-    figures = [_tag_width(scene, place) for place in scene.picture.places]
-    if _has_list(scene):
-        figures = [2 * DISC_MM]
-    right = 1.0 if scene.picture.pencil_mm is None else _PENCIL_ROOM_MM
-    if scene.numbered:
-        right += max(figures, default=0.0)
-    above = _SPURS_MM + (2 * DISC_MM + 2.0 if any(figures) else 0.0)
+    above = _SPURS_MM + (2 * DISC_MM + 2.0 if any(_branch_figures(scene)) else 0.0)
     scale = min(
-        (width - _BRANCH_LEFT_MM - right) / farthest,
+        (width - _BRANCH_LEFT_MM - _branch_right(scene)) / farthest,
         (height - above - _SPURS_MM) / max(1.0, highest - lowest),
         _LARGEST_BRANCH_SCALE,
     )
@@ -542,6 +539,26 @@ def _branch_view(scene: _Scene) -> View:
 
 
 _LARGEST_BRANCH_SCALE: Final = 0.16
+
+
+def _branch_figures(scene: _Scene) -> list[float]:
+    """Return how wide the figures at the places of a branch are."""
+    if _has_list(scene):
+        return [2 * DISC_MM]
+    return [_tag_width(scene, place) for place in scene.picture.places]
+
+
+def _branch_right(scene: _Scene) -> float:
+    """Return the room that figures and a pencil take to the right of a branch."""
+    right = 1.0 if scene.picture.pencil_mm is None else _PENCIL_ROOM_MM
+    return right + max(_branch_figures(scene), default=0.0) if scene.numbered else right
+
+
+def _branch_reach(scene: _Scene) -> float:
+    """Return how far to the right a branch and what stands beside it reach."""
+    view = _branch_view(scene)
+    farthest = max(view.place(point)[0] for point in _outline_of(_shown_limb(scene)))
+    return farthest + _branch_right(scene)
 
 
 def _outline_of(limb: Limb) -> list[Place3]:

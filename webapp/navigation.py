@@ -6,6 +6,7 @@ from typing import Any, Final
 from flask import current_app, g, request, url_for
 from flask_babel import gettext
 
+from audits.records import Actor
 from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, OWNERS, crew_lead_of_phone
 
@@ -79,6 +80,11 @@ def _present_way(offered: list[str]) -> str | None:
             if endpoint.partition(".")[0] == wanted:
                 return endpoint
     return None
+
+
+def first_page(actor: Actor) -> str:
+    """Return the address of the page on which somebody begins."""
+    return url_for("contests.mine" if actor.role is Role.WORKER else "today.index")
 
 
 def way_to(endpoint: str, **values: Any) -> str | None:  # noqa: ANN401 - as url_for takes them

@@ -30,7 +30,8 @@ CREW_LEADS = frozenset({Role.OWNER, Role.SUPERVISOR})
 OWNERS = frozenset({Role.OWNER})
 WORKERS = frozenset({Role.WORKER})
 EXPECTED = {
-    "/": CREW_LEADS,
+    # Workers are led to their own page.
+    "/": frozenset(Role),
     "/farm": OWNERS,
     "/lots/<int:lot_id>/cause-put-right": OWNERS,
     "/season": OWNERS,
@@ -120,10 +121,10 @@ class Address:
     @property
     def expected(self):
         fitting = [start for start in EXPECTED if self._is_within(start)]
-        return EXPECTED[max(fitting, key=len)]
+        return EXPECTED[max(fitting, key=len)] if fitting else CREW_LEADS
 
     def _is_within(self, start: str) -> bool:
-        return start in {"/", self.rule} or self.rule.startswith(f"{start}/")
+        return start == self.rule or self.rule.startswith(f"{start}/")
 
 
 def addresses(app, **known: int) -> list[Address]:
@@ -483,7 +484,7 @@ def answers_of_each_kind(app, orchard):
         302: app.test_client().get("/"),
         304: owner.get(STYLES, headers={"If-None-Match": etag_of(owner)}, buffered=True),
         400: owner.post("/blocks/new"),
-        403: worker.get("/"),
+        403: worker.get("/blocks"),
         404: owner.get("/nowhere"),
         405: owner.post("/season", data=token),
         413: owner.post("/blocks/new", data={"name": "x" * 1_100_000}),

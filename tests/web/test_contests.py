@@ -90,9 +90,10 @@ def test_a_worker_starts_on_their_own_page_with_large_ways(app, orchard, mine):
         "/sign-in", data={"name": orchard.sign_ins[Role.WORKER], "password": PASSWORD}
     )
     assert answer.location == "/contests/mine"
+    assert client.get("/").location == "/contests/mine"
     page = read_page(mine.get("/contests/mine"))
     assert page.headings == ["My page"]
-    ways = {"/workers/mine", "/contests/trees", "/safety", "/contests/notice"}
+    ways = {"/learn", "/workers/mine", "/contests/trees", "/safety", "/contests/notice"}
     assert ways <= set(page.links)
 
 

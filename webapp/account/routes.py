@@ -7,13 +7,12 @@ from flask import Blueprint, g, redirect, render_template, request, session, url
 from flask.typing import ResponseReturnValue
 
 from audits.errors import NotAllowed
-from audits.records import Actor
 from audits.services import accounts
-from audits.vocabulary import Role
 from webapp.access import crew_lead_of_phone, open_to_anyone
 from webapp.account.forms import SignInForm
 from webapp.extensions import database, farm, present
 from webapp.forms import message_text
+from webapp.navigation import first_page
 
 blueprint = Blueprint("account", __name__)
 
@@ -39,7 +38,7 @@ def sign_in() -> ResponseReturnValue:
         else:
             session.clear()
             session["token"] = token
-            return redirect(_own_page(request.args.get("next")) or _first_page(actor))
+            return redirect(_own_page(request.args.get("next")) or first_page(actor))
     return render_template("signin.html", form=form, farm=farm())
 
 
@@ -66,10 +65,6 @@ def language() -> ResponseReturnValue:
     elif chosen in accounts.LANGUAGES:
         session["language"] = chosen
     return redirect(_own_page(request.form.get("next")) or url_for("account.sign_in"))
-
-
-def _first_page(actor: Actor) -> str:
-    return url_for("contests.mine" if actor.role is Role.WORKER else "today.index")
 
 
 def _own_page(target: str | None) -> str | None:

@@ -1,6 +1,6 @@
 """What waits today: lots to audit, rework, workers with a signal, start checks, safety."""
 
-from flask import Blueprint, render_template
+from flask import Blueprint, redirect, render_template
 from flask.typing import ResponseReturnValue
 
 from audits.services.briefings import without_brief
@@ -8,18 +8,20 @@ from audits.services.contesting import list_contests
 from audits.services.held import count_held
 from audits.services.second_audits import count_second_audits
 from audits.services.today import view_today
-from webapp.access import CREW_LEADS, actor, open_to
+from webapp.access import CREW_LEADS, EVERYONE, actor, open_to
 from webapp.extensions import database, farm, present
-from webapp.navigation import way_to
+from webapp.navigation import first_page, way_to
 from webapp.today import presenters
 
 blueprint = Blueprint("today", __name__)
 
 
 @blueprint.get("/")
-@open_to(CREW_LEADS)
+@open_to(EVERYONE)
 def index() -> ResponseReturnValue:
-    """Show what waits."""
+    """Show what waits; lead workers, to whom the farm's address is all they know, to their page."""
+    if actor().role not in CREW_LEADS:
+        return redirect(first_page(actor()))
     view = view_today(database(), actor(), present())
     missing = without_brief(database(), actor(), presenters.work_today(view), view.day)
     return render_template(

@@ -91,9 +91,8 @@ def _one_above_the_other(
     before: "_Scene", after: "_Scene", size_mm: tuple[float, float]
 ) -> list[Shape]:
     """Set a branch, which is long and low, above what is left of it."""
-    width, height = size_mm
     room = _stacked_room(size_mm)
-    middle = height / 2
+    middle = size_mm[1] / 2
     before, after = (replace(scene, size_mm=room) for scene in (before, after))
     used = min(room[0], max(_branch_reach(before), _branch_reach(after)))
     x = used + _ARROW_MM / 2

@@ -80,8 +80,8 @@ def test_an_empty_day_says_so_and_offers_to_begin_a_pass(today):
     assert "/passes/new" in page.links
 
 
-def test_workers_have_no_such_page(sign_in):
-    assert sign_in(Role.WORKER).get("/").status_code == 403
+def test_workers_are_led_to_a_page_of_their_own(sign_in):
+    assert sign_in(Role.WORKER).get("/").location == "/contests/mine"
     assert sign_in(Role.OWNER).get("/").status_code == 200
 
 

@@ -9,7 +9,7 @@ from audits.questions import Question
 from audits.quiz_letters import letters_of
 from audits.quizzes import Quiz
 from audits.records import Actor, Block, QuizAttempt, StandardVersion, Worker
-from audits.services.access import require_sight_of_worker
+from audits.services.access import require_crew_lead, require_sight_of_worker
 from audits.services.farms import the_worker
 from audits.services.quiz_attempts import (
     NO_SUCH_QUIZ,
@@ -208,6 +208,39 @@ def view_result(database: Database, actor: Actor, attempt_id: int) -> ResultView
         is_kept_back=is_kept_back,
         choices=tuple(response.choices for response in responses),
     )
+
+
+def question_as_asked(database: Database, actor: Actor, item: str) -> Question | None:
+    """
+    Return the question that an item made the last time somebody was asked it.
+
+    Parameters
+    ----------
+    database : Database
+        The farm's database.
+    actor : Actor
+        A crew lead: keys are for those who mark.
+    item : str
+        The item.
+
+    Returns
+    -------
+    Question or None
+        None where nobody was asked it, or a newer program asks something else by the seed.
+
+    Raises
+    ------
+    NotAllowed
+        If the person leads no crews.
+    """
+    require_crew_lead(actor)
+    with database.read() as connection:
+        attempt = queries.latest_attempt_with(connection, actor.farm_id, item)
+        if attempt is None:
+            return None
+        version, _ = asked_about(connection, actor.farm_id, attempt.standard_version_id)
+    quiz = _quiz_as_taken(version, attempt)
+    return next((each for each in quiz.questions if each.item == item), None) if quiz else None
 
 
 def _is_passed(attempt: QuizAttempt) -> bool | None:

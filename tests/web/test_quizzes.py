@@ -7,6 +7,7 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
+from audits.messages import ENGLISH
 from audits.quiz_letters import letters_of
 from audits.quizzes import make_quiz
 from audits.services import accounts, quiz_attempts
@@ -15,6 +16,7 @@ from audits.storage.queries.quizzes import sitting_by_uid
 from audits.storage.tables import quiz_attempt, quiz_sitting
 from audits.vocabulary import QuizStyle, Role
 from tests.orchard import PASSWORD
+from tests.page_words import words_of
 from tests.web.conftest import NOW
 from tests.web.pages import read_page
 from webapp.quizzes import routes
@@ -230,6 +232,19 @@ def test_a_worker_takes_a_quiz_to_its_result(worker, database, orchard):
     with database.read() as connection:
         (kept,) = connection.execute(sa.select(quiz_attempt)).all()
     assert (kept.correct, kept.language, kept.pass_mark) == (8, "es", 8)
+
+
+def test_items_are_shown_as_they_were_last_asked(worker, owner, database, orchard):
+    """Another drawing of the same item may have another right answer than the one counted."""
+    address = begin(worker, orchard)
+    quiz = quiz_of(database, orchard, address)
+    walk_through(worker, address)
+    worker.post(f"{address}/hand-in")
+    for question in quiz.questions:
+        page = words_of(owner.get(f"/quiz-items/{question.item}"))
+        assert "As it was last asked" in page
+        assert f"Right {ENGLISH.say(question.answer)}" in page
+        assert all(ENGLISH.say(choice) in page for choice in question.choices)
 
 
 def test_a_crew_lead_begins_a_quiz_for_the_worker_beside_them(supervisor, database, orchard):

@@ -2,6 +2,7 @@
 
 from flask_babel import lazy_gettext
 from wtforms import TextAreaField
+from wtforms.validators import DataRequired
 
 from webapp.forms import BaseForm
 
@@ -10,5 +11,7 @@ class RetireForm(BaseForm):
     """Why an item is not to be asked any more."""
 
     reason = TextAreaField(
-        lazy_gettext("Reason"), description=lazy_gettext("Others will read it here.")
+        lazy_gettext("Reason"),
+        [DataRequired(lazy_gettext("Say why, in a few words."))],
+        description=lazy_gettext("Others will read it here."),
     )

@@ -57,9 +57,10 @@ class ListPage:
 
 @dataclass(frozen=True)
 class ItemPage:
-    """One item with an example and its answers."""
+    """One item as it was last asked, or with an example, and its answers."""
 
     title: str
+    is_asked: bool
     stage: str
     picture: Markup | None
     choices: list[str]
@@ -89,8 +90,10 @@ def list_page(report: ItemReport) -> ListPage:
     )
 
 
-def item_page(line: ItemLine, report: ItemReport, example: Question | None) -> ItemPage:
-    """Return what the page of one item shows."""
+def item_page(
+    line: ItemLine, report: ItemReport, example: Question | None, *, is_asked: bool
+) -> ItemPage:
+    """Return what the page of one item shows; `is_asked` of an example that a quiz asked."""
     reading = line.reading
     picture = None
     if example is not None and example.picture is not None:
@@ -99,6 +102,7 @@ def item_page(line: ItemLine, report: ItemReport, example: Question | None) -> I
         picture = Markup(to_svg(drawing, id_prefix="example"))  # noqa: S704
     return ItemPage(
         title=_title(line.item, example),
+        is_asked=is_asked,
         stage=_stage(line),
         picture=picture,
         choices=[words().say(choice) for choice in example.choices] if example else [],

@@ -7,6 +7,7 @@ from flask_babel import gettext
 from audits.errors import Conflict, InvalidInput, NotFound
 from audits.messages import say
 from audits.services.item_bank import item_report, restore_item, retire_item
+from audits.services.quiz_results import question_as_asked
 from webapp.access import CREW_LEADS, OWNERS, actor, open_to
 from webapp.extensions import database, present
 from webapp.forms import message_text
@@ -37,7 +38,8 @@ def show(item: str) -> ResponseReturnValue:
 def retire(item: str) -> ResponseReturnValue:
     """Take an item out of the quizzes that will be made."""
     form = RetireForm()
-    form.validate()
+    if not form.validate():
+        return _page(item, form), 422
     try:
         retire_item(database(), actor(), item, reason=str(form.entered()["reason"]), now=present())
     except InvalidInput as error:
@@ -64,9 +66,10 @@ def _page(item: str, form: RetireForm) -> str:
     line = next((each for each in report.lines if each.item == item), None)
     if line is None:
         raise NotFound(say("There is no such item."))
+    asked = question_as_asked(database(), actor(), item) if line.reading else None
     return render_template(
         "learning_items/show.html",
-        page=item_page(line, report, example_of(item)),
+        page=item_page(line, report, asked or example_of(item), is_asked=asked is not None),
         form=form,
         item=item,
     )

@@ -49,6 +49,25 @@ def latest_attempts_of(
     )
 
 
+def latest_attempt_with(connection: sa.Connection, farm_id: int, item: str) -> QuizAttempt | None:
+    """Return the quiz that asked an item last."""
+    return fetch_one(
+        connection,
+        sa.select(*columns_of(quiz_attempt, QuizAttempt))
+        .where(
+            quiz_attempt.c.farm_id == farm_id,
+            sa.exists().where(
+                quiz_response.c.farm_id == quiz_attempt.c.farm_id,
+                quiz_response.c.quiz_attempt_id == quiz_attempt.c.id,
+                quiz_response.c.item == item,
+            ),
+        )
+        .order_by(quiz_attempt.c.taken_on.desc(), quiz_attempt.c.id.desc())
+        .limit(1),
+        QuizAttempt,
+    )
+
+
 def responses_of(
     connection: sa.Connection, farm_id: int, quiz_attempt_id: int
 ) -> list[QuizResponse]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
-from flask_babel import gettext, lazy_gettext, ngettext
+from flask_babel import gettext, lazy_gettext
 from markupsafe import Markup
 
 from audits.learning.curves import CurveForm, LearningFit
@@ -203,7 +203,6 @@ def across_view(found: FarmLearned) -> AcrossView:
 
 def _across(source: Source, found: StageAcross) -> tuple[str, ...]:
     show = words().show
-    people = found.people[source]
     association = found.associations.get(source)
     if association is None:
         going = gettext("too few people to say")
@@ -217,6 +216,6 @@ def _across(source: Source, found: StageAcross) -> tuple[str, ...]:
         )
     return (
         words().say(STAGE_NAMES[found.stage]),
-        ngettext("%(num)s person", "%(num)s people", people),
+        show(found.people[source]),
         going,
     )

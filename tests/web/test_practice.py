@@ -2,13 +2,17 @@
 
 import gzip
 import json
+from datetime import date
 from uuid import uuid4
 
 import pytest
 import sqlalchemy as sa
 
+from audits.services import farms, passes, standards
+from audits.storage.queries.standards import standard_by_id
 from audits.storage.tables import exercise_result, practice_result, practice_stage
-from audits.vocabulary import Result, Role, Stage
+from audits.vocabulary import BearingHabit, Method, PassKind, Result, Role, Stage
+from tests.web.conftest import NOW
 
 # What a phone on a slow line can still take along (our choice).
 MOST_BYTES = 1_500_000
@@ -219,3 +223,45 @@ def test_a_standard_that_was_practised_on_stays_as_it_is(worker, sign_in, orchar
     assert f"{address}/edit" not in shown
     assert "Somebody has practised on version 1" in shown
     assert supervisor.get(f"{address}/edit").status_code == 409
+
+
+def test_the_block_in_which_the_crew_works_is_offered_first(worker, database, orchard):
+    """A new hire need not know the name of a block to begin."""
+    other = farms.add_block(
+        database,
+        orchard.owner,
+        name="Ant Hill",
+        cultivar="Hollow Red",
+        habit=BearingHabit.STANDARD,
+        rootstock="M.9",
+        row_spacing_mm=11 * 304.8,
+        tree_spacing_mm=3 * 304.8,
+        top_wire_mm=10 * 304.8,
+        planting_year=2018,
+    )
+    with database.read() as connection:
+        payload = standard_by_id(connection, orchard.farm_id, orchard.standard_id).payload
+    standards.write_standard(
+        database,
+        orchard.owner,
+        other,
+        payload=payload,
+        in_force_from=date(2025, 11, 1),
+        now=NOW,
+    )
+
+    def offered():
+        return [block["name"] for block in worker.get("/practice/blocks.json").json["blocks"]]
+
+    assert offered() == ["Ant Hill", "Creek Block"]
+    passes.begin_pass(
+        database,
+        orchard.supervisor,
+        block_id=orchard.block_id,
+        crew_id=orchard.crew_id,
+        kind=PassKind.DORMANT,
+        method=Method.LADDER,
+        row_ids=orchard.row_ids,
+        started_at=NOW,
+    )
+    assert offered() == ["Creek Block", "Ant Hill"]

@@ -11,7 +11,7 @@ from audits.services.name_order import by_name
 from audits.services.practising import PracticeReceipt, record_results
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
-from audits.storage.queries.passes import passes_under_way
+from audits.storage.queries.passes import block_under_way, passes_under_way
 from audits.vocabulary import Method, Role
 from webapp.access import EVERYONE, actor, open_to, open_to_learner
 from webapp.coaching.papers import name_of
@@ -33,12 +33,19 @@ _MOST_ITEMS: Final = 50
 @open_to(EVERYONE)
 @open_to_learner
 def blocks() -> ResponseReturnValue:
-    """List the blocks whose trees can be practised on: those with a standard in force."""
+    """List the blocks with a standard in force; first that in which one's own crew works."""
+    farm_id, worker_id = actor().farm_id, actor().worker_id
     with database().read() as connection:
-        versions = standard_queries.standards_in_force(connection, actor().farm_id, today())
-        found = farm_queries.blocks(connection, actor().farm_id)
+        versions = standard_queries.standards_in_force(connection, farm_id, today())
+        found = farm_queries.blocks(connection, farm_id)
+        own = farm_queries.worker_by_id(connection, farm_id, worker_id) if worker_id else None
+        usual = block_under_way(connection, farm_id, own.crew_id if own else None)
     return jsonify(
-        blocks=[{"id": block.id, "name": block.name} for block in found if block.id in versions]
+        blocks=[
+            {"id": block.id, "name": block.name}
+            for block in sorted(found, key=lambda block: block.id != usual)
+            if block.id in versions
+        ]
     )
 
 

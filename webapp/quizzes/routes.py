@@ -17,7 +17,7 @@ from audits.services.accounts import LANGUAGES
 from audits.services.name_order import by_name
 from audits.storage.queries import farms as farm_queries
 from audits.storage.queries import standards as standard_queries
-from audits.storage.queries.passes import passes_under_way
+from audits.storage.queries.passes import block_under_way
 from audits.vocabulary import Role
 from webapp.access import CREW_LEADS, EVERYONE, actor, open_to, open_to_learner
 from webapp.coaching.papers import name_of
@@ -220,11 +220,8 @@ def _own_worker() -> Worker | None:
 
 
 def _usual_block(own: Worker | None) -> int | None:
-    """Return the block in which the worker's crew, or any crew, began last."""
     with database().read() as connection:
-        under_way = passes_under_way(connection, actor().farm_id)
-    fitting = [each for each in under_way if own is None or each.crew_id == own.crew_id]
-    return fitting[-1].block_id if fitting else None
+        return block_under_way(connection, actor().farm_id, own.crew_id if own else None)
 
 
 def _posted_choice() -> int | None:

@@ -41,6 +41,18 @@ def passes_under_way(connection: sa.Connection, farm_id: int) -> list[CrewPass]:
     )
 
 
+def block_under_way(
+    connection: sa.Connection, farm_id: int, crew_id: int | None = None
+) -> int | None:
+    """Return the block in which a crew, or any crew, began last and has not ended."""
+    blocks = [
+        each.block_id
+        for each in passes_under_way(connection, farm_id)
+        if crew_id is None or each.crew_id == crew_id
+    ]
+    return blocks[-1] if blocks else None
+
+
 def pass_rows(connection: sa.Connection, farm_id: int, pass_id: int) -> list[PassRow]:
     """Return the rows of a pass, in the order in which they were listed."""
     return fetch_by(connection, pass_row, PassRow, farm_id, crew_pass_id=pass_id)

@@ -380,7 +380,7 @@ def solve(
         The question with its key; None if it is ambiguous, if not exactly one choice is right, or
         if a choice cannot be shown in the style.
     """
-    if style is QuizStyle.PICTURES and isinstance(draft.picture, _WITH_FIGURES):
+    if style is QuizStyle.PICTURES and isinstance(draft.picture, _ONLY_WITH_WORDS):
         return None
     verdicts = [_verdict(option, standard, method) for option in draft.options]
     if None in verdicts or verdicts.count(True) != 1 or not _differ(draft.options):
@@ -408,8 +408,9 @@ def solve(
     )
 
 
-# These show lengths in figures, with no mark, gauge or pencil to hold them against.
-_WITH_FIGURES: Final = (TopPicture, LimbsPicture, EndPicture)
+# These show lengths in figures, with no mark, gauge or pencil to hold them against; a branch looks
+# like the picture of its fault among the choices, which whoever compares the two finds unlearned.
+_ONLY_WITH_WORDS: Final = (TopPicture, LimbsPicture, EndPicture, BranchPicture)
 
 
 def _without_words(option: Option, stage: Stage | None) -> Picture | None:

@@ -33,8 +33,8 @@ ONLY_HANDED_OVER = {"learn.give_back"}
 NOT_OFFERED = {
     Role.OWNER: {"contests.words_of"},
     Role.SUPERVISOR: {"contests.words_of"},
-    # Workers come to a block by the code on their card.
-    Role.WORKER: {"workers.show", "blocks.show"},
+    # Workers come to a block by the code on their card, and to the first page by the farm's address.
+    Role.WORKER: {"workers.show", "blocks.show", "today.index"},
 }
 # A quiz is read in the language in which it was begun, whoever sits before it.
 LANGUAGE_OF_ITS_OWN = {"quizzes.question", "quizzes.check", "quizzes.result"}
@@ -180,7 +180,7 @@ def test_a_page_that_is_not_there(refused):
 
 
 def test_a_page_for_others(refused):
-    visit = refused(Role.WORKER).visit("/", "error-403")
+    visit = refused(Role.WORKER).visit("/blocks", "error-403")
     assert visit.status == 403
     assert_is_sound(visit)
 

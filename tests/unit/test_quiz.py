@@ -224,6 +224,14 @@ def test_a_quiz_in_pictures_has_no_choice_in_words():
         assert not any(ENGLISH.say(choice) in text for choice in question.choices)
 
 
+@pytest.mark.parametrize("rule", STANDARDS)
+def test_no_quiz_in_pictures_is_answered_by_finding_the_same_picture_again(rule):
+    """A branch drawn close by looks like the picture of its own fault."""
+    for seed in range(8):
+        for question in make_quiz(rule, seed=seed, style=QuizStyle.PICTURES).questions:
+            assert not isinstance(question.picture, BranchPicture), question.item
+
+
 @every_reader
 @pytest.mark.parametrize("page", SHEET_PAGES)
 def test_picture_choices_stay_inside_their_block_and_apart(words, page):

@@ -270,14 +270,15 @@ class _Case:
 
     def _choices(self) -> tuple[ChoiceCount, ...]:
         people = Counter((answer.choice, answer.is_right) for answer in self.answers)
-        upper: dict[str | None, float] = defaultdict(float)
-        lower: dict[str | None, float] = defaultdict(float)
+        # A choice may be right where the tree was drawn one way, and wrong where another.
+        upper: dict[tuple[str | None, bool], float] = defaultdict(float)
+        lower: dict[tuple[str | None, bool], float] = defaultdict(float)
         groups = zip(self.placed, self.upper, self.lower, strict=True) if self.is_judged else ()
         for answer, above, below in groups:
-            upper[answer.choice] += above
-            lower[answer.choice] += below
+            upper[answer.choice, answer.is_right] += above
+            lower[answer.choice, answer.is_right] += below
         return tuple(
-            ChoiceCount(choice, is_right, count, upper[choice], lower[choice])
+            ChoiceCount(choice, is_right, count, upper[choice, is_right], lower[choice, is_right])
             for (choice, is_right), count in sorted(
                 people.items(), key=lambda each: (not each[0][1], each[0][0] or "")
             )

@@ -141,6 +141,25 @@ def test_only_the_first_answer_of_a_person_counts():
     assert read_items(again)[0].right == 0
 
 
+def test_a_choice_that_is_right_in_some_drawings_only_is_counted_apart():
+    """A cut may be flush where the tree was drawn one way, and the fault where another."""
+    answers = [
+        answer._replace(choice="flush") if answer.choice == "too low" else answer
+        for answer in quiz_bank(9, people=120)
+    ]
+    answers = [
+        answer._replace(choice="flush") if answer.is_right and answer.person % 3 else answer
+        for answer in answers
+    ]
+    for reading in read_items(answers):
+        assert sum(choice.upper for choice in reading.choices) == pytest.approx(reading.groups)
+        assert sum(choice.lower for choice in reading.choices) == pytest.approx(reading.groups)
+        assert [(each.choice, each.is_right) for each in reading.choices][:2] == [
+            ("flush", True),
+            ("right", True),
+        ]
+
+
 def test_choices_are_counted_by_group_and_parts_add_up():
     reading = next(each for each in read_items(quiz_bank(4, people=120)) if each.groups)
     assert sum(choice.upper for choice in reading.choices) == pytest.approx(reading.groups)

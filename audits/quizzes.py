@@ -1,6 +1,7 @@
 """Quizzes that teach one block's standard, built from a seed so that a key never gets lost."""
 
 import random
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, zip_longest
@@ -333,9 +334,11 @@ def _same(one: Question, other: Question) -> bool:
 
 def _balanced(questions: Iterable[Question], shuffle: random.Random) -> Iterator[Question]:
     """Shuffle the choices so that no place is right much more often than another."""
-    used = [0, 0, 0, 0]
+    # Counted apart: the fourth place, which few questions have, would be due at each of them.
+    used_of: defaultdict[int, Counter[int]] = defaultdict(Counter)
     for question in questions:
         places = range(len(question.choices))
+        used = used_of[len(places)]
         fewest = min(used[place] for place in places)
         key = shuffle.choice([place for place in places if used[place] == fewest])
         used[key] += 1

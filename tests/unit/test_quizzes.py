@@ -23,7 +23,7 @@ from audits.quizzes import LEAST_LEAVE_ALONE, QUESTIONS, VARIANTS, Quiz, make_qu
 from audits.safety import NOTES, safety_brief
 from audits.scoring import ClassAnswer, LimbsMeasure, Tap, TopMeasure
 from audits.standard import LimbCaller, Standard, preset, read_standard
-from audits.vocabulary import BearingHabit, Fault, HeadingRule, Method, Stage
+from audits.vocabulary import BearingHabit, Fault, HeadingRule, Method, QuizStyle, Stage
 
 ROW_11_FT_MM = 11 * 304.8
 METRIC = Words("en", "en_US", Units.METRIC, ENGLISH.gettext, ENGLISH.ngettext)
@@ -143,12 +143,12 @@ def test_variants_ask_the_same_questions_in_another_order():
 
 
 def test_right_answers_are_spread_over_the_places_in_every_quiz():
-    """Ten keys over four places: none may come more than four times, or guessing pays."""
+    """Ten keys: none may come more than four times, or guessing pays; few questions have a D."""
     for standard in STANDARDS.values():
         for seed in SEEDS:
             counts = Counter(quiz_of(standard, seed).key)
             assert max(counts.values()) <= 4
-            assert len(counts) == 4
+            assert len(counts) >= 3
 
 
 def test_an_unknown_variant_is_refused_with_a_sentence():
@@ -428,3 +428,20 @@ def test_lengths_appear_in_the_units_of_the_reader():
         assert isinstance(stem, Message)
         assert " in" in ENGLISH.say(stem)
         assert " m" in METRIC.say(stem) or " cm" in METRIC.say(stem)
+
+
+@pytest.mark.parametrize("style", QuizStyle)
+def test_every_place_is_right_about_as_often_among_questions_with_as_many_choices(style):
+    """Where one counter served all questions, the fourth place was right in 38 of 100."""
+    places = Counter(
+        (len(question.choices), question.key)
+        for seed in range(60)
+        for question in make_quiz(USUAL, seed=seed, style=style).questions
+    )
+    for choices in (3, 4):
+        counts = [places[choices, place] for place in range(choices)]
+        expected = sum(counts) / choices
+        # Balanced within each quiz they differ less than if they were drawn: four sds of that.
+        reach = 4 * (expected * (1 - 1 / choices)) ** 0.5
+        assert sum(counts) > 100
+        assert all(abs(count - expected) < reach for count in counts), counts

@@ -37,7 +37,7 @@ from audits.storage.queries.items import ItemAnswer
 from audits.storage.tables import retired_item
 from audits.vocabulary import Method, QuizStyle, Role, Stage
 
-# One seed is enough to see whether ten questions are left to ask.
+# One seed is enough to see what is left to ask.
 _ANY_SEED: Final = 1
 _NO_SUCH_ITEM: Final = say("There is no such item.")
 
@@ -205,8 +205,8 @@ def retire_item(database: Database, actor: Actor, item: str, *, reason: str, now
     Raises
     ------
     Conflict
-        If it is retired already, or if a standard in force would have too little left to ask; the
-        message names the block.
+        If it is retired already, or if a standard in force would have too little left to ask, or
+        nothing on a stage, on safety, or on cutting too much; the message names the block.
     InvalidInput
         If no reason is given.
     NotAllowed
@@ -361,10 +361,10 @@ def _check_enough_is_left(
     for version in versions:
         standard = standard_of(version)
         for method, style in product(Method, QuizStyle):
-            if not _can_ask(standard, method, style, ()):
-                # Such a quiz could not be made before either.
-                continue
-            if not _can_ask(standard, method, style, retired):
+            # What could not be asked before either is not missed.
+            if _asked_about(standard, method, style, ()) - _asked_about(
+                standard, method, style, retired
+            ):
                 raise Conflict(
                     say(
                         "Without this item %(block)s would have too little left to ask in a quiz.",
@@ -373,14 +373,16 @@ def _check_enough_is_left(
                 )
 
 
-def _can_ask(
+def _asked_about(
     standard: Standard, method: Method, style: QuizStyle, retired: Collection[str]
-) -> bool:
+) -> frozenset[Stage | str | None]:
+    """Return what a quiz asks about: stages, safety (None), cutting too much; empty without one."""
     try:
-        make_quiz(standard, seed=_ANY_SEED, method=method, style=style, retired=retired)
+        quiz = make_quiz(standard, seed=_ANY_SEED, method=method, style=style, retired=retired)
     except InvalidInput:
-        return False
-    return True
+        return frozenset()
+    stages: frozenset[Stage | str | None] = frozenset(each.stage for each in quiz.questions)
+    return stages | {"too much" for each in quiz.questions if each.cut_too_much}
 
 
 def _order(line: ItemLine) -> tuple[bool, bool, int, str]:

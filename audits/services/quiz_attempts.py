@@ -266,7 +266,7 @@ def record_attempt(
         the_worker(connection, farm.id, worker_id)
         quiz = quiz_in(connection, actor.farm_id, paper)
         marked(quiz, answers)
-        _refuse_twice(connection, actor, paper, worker_id, list(answers), taken_on)
+        _refuse_twice(connection, actor, paper, quiz, worker_id, list(answers), taken_on)
         attempt_id = keep_in(
             connection,
             actor,
@@ -436,15 +436,22 @@ def _refuse_twice(
     connection: sa.Connection,
     actor: Actor,
     paper: QuizPaper,
+    quiz: Quiz,
     worker_id: int,
     answers: list[int | None],
     taken_on: date,
 ) -> None:
-    # A sheet may be photographed twice, and by two people.
-    asked = replace(paper, retired=tuple(sorted(paper.retired)))
+    # A sheet may be photographed twice, and by two people. What was retired in between changes
+    # what is found for the paper, but not the paper: its letters tell.
+    asked = replace(paper, retired=())
+    letters = letters_of(quiz)
     for kept in queries.quiz_attempts_of(connection, actor.farm_id, worker_id):
-        same_quiz = paper_of(kept) == asked and kept.taken_on == taken_on
-        if same_quiz and list(kept.answers) == answers:
+        is_same = (
+            replace(paper_of(kept), retired=()) == asked
+            and kept.key_letters in {None, letters}
+            and kept.taken_on == taken_on
+        )
+        if is_same and list(kept.answers) == answers:
             raise Conflict(
                 say(
                     "These answers of this person on this day are kept already, from another"

@@ -6,6 +6,7 @@ import pytest
 
 from audits.errors import Conflict, InvalidInput, NotAllowed, NotFound
 from audits.learning.items import LEAST_PEOPLE
+from audits.question_bank import makers
 from audits.quizzes import make_quiz
 from audits.services import farms
 from audits.services.item_bank import (
@@ -19,6 +20,7 @@ from audits.services.standards import standard_of
 from audits.storage.queries.fetch import insert_many
 from audits.storage.queries.standards import standard_by_id
 from audits.storage.tables import retired_item
+from audits.vocabulary import Method, Stage
 from tests.learned_rows import add_quiz
 from tests.orchard import plant_orchard
 
@@ -82,8 +84,8 @@ def test_only_owners_retire_and_with_a_reason(database, orchard, standard):
         item_report(database, orchard.worker, NOW)
 
 
-def test_no_block_is_left_without_a_quiz(database, orchard):
-    *others, last = [line.item for line in item_report(database, orchard.owner, NOW).lines]
+def retire_all(database, orchard, items):
+    """Retire items without anybody asking whether enough is left."""
     with database.write() as connection:
         insert_many(
             connection,
@@ -96,9 +98,24 @@ def test_no_block_is_left_without_a_quiz(database, orchard):
                     "retired_at": NOW,
                     "retired_by": orchard.owner.user_id,
                 }
-                for item in others
+                for item in items
             ],
         )
+
+
+@pytest.mark.parametrize("stage", [Stage.TOP, None])
+def test_the_last_item_of_a_stage_or_on_safety_stays(database, orchard, standard, stage):
+    *others, last = [
+        maker.name for maker in makers(standard, Method.GROUND) if maker.stage is stage
+    ]
+    retire_all(database, orchard, others)
+    with pytest.raises(Conflict, match="Creek Block would have too little left to ask"):
+        retire_item(database, orchard.owner, last, reason="so", now=NOW)
+
+
+def test_no_block_is_left_without_a_quiz(database, orchard):
+    *others, last = [line.item for line in item_report(database, orchard.owner, NOW).lines]
+    retire_all(database, orchard, others)
     with pytest.raises(Conflict, match="Creek Block would have too little left to ask"):
         retire_item(database, orchard.owner, last, reason="so", now=NOW)
 

@@ -323,6 +323,33 @@ def test_paper_is_read_by_the_items_that_were_retired_when_it_was_printed(databa
     assert nothing is None
 
 
+def test_a_sheet_read_again_after_something_else_was_retired_is_kept_once(database, orchard):
+    """What no question of the sheet asks makes no other sheet of it."""
+    paper = quiz_attempts.QuizPaper(orchard.standard_id, 11, "C", Method.LADDER, "es")
+    quiz = quiz_attempts.quiz_of(database, orchard.supervisor, paper)
+    elsewhere = next(
+        line.item
+        for line in item_bank.item_report(database, orchard.owner, AUDITED).lines
+        if quiz_attempts.quiz_of(database, orchard.supervisor, replace(paper, retired=(line.item,)))
+        == quiz
+    )
+
+    def read(retired):
+        quiz_attempts.record_attempt(
+            database,
+            orchard.supervisor,
+            replace(paper, retired=retired),
+            orchard.worker_ids[0],
+            [0] * len(quiz.questions),
+            taken_on=AUDITED.date(),
+            now=AUDITED,
+        )
+
+    read(())
+    with pytest.raises(Conflict, match="kept already"):
+        read((elsewhere,))
+
+
 def ask_another_seed(monkeypatch) -> None:
     """Stand in for a newer program that draws other questions."""
     quiz_attempts._made.cache_clear()

@@ -5,7 +5,6 @@ from pathlib import Path
 from flask import Flask, Response, current_app, g, request
 from flask_babel import format_date, format_datetime
 from jinja2 import StrictUndefined
-from werkzeug.routing import IntegerConverter, Map
 
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
@@ -14,6 +13,7 @@ from webapp.access import crew_lead_of_phone, guard
 from webapp.config import Settings
 from webapp.extensions import csrf
 from webapp.forms import message_text
+from webapp.ids import RecordId
 from webapp.navigation import ways
 from webapp.papers.routes import take_large_photos
 from webapp.problems import handle_problems
@@ -25,13 +25,6 @@ _CONTENT_SECURITY_POLICY = (
     "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; "
     "frame-ancestors 'none'"
 )
-
-
-class _RecordId(IntegerConverter):
-    """A whole number in an address that a database can hold; a larger one is no page."""
-
-    def __init__(self, rules: Map) -> None:
-        super().__init__(rules, max=2**31 - 1)
 
 
 def create_app(settings: Settings) -> Flask:
@@ -46,7 +39,7 @@ def create_app(settings: Settings) -> Flask:
         MAX_CONTENT_LENGTH=_LARGEST_REQUEST_BYTES,
         SEND_FILE_MAX_AGE_DEFAULT=3600,
     )
-    app.url_map.converters["int"] = _RecordId
+    app.url_map.converters["int"] = RecordId
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True

@@ -27,7 +27,12 @@ def present() -> datetime:
 
 def today() -> date:
     """Return the day that it is on the farm."""
-    return present().astimezone(ZoneInfo(farm().time_zone)).date()
+    return farm_day(present())
+
+
+def farm_day(moment: datetime) -> date:
+    """Return the day that it was on the farm at a moment."""
+    return moment.astimezone(ZoneInfo(farm().time_zone)).date()
 
 
 def farm() -> Farm:

@@ -33,7 +33,7 @@ ONLY_HANDED_OVER = {"learn.give_back"}
 NOT_OFFERED = {
     Role.OWNER: {"contests.words_of"},
     Role.SUPERVISOR: {"contests.words_of"},
-    # Workers come to a block by the code on their card, and to the first page by the farm's address.
+    # Workers come to a block by the code on their card, to the first page by the farm's address.
     Role.WORKER: {"workers.show", "blocks.show", "today.index"},
 }
 # A quiz is read in the language in which it was begun, whoever sits before it.

@@ -1,9 +1,11 @@
 """The pages of quiz items: the list, one item with an example, retiring and restoring."""
 
 import re
+from datetime import UTC, datetime
 
 import pytest
 
+from audits.services.item_bank import retire_item
 from audits.vocabulary import Role
 from tests.page_words import words_of
 
@@ -32,6 +34,15 @@ def test_an_owner_retires_an_item_and_brings_it_back(sign_in):
     assert "retired by Ina Wetherell. Read in two ways." in retired
     owner.post(f"/quiz-items/{item}/restore")
     assert "Read in two ways." not in words_of(owner.get(f"/quiz-items/{item}"))
+
+
+def test_the_day_of_retiring_is_the_farms_day(sign_in, database, orchard):
+    """Half past nine at night in New York is the next day in Greenwich."""
+    owner = sign_in(Role.OWNER)
+    item = first_item(owner.get("/quiz-items").text)
+    evening = datetime(2026, 1, 20, 2, 30, tzinfo=UTC)
+    retire_item(database, orchard.owner, item, reason="Read in two ways.", now=evening)
+    assert "Not asked since Jan 19, 2026" in words_of(owner.get(f"/quiz-items/{item}"))
 
 
 def test_a_supervisor_looks_and_changes_nothing(sign_in):

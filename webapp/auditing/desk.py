@@ -49,6 +49,7 @@ from webapp.auditing.standing import Sign, lot_line, sign_of, stage_lines, talli
 from webapp.auditing.trees import settled_stages
 from webapp.extensions import database, present
 from webapp.forms import message_text
+from webapp.ids import record_id
 from webapp.printing.forms import PAPER_NAMES
 from webapp.printing.papers import usual_page
 from webapp.reading import LANGUAGE_NAMES, chosen_language, words
@@ -122,7 +123,7 @@ class Shown:
 def desk(audit_id: int) -> ResponseReturnValue:
     """Show the sample as rows to be typed into, filled in as far as a photo is clear."""
     verdict, sheet = _sheet(audit_id)
-    photo = _photo(request.args.get("photo", type=int), sheet)
+    photo = _photo(request.args.get("photo", type=record_id), sheet)
     if photo is not None and not _is_writable(verdict):
         # What nobody has kept is not shown where answers are only read.
         photo = None
@@ -134,7 +135,7 @@ def desk(audit_id: int) -> ResponseReturnValue:
 def type_in(audit_id: int) -> ResponseReturnValue:
     """Keep everything that was typed, or nothing and say what is wrong with it."""
     verdict, sheet = _sheet(audit_id)
-    photo = _photo(request.form.get("photo", type=int), sheet)
+    photo = _photo(request.form.get("photo", type=record_id), sheet)
     shown = Shown(typed_cells(sheet, request.form), photo=photo)
     reading = read_desk(sheet, shown.typed, request.form.get(GAUGE, ""))
     client_id = request.form.get("client_id", "")

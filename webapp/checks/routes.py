@@ -22,6 +22,7 @@ from webapp.checks import presenters
 from webapp.checks.forms import TreeForm, WorkerChoiceForm
 from webapp.extensions import database, farm, present
 from webapp.forms import message_text
+from webapp.ids import record_id
 from webapp.passes.people import worker_words
 from webapp.passes.presenters import pass_name
 from webapp.reading import words
@@ -116,7 +117,7 @@ def take_out(audit_id: int) -> ResponseReturnValue:
     """Take a tree out of a start check."""
     try:
         start_checks.take_out_start_tree(
-            database(), actor(), audit_id, request.form.get("tree_id", 0, type=int)
+            database(), actor(), audit_id, request.form.get("tree_id", 0, type=record_id)
         )
     except AuditError as error:
         flash(message_text(error.message), "problem")
@@ -144,7 +145,7 @@ def _check(audit_id: int) -> StartCheckView:
 
 def _tree_to_change(check: StartCheckView) -> DrawTree | None:
     """Return the tree that the address names, None for a new one."""
-    tree_id = request.args.get("change", type=int)
+    tree_id = request.args.get("change", type=record_id)
     if tree_id is None:
         return None
     for found in check.view.walk:

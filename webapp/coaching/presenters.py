@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
-from zoneinfo import ZoneInfo
 
 from flask_babel import gettext, ngettext
 from markupsafe import Markup
@@ -32,7 +31,7 @@ from printables.drawing.svg import to_svg
 from printables.fault_pictures import fault_picture
 from printables.stage_pictures import stage_picture
 from webapp.coaching.papers import name_of
-from webapp.extensions import farm
+from webapp.extensions import farm_day
 from webapp.reading import words
 
 _PICTOGRAM_PX: Final = 72
@@ -263,9 +262,7 @@ def _progress_lines(progress: StageProgress, view: LearningView) -> list[str]:
         lines.append(
             gettext(
                 "Signed off on %(day)s by %(name)s: %(wrong)s of %(trees)s trees wrong.",
-                day=reader.show(
-                    learning.signed_off_at.astimezone(ZoneInfo(farm().time_zone)).date()
-                ),
+                day=reader.show(farm_day(learning.signed_off_at)),
                 name=view.people.get(learning.signed_off_by or 0, ""),
                 wrong=learning.nonconforming,
                 trees=learning.trees,

@@ -31,6 +31,7 @@ from webapp.coaching.presenters import (
     window_choices,
 )
 from webapp.extensions import database, present, today
+from webapp.ids import record_id
 from webapp.printing.papers import asked_page, pdf_answer
 from webapp.reading import words
 from webapp.season.choice import chosen_season, season_choices, season_label
@@ -280,8 +281,8 @@ def _workers() -> list[Worker]:
 
 def _asked_training(workers: list[Worker]) -> dict[str, object]:
     """Return what the address asks for: one worker, or everybody in a crew; today."""
-    worker_id = request.args.get("worker_id", type=int)
-    crew_id = request.args.get("crew_id", type=int)
+    worker_id = request.args.get("worker_id", type=record_id)
+    crew_id = request.args.get("crew_id", type=record_id)
     chosen = [
         worker.id
         for worker in workers
@@ -295,7 +296,7 @@ def _asked_training(workers: list[Worker]) -> dict[str, object]:
 
 
 def _asked_days() -> int | None:
-    days = request.args.get("days", type=int)
+    days = request.args.get("days", type=record_id)
     return days if days in services.WINDOWS else None
 
 

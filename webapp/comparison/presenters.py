@@ -1,7 +1,6 @@
 """A fair comparison as its page shows it: the funnel, and everything else in words by name."""
 
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 from babel.dates import format_skeleton
 from flask_babel import gettext, ngettext
@@ -30,7 +29,7 @@ from audits.services.weeks import WeeklyCourse
 from audits.vocabulary import STAGE_NAMES, Stage
 from printables.drawing.funnel import FunnelEdge, FunnelLabels, FunnelPlace, funnel_drawing
 from printables.drawing.svg import to_svg
-from webapp.extensions import farm
+from webapp.extensions import farm, farm_day
 from webapp.navigation import way_to
 from webapp.reading import words
 
@@ -499,7 +498,7 @@ def _standing(status: FitStatus, *, is_outdated: bool) -> str:
     if status.done is None or status.done.begun_at is None or status.result is None:
         return ""
     reader = words()
-    day = status.done.begun_at.astimezone(ZoneInfo(farm().time_zone)).date()
+    day = farm_day(status.done.begun_at)
     worked_out: str = ngettext(
         "Worked out on %(day)s from %(num)s audit.",
         "Worked out on %(day)s from %(num)s audits.",

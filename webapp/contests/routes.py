@@ -37,6 +37,7 @@ from webapp.contests.forms import AnswerForm, WordsForm
 from webapp.extensions import database, farm, present
 from webapp.field.pictures import picture_answer
 from webapp.forms import message_text
+from webapp.ids import record_id
 from webapp.navigation import way_to
 from webapp.reading import words
 from webapp.season.choice import chosen_season, season_choices, season_label
@@ -131,7 +132,7 @@ def disagree(audit_id: int, tree_id: int, stage: str) -> ResponseReturnValue:
         )
     except Conflict as error:
         flash(message_text(error.message), "problem")
-        return redirect(_back_to_trees(request.form.get("worker_id", type=int)))
+        return redirect(_back_to_trees(request.form.get("worker_id", type=record_id)))
     row = contesting.view_own_contest(database(), actor(), contest_id, present())
     flash(gettext("Noted: you disagree. A second person will answer."), "message")
     return redirect(_back_to_trees(row.worker_id, anchor=f"score-{audit_id}-{tree_id}-{found}"))
@@ -244,7 +245,7 @@ def _answer(
 ) -> ResponseReturnValue | None:
     """Keep an answer and go back to the list; None where the form has problems now."""
     # What other stages came to was read here; an amendment since then must not be undone.
-    version = request.form.get("version", found.version, type=int)
+    version = request.form.get("version", found.version, type=record_id)
     try:
         contesting.answer_contest(
             database(),
@@ -323,7 +324,7 @@ def _change_page(
         missed=read_missed(given),
         asks_missed=found.answers.missed is not None,
         client_id=new_client_id(),
-        version=request.form.get("version", found.version, type=int),
+        version=request.form.get("version", found.version, type=record_id),
     )
 
 
@@ -338,7 +339,7 @@ def _own_id() -> int:
 
 
 def _trees_page(worker_id: int) -> str:
-    page = request.args.get("page", 1, type=int)
+    page = request.args.get("page", 1, type=record_id)
     faults_only = request.args.get("show") == "faults"
     found = view_own_trees(
         database(),

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from flask_babel import format_date, gettext, lazy_gettext
 from markupsafe import Markup
@@ -23,7 +22,7 @@ from audits.vocabulary import (
 )
 from printables.drawing.pictograms import stage_pictogram
 from printables.drawing.svg import to_svg
-from webapp.extensions import farm
+from webapp.extensions import farm_day
 from webapp.passes.rows import rows_words
 from webapp.reading import words
 
@@ -38,7 +37,7 @@ def long_day(day: date) -> str:
 
 def day_of(moment: datetime) -> str:
     """Return the farm's day of a moment."""
-    return long_day(moment.astimezone(ZoneInfo(farm().time_zone)).date())
+    return long_day(farm_day(moment))
 
 
 def row_place(block: str, row_number: int) -> str:

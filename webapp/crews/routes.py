@@ -12,6 +12,7 @@ from webapp.access import CREW_LEADS, actor, open_to
 from webapp.crews.forms import ChangedCrewForm, ChangedWorkerForm, CrewForm, WorkerForm
 from webapp.crews.presenters import Order, crew_parts, those_who_left
 from webapp.extensions import database, farm
+from webapp.ids import record_id
 
 blueprint = Blueprint("crews", __name__, url_prefix="/crews")
 
@@ -71,7 +72,7 @@ def edit(crew_id: int) -> ResponseReturnValue:
 def add_worker() -> ResponseReturnValue:
     """Add a worker, by default to the crew whose key was pressed."""
     crews = _crews()
-    form = WorkerForm(crew_id=request.args.get("crew_id", type=int), language=farm().language)
+    form = WorkerForm(crew_id=request.args.get("crew_id", type=record_id), language=farm().language)
     form.offer(crews)
     if form.validate_on_submit():
         try:

@@ -18,6 +18,7 @@ from webapp.access import CREW_LEADS, actor, open_to, refuse_phone
 from webapp.devices.presenters import minutes_left, person_views
 from webapp.extensions import database, present
 from webapp.forms import message_text
+from webapp.ids import record_id
 
 blueprint = Blueprint("devices", __name__, url_prefix="/devices")
 
@@ -39,7 +40,7 @@ def index() -> ResponseReturnValue:
 def offer() -> ResponseReturnValue:
     """Show a QR code by which one phone is enrolled; its token is shown this once."""
     refuse_phone(say("Sign in with your password to enrol a phone."))
-    user_id = request.form.get("user_id", type=int)
+    user_id = request.form.get("user_id", type=record_id)
     now = present()
     people = {person.user.id: person.user for person in devices.devices(database(), actor())}
     if user_id not in people:

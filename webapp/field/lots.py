@@ -27,13 +27,13 @@ from webapp.extensions import database, farm, present
 from webapp.field.blueprint import blueprint
 from webapp.field.bodies import read_json
 from webapp.field.packages import moment, package
+from webapp.ids import LARGEST_ID
 from webapp.reading import LANGUAGE_NAMES, in_every_language, words_of_farm
 
 _SEED_BITS: Final = 63
 _ALL: Final = "all"
 # More lots than a farm finishes in weeks; each is a search for a plan and a transaction.
 _MOST_LOTS: Final = 500
-_LARGEST_ID: Final = 2**31 - 1
 
 
 @blueprint.get("/field/lots")
@@ -140,4 +140,4 @@ def _lot_ids(body: object) -> list[int] | None:
 
 
 def _is_id(value: object) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool) and 0 < value <= _LARGEST_ID
+    return isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID

@@ -15,9 +15,9 @@ from webapp.extensions import csrf, database, farm, present
 from webapp.field.blueprint import blueprint
 from webapp.field.pictures import picture_answer, remade
 from webapp.field.senders import RefusedError, signed_body
+from webapp.ids import LARGEST_ID
 
 _MOST_BYTES: Final = 1_000_000
-_LARGEST_ID: Final = 2**31 - 1
 
 
 @blueprint.post("/field/photos/<uuid:photo>")
@@ -56,7 +56,7 @@ def _described(photo: UUID) -> SentPhoto:
     headers = request.headers
     tree = headers.get("X-Tree", "")
     # Eleven digits are beyond any id already.
-    if not (tree.isascii() and tree.isdecimal() and 0 < int(tree[:11]) <= _LARGEST_ID):
+    if not (tree.isascii() and tree.isdecimal() and 0 < int(tree[:11]) <= LARGEST_ID):
         raise RefusedError("tree", 422)
     try:
         audit = UUID(headers.get("X-Audit", ""))

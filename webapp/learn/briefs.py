@@ -12,6 +12,7 @@ from audits.vocabulary import Method
 from printables.no_start import NO_LAW
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, present, today
+from webapp.ids import record_id
 from webapp.learn.blueprint import blueprint
 from webapp.learn.brief_presenters import latest_rows, method_parts, person_rows
 from webapp.learn.forms import OWN_LANGUAGE, BriefForm
@@ -71,7 +72,7 @@ def note_brief() -> ResponseReturnValue:
 @open_to(CREW_LEADS)
 def withdraw_brief() -> ResponseReturnValue:
     """Withdraw a brief that was noted by mistake."""
-    briefing_id = request.form.get("briefing_id", 0, type=int)
+    briefing_id = request.form.get("briefing_id", 0, type=record_id)
     services.withdraw_briefing(database(), actor(), briefing_id, present())
     flash(gettext("The brief was withdrawn. It does not count any more."), "message")
     return redirect(url_for("learn.briefs"))
@@ -83,7 +84,7 @@ def _view() -> BriefingList:
 
 def _people(view: BriefingList) -> list[Worker]:
     """Return everybody by name, those of the crew that was asked about first."""
-    crew_id = request.args.get("crew_id", type=int)
+    crew_id = request.args.get("crew_id", type=record_id)
     people = [standing.worker for standing in view.standings[Method.LADDER]]
     return sorted(people, key=lambda worker: crew_id is not None and worker.crew_id != crew_id)
 
@@ -91,7 +92,7 @@ def _people(view: BriefingList) -> list[Worker]:
 def _asked(view: BriefingList) -> dict[str, object]:
     """Return what the address asks for: a method, and whoever of a crew lacks its brief; today."""
     method = request.args.get("method", "")
-    crew_id = request.args.get("crew_id", type=int)
+    crew_id = request.args.get("crew_id", type=record_id)
     asked: dict[str, object] = {"held_on": today(), "language": OWN_LANGUAGE}
     if method not in set(Method):
         return asked

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
-from zoneinfo import ZoneInfo
 
 from flask import url_for
 from flask_babel import format_date, gettext
@@ -18,7 +17,7 @@ from audits.vocabulary import (
     Method,
     QuizSource,
 )
-from webapp.extensions import farm
+from webapp.extensions import farm_day
 from webapp.learn.brief_presenters import Chip, chip_of
 from webapp.reading import LANGUAGE_NAMES, words
 
@@ -187,7 +186,7 @@ def _method(method: Method) -> str:
 
 
 def _farm_day(moment: datetime) -> str:
-    return _day(moment.astimezone(ZoneInfo(farm().time_zone)).date())
+    return _day(farm_day(moment))
 
 
 def _day(day: date) -> str:

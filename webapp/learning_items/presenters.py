@@ -22,6 +22,7 @@ from audits.services.item_bank import ItemLine, ItemReport, QuizReliability
 from audits.vocabulary import STAGE_NAMES
 from printables.drawing.svg import to_svg
 from printables.question_pictures import question_picture
+from webapp.extensions import farm_day
 from webapp.learning_items.examples import example_of
 from webapp.reading import words
 
@@ -208,7 +209,7 @@ def _retired(line: ItemLine, report: ItemReport) -> str:
     return str(
         gettext(
             "Not asked since %(day)s, retired by %(person)s.",
-            day=words().show(line.retired.retired_at.date()),
+            day=words().show(farm_day(line.retired.retired_at)),
             person=report.people.get(line.retired.retired_by, ""),
         )
     )

@@ -26,6 +26,7 @@ from audits.vocabulary import LotState, PassKind, Side, Stage
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.extensions import database, farm, present, today
 from webapp.forms import message_text
+from webapp.ids import record_id
 from webapp.navigation import way_to
 from webapp.passes import presenters
 from webapp.passes.forms import EndForm, FinishForm, NamingForm, PassForm
@@ -134,7 +135,7 @@ def show(pass_id: int) -> ResponseReturnValue:
 def finish_now(pass_id: int) -> ResponseReturnValue:
     """Take the row whose key was pressed as finished now."""
     view = _view(pass_id)
-    row_id = request.form.get("row_id", 0, type=int)
+    row_id = request.form.get("row_id", 0, type=record_id)
     try:
         lot_id = passes.finish_row(
             database(),
@@ -158,7 +159,7 @@ def finish_now(pass_id: int) -> ResponseReturnValue:
 def take_back(pass_id: int) -> ResponseReturnValue:
     """Take back that rows are finished."""
     view = _view(pass_id)
-    row_ids = request.form.getlist("row_id", type=int)
+    row_ids = request.form.getlist("row_id", type=record_id)
     if not row_ids:
         return redirect(url_for("passes.show", pass_id=pass_id))
     try:
@@ -226,12 +227,12 @@ def people(pass_id: int) -> ResponseReturnValue:
 def withdraw(pass_id: int) -> ResponseReturnValue:
     """Take a person's name off rows."""
     view = _view(pass_id)
-    row_ids = request.form.getlist("row_id", type=int)
+    row_ids = request.form.getlist("row_id", type=record_id)
     passes.withdraw_assignments(
         database(),
         actor(),
         pass_id,
-        worker_id=request.form.get("worker_id", 0, type=int),
+        worker_id=request.form.get("worker_id", 0, type=record_id),
         row_ids=row_ids,
     )
     where = rows_words(_numbers(view, row_ids))

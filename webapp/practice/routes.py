@@ -17,6 +17,7 @@ from webapp.access import EVERYONE, actor, open_to, open_to_learner
 from webapp.coaching.papers import name_of
 from webapp.extensions import database, farm, present, today
 from webapp.field.bodies import read_json
+from webapp.ids import record_id
 from webapp.practice import page
 from webapp.practice.blueprint import blueprint
 from webapp.practice.kept_packs import Pack, the_pack
@@ -115,10 +116,10 @@ def _sent_items() -> list[Any]:
 
 
 def _block_id() -> int:
-    text = request.args.get("block", "")
-    if not (text.isascii() and text.isdecimal() and len(text) < len(str(2**31))):
+    found = request.args.get("block", type=record_id)
+    if found is None:
         raise InvalidInput({"block": say("Choose a block.")})
-    return int(text)
+    return found
 
 
 def _pack_of(block_id: int) -> Pack:

@@ -14,7 +14,7 @@ from printables.sheet import Page
 from webapp.access import actor
 from webapp.auditing.places import row_name
 from webapp.auditing.sheets import row_marks
-from webapp.extensions import database, farm, present
+from webapp.extensions import database, farm, farm_day, present
 from webapp.reading import words
 
 
@@ -36,7 +36,7 @@ def rework_document(order_id: int, page: Page) -> Document:
         block=verdict.block.name,
         crew=verdict.crew.name,
         lot=view.lot.number,
-        issued_on=view.order.created_at.date(),
+        issued_on=farm_day(view.order.created_at),
         issued_by=_auditor(verdict),
         rows=tuple(rows.values()),
         redo=tuple(_line(item, rows, verdict, workers) for item in view.items if item.mendable),

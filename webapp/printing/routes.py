@@ -13,6 +13,7 @@ from audits.errors import InvalidInput
 from printables.document import Document, leaf_svg, to_pdf
 from webapp.access import CREW_LEADS, actor, open_to
 from webapp.forms import message_text
+from webapp.ids import record_id
 from webapp.printing import batches, printers
 from webapp.printing.blueprint import blueprint
 from webapp.printing.choosing import fields_of, fresh_form, sent_form
@@ -46,7 +47,7 @@ class Leaf:
 @open_to(CREW_LEADS)
 def index() -> ResponseReturnValue:
     """Offer what can be printed, in groups."""
-    block_id = request.args.get("block_id", type=int)
+    block_id = request.args.get("block_id", type=record_id)
     offered = [offer for offer in OFFERS if actor().role in offer.roles]
     return render_template(
         "printing/index.html",

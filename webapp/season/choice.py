@@ -7,6 +7,7 @@ from flask import request
 
 from audits.seasons import season_of
 from webapp.extensions import farm, today
+from webapp.ids import record_id
 
 # No farm's records reach beyond these years; others would not be dates.
 _FIRST_YEAR, _LAST_YEAR = 1900, 2200
@@ -23,7 +24,7 @@ class SeasonChoice:
 
 def chosen_season() -> int:
     """Return the season asked for, else the present one."""
-    asked = request.args.get("season", type=int)
+    asked = request.args.get("season", type=record_id)
     if asked is not None and _FIRST_YEAR <= asked <= _LAST_YEAR:
         return asked
     return season_of(today(), farm().season_start_month)

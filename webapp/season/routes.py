@@ -7,6 +7,7 @@ from audits.services.contesting import contested_in_season
 from audits.services.season import review_season
 from webapp.access import OWNERS, actor, open_to
 from webapp.extensions import database
+from webapp.ids import record_id
 from webapp.navigation import way_to
 from webapp.season.choice import chosen_season, season_choices, season_label
 from webapp.season.presenters import (
@@ -26,7 +27,7 @@ blueprint = Blueprint("season", __name__, url_prefix="/season")
 @open_to(OWNERS)
 def index() -> ResponseReturnValue:
     """Show how lots, stages and hours of a season came out, never a person."""
-    crew_id = request.args.get("crew", type=int)
+    crew_id = request.args.get("crew", type=record_id)
     review = review_season(database(), actor(), chosen_season(), crew_id=crew_id)
     return render_template(
         "season/index.html",

@@ -204,8 +204,8 @@ def _few_flowers(standard: Standard, draw: Dice, _method: Method) -> Draft | Non
         standard,
         drawn,
         say("What comes out of this tree with few flower buds?"),
-        # None at all would be right as well, and is not offered.
-        (sizes[:most], sizes[: most + 1], sizes[1 : most + 1]),
+        # None at all would be right as well, and is not offered; nor is more than practice takes.
+        (sizes[:1], sizes[: most + 1], sizes[1:2]),
         _thickest_first(standard),
     )
 

@@ -2,9 +2,15 @@
 What comes next in practice: Leitner's boxes.
 
 A card is a stage on a kind of tree, or an item of exercises. What went right moves its card a box
-up, what went wrong moves it to the first box, and a card of box n comes up again after 2^(n-1)
-trees: the boxes are Leitner's [1]_, this spacing is our choice. Phones count the same way in
-``static/js/practice/schedule.js``; a test keeps both together.
+up, what went wrong moves it to the first box: the boxes are Leitner's [1]_. The rest is our choice:
+
+- A card of box n is due again after 2^(n-1) trees and exercises; that of an exercise after 2^(n-1)
+  exercises, since only one time in three is theirs.
+- While there are cards that never came up, every third tree and every third exercise is one of
+  them: somebody often wrong would else never see what lies behind the cards that are due.
+- The trees of a kind take turns, and so do the exercises of an item.
+
+Phones count the same way in ``static/js/practice/schedule.js``; a test keeps both together.
 
 References
 ----------
@@ -21,6 +27,8 @@ from audits.vocabulary import PracticeLevel, Stage
 
 MOST_BOX: Final = 6
 EXERCISE_EVERY: Final = 3
+# Every third: two in three are left for what went wrong, and 20 cards have all come up after 60.
+NEW_EVERY: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +41,7 @@ class Card:
     box : int
         From 1 to `MOST_BOX`.
     due : int
-        Number of trees done from which on it is due again.
+        Number of trees and exercises done from which on it is due again.
     """
 
     box: int
@@ -53,11 +61,15 @@ class Progress:
         Cards that came up at least once, by name.
     runs : Mapping of Stage to int, optional
         How often in a row each stage was right.
+    shown : Mapping of str to int, optional
+        How often each kind of tree came up, by kind, and each item of exercises, by card. Progress
+        that a phone kept before these were counted has none: they begin at 0.
     """
 
     done: int = 0
     cards: Mapping[str, Card] = field(default_factory=dict)
     runs: Mapping[Stage, int] = field(default_factory=dict)
+    shown: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +153,7 @@ def item_card(item: str) -> str:
     return f"item/{item}"
 
 
-def moved(card: Card | None, done: int, *, is_right: bool) -> Card:
+def moved(card: Card | None, done: int, *, is_right: bool, every: int = 1) -> Card:
     """
     Move a card to its next box.
 
@@ -153,6 +165,8 @@ def moved(card: Card | None, done: int, *, is_right: bool) -> Card:
         Trees and exercises done, this one included.
     is_right : bool
         Whether it went right.
+    every : int, optional
+        One time in how many is for cards of its sort: `EXERCISE_EVERY` for an exercise.
 
     Returns
     -------
@@ -163,12 +177,14 @@ def moved(card: Card | None, done: int, *, is_right: bool) -> Card:
     --------
     >>> moved(Card(3, 10), 10, is_right=True), moved(Card(3, 10), 10, is_right=False)
     (Card(box=4, due=18), Card(box=1, due=11))
+    >>> moved(Card(3, 10), 12, is_right=True, every=EXERCISE_EVERY)
+    Card(box=4, due=36)
     """
     box = min((card.box if card else 1) + 1, MOST_BOX) if is_right else 1
-    return Card(box, done + 2 ** (box - 1))
+    return Card(box, done + every * 2 ** (box - 1))
 
 
-def next_card(names: Sequence[str], progress: Progress) -> str:
+def next_card(names: Sequence[str], progress: Progress, turn: int) -> str:
     """
     Choose the card whose turn it is.
 
@@ -178,21 +194,27 @@ def next_card(names: Sequence[str], progress: Progress) -> str:
         All cards there are, at least one.
     progress : Progress
         How far the learner is.
+    turn : int
+        How often one of these cards was chosen before.
 
     Returns
     -------
     str
-        Of the cards that are due, the one that is due longest, so that what went wrong comes before
-        what is new; else the first that never came up; else the one that is due soonest.
+        Every third time the first that never came up. Else of the cards that are due, the one that
+        is due longest, so that what went wrong comes before what is new; else the first that never
+        came up; else the one that is due soonest.
     """
+    new = [name for name in names if name not in progress.cards]
+    if new and turn % NEW_EVERY == NEW_EVERY - 1:
+        return new[0]
 
-    def turn(name: str) -> tuple[int, int]:
+    def rank(name: str) -> tuple[int, int]:
         card = progress.cards.get(name)
         if card is None:
             return (1, 0)
         return (0 if card.due <= progress.done else 2, card.due)
 
-    return min(names, key=turn)
+    return min(names, key=rank)
 
 
 def next_task(offer: Offer, progress: Progress) -> Next:
@@ -210,19 +232,22 @@ def next_task(offer: Offer, progress: Progress) -> Next:
     -------
     Next
         Every third time an exercise, where there are any; else a tree of the kind of the card
-        whose turn it is, with as many stages as its runs allow.
+        whose turn it is, with as many stages as its runs allow. Of the trees of that kind, or the
+        exercises of that item, the one after the last.
     """
+    shown = progress.shown
     if offer.exercises and progress.done % EXERCISE_EVERY == EXERCISE_EVERY - 1:
-        items = dict.fromkeys(item for _, item in offer.exercises)
-        name = next_card([item_card(item) for item in items], progress)
+        items = list(dict.fromkeys(item_card(item) for _, item in offer.exercises))
+        name = next_card(items, progress, sum(shown.get(item, 0) for item in items))
         found = [one for one, item in offer.exercises if item_card(item) == name]
-        return Next(found[progress.done % len(found)])
+        return Next(found[shown.get(name, 0) % len(found)])
     kinds = dict.fromkeys(kind for _, kind in offer.trees)
     cards = {stage_card(stage, kind): (stage, kind) for kind in kinds for stage in offer.order}
-    stage, kind = cards[next_card(list(cards), progress)]
+    turn = sum(shown.get(kind, 0) for kind in kinds)
+    stage, kind = cards[next_card(list(cards), progress, turn)]
     trees = [one for one, its_kind in offer.trees if its_kind is kind]
     level, stages = level_of(offer.order, stage, progress.runs)
-    return Next(trees[progress.done % len(trees)], level, stages)
+    return Next(trees[shown.get(kind, 0) % len(trees)], level, stages)
 
 
 def after_tree(progress: Progress, kind: TreeKind, right: Mapping[Stage, bool]) -> Progress:
@@ -249,7 +274,7 @@ def after_tree(progress: Progress, kind: TreeKind, right: Mapping[Stage, bool]) 
         name = stage_card(stage, kind)
         cards[name] = moved(cards.get(name), done, is_right=is_right)
         runs[stage] = runs.get(stage, 0) + 1 if is_right else 0
-    return Progress(done, cards, runs)
+    return Progress(done, cards, runs, _shown_again(progress, kind))
 
 
 def after_exercise(progress: Progress, item: str, *, is_right: bool) -> Progress:
@@ -272,5 +297,10 @@ def after_exercise(progress: Progress, item: str, *, is_right: bool) -> Progress
     """
     done = progress.done + 1
     name = item_card(item)
-    card = moved(progress.cards.get(name), done, is_right=is_right)
-    return Progress(done, {**progress.cards, name: card}, progress.runs)
+    card = moved(progress.cards.get(name), done, is_right=is_right, every=EXERCISE_EVERY)
+    cards = {**progress.cards, name: card}
+    return Progress(done, cards, progress.runs, _shown_again(progress, name))
+
+
+def _shown_again(progress: Progress, name: str) -> dict[str, int]:
+    return {**progress.shown, name: progress.shown.get(name, 0) + 1}

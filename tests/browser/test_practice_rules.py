@@ -19,7 +19,7 @@ from audits.practice.cuts import Cuts
 from audits.practice.model import TreeKind
 from audits.practice.pack import PackTree, practice_trees, pruning_of
 from audits.practice.pruning import answers_of
-from audits.practice.schedule import Offer, Progress, after_exercise, after_tree, next_task
+from audits.practice.schedule import Card, Offer, Progress, after_exercise, after_tree, next_task
 from audits.scoring import score_tree
 from audits.standard import Standard, preset
 from audits.storage.queries.farms import block_by_id, farm_by_id
@@ -274,10 +274,10 @@ def test_one_right_way_is_right_for_every_practice(reading_page, packs):
 
 # A season of one learner on the phone: what came up each time, and how far the learner was then.
 SEASON = """
-async ({ pack, right }) => {
+async ({ pack, right, kept }) => {
   const { afterExercise, afterTree, freshProgress, nextTask } =
     await import("/practice/schedule.js");
-  let progress = freshProgress(7);
+  let progress = kept ?? freshProgress(7);
   return right.map((isRight) => {
     const task = nextTask(pack, progress);
     progress = task.kind === "tree"
@@ -285,22 +285,29 @@ async ({ pack, right }) => {
           pack, progress, task, Object.fromEntries(task.stages.map((one) => [one, isRight])),
         )
       : afterExercise(pack, progress, task, isRight);
-    const { done, cards, runs } = progress;
-    return { id: task.id, level: task.level ?? null, stages: task.stages ?? [], done, cards, runs };
+    const { done, cards, runs, shown } = progress;
+    const { id, level = null, stages = [] } = task;
+    return { id, level, stages, done, cards, runs, shown };
   });
 }
 """
-KINDS = (TreeKind.USUAL, TreeKind.NOT_DUE, TreeKind.USUAL, TreeKind.LOW_BLOOM)
+KINDS = (TreeKind.USUAL, TreeKind.NOT_DUE, TreeKind.USUAL, TreeKind.LOW_BLOOM, TreeKind.USUAL)
 OFFER = Offer(
     order=tuple(Stage),
     trees=tuple((f"t{number}", kind) for number, kind in enumerate(KINDS)),
-    exercises=(("e1", "one"), ("e2", "two"), ("e3", "one")),
+    exercises=(("e0", "0"), *((f"e{number}", str(number % 9)) for number in range(1, 12))),
 )
 OFFERED = {
     "order": list(OFFER.order),
     "trees": [{"id": name, "kind": kind} for name, kind in OFFER.trees],
     "exercises": [{"id": name, "item": item} for name, item in OFFER.exercises],
 }
+# What a phone kept before it counted how often each kind and item came up.
+KEPT = Progress(
+    40,
+    {"top/usual": Card(1, 40), "limbs/usual": Card(3, 44), "item/0": Card(2, 41)},
+    {Stage.TOP: 0, Stage.LIMBS: 2},
+)
 
 
 def seasons() -> Iterator[list[bool]]:
@@ -312,8 +319,8 @@ def seasons() -> Iterator[list[bool]]:
     yield [True] * 60 + [False] * 60
 
 
-def by_program(right: list[bool]) -> list[dict[str, Any]]:
-    progress, steps = Progress(), []
+def by_program(right: list[bool], progress: Progress | None = None) -> list[dict[str, Any]]:
+    progress, steps = progress or Progress(), []
     for is_right in right:
         task = next_task(OFFER, progress)
         if task.level is None:
@@ -322,12 +329,18 @@ def by_program(right: list[bool]) -> list[dict[str, Any]]:
         else:
             kind = dict(OFFER.trees)[task.id]
             progress = after_tree(progress, kind, dict.fromkeys(task.stages, is_right))
-        cards = {name: {"box": card.box, "due": card.due} for name, card in progress.cards.items()}
         steps.append(
             {"id": task.id, "level": task.level, "stages": list(task.stages)}
-            | {"done": progress.done, "cards": cards, "runs": dict(progress.runs)}
+            | on_a_phone(progress)
+            | {"shown": dict(progress.shown)}
         )
     return steps
+
+
+def on_a_phone(progress: Progress) -> dict[str, Any]:
+    """Return progress as a phone kept it before it counted what came up."""
+    cards = {name: {"box": card.box, "due": card.due} for name, card in progress.cards.items()}
+    return {"done": progress.done, "cards": cards, "runs": dict(progress.runs)}
 
 
 def learners_apart(page: Page) -> int:
@@ -341,6 +354,12 @@ def learners_apart(page: Page) -> int:
 
 def test_the_phone_chooses_what_comes_next_as_the_program_does(reading_page):
     assert learners_apart(reading_page()) == 0
+
+
+def test_a_phone_goes_on_from_what_it_kept_before_the_counts(reading_page):
+    right = [number % 4 > 0 for number in range(120)]
+    told = {"pack": OFFERED, "right": right, "kept": on_a_phone(KEPT)}
+    assert reading_page().evaluate(SEASON, told) == by_program(right, KEPT)
 
 
 def test_learners_meet_every_level():
@@ -358,6 +377,12 @@ def test_learners_meet_every_level():
         ("const RUN_FOR_ALL = 6", "const RUN_FOR_ALL = 7"),
         ("card.due <= progress.done ? 0 : 2", "0"),
         ("const MOST_BOX = 6", "const MOST_BOX = 5"),
+        ("const NEW_EVERY = 3", "const NEW_EVERY = 4"),
+        ("isRight, done, EXERCISE_EVERY", "isRight, done, 1"),
+        ("timesShown(progress, [name]) % found.length", "progress.done % found.length"),
+        ("timesShown(progress, [kind]) % trees.length", "progress.done % trees.length"),
+        ("timesShown(progress, items)", "progress.done"),
+        ("timesShown(progress, kinds)", "progress.done"),
     ],
 )
 def test_a_schedule_that_counts_otherwise_is_found_out(reading_page, right, wrong):

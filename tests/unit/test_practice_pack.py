@@ -1,8 +1,10 @@
 """Packs of practice trees: fair trees of every kind, places to cut, and what comes next."""
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
+from random import Random
 
 import pytest
 
@@ -23,16 +25,20 @@ from audits.practice.pack import (
 from audits.practice.places import HeadPlace
 from audits.practice.pruning import AT_SIDE_BRANCH_MM, Pruning, answers_of, is_due
 from audits.practice.schedule import (
+    EXERCISE_EVERY,
     Card,
+    Next,
     Offer,
     Progress,
     after_exercise,
     after_tree,
+    item_card,
     next_card,
     next_task,
     stage_card,
 )
 from audits.practice.tasks import practised, tasks_of
+from audits.quizzes import exercises
 from audits.scoring import score_tree
 from audits.standard import HeadingStageRule, LimbsRule, Standard, TopRule, preset
 from audits.vocabulary import BearingHabit, HeadingRule, Method, PracticeLevel, Result, Stage
@@ -286,9 +292,15 @@ def test_more_stages_come_at_once_after_a_run_and_one_again_after_a_fault():
 
 def test_what_went_wrong_comes_before_what_is_new():
     progress = Progress(5, {"b": Card(1, 5)})
-    assert next_card(["a", "b"], progress) == "b"
-    assert next_card(["a", "b"], Progress(4, {"b": Card(1, 5)})) == "a"
-    assert next_card(["b", "c"], Progress(0, {"b": Card(3, 4), "c": Card(2, 2)})) == "c"
+    assert next_card(["a", "b"], progress, 1) == "b"
+    assert next_card(["a", "b"], Progress(4, {"b": Card(1, 5)}), 1) == "a"
+    assert next_card(["b", "c"], Progress(0, {"b": Card(3, 4), "c": Card(2, 2)}), 1) == "c"
+
+
+def test_every_third_time_something_new_comes_before_what_went_wrong():
+    progress = Progress(9, {"b": Card(1, 5)})
+    assert [next_card(["b", "a"], progress, turn) for turn in range(6)] == list("bbabba")
+    assert next_card(["b"], progress, 2) == "b"
 
 
 def test_a_card_that_is_always_right_comes_up_half_as_often_each_time():
@@ -328,3 +340,86 @@ def test_every_third_time_is_an_exercise_where_there_are_any():
         else:
             progress = after_tree(progress, TreeKind.USUAL, {Stage.TOP: True})
     assert kinds == ["t", "t", "e", "t", "t", "e"]
+
+
+def season(offer: Offer, right: Mapping[Stage | None, float], *, seed: int) -> list[Next]:
+    """Return what comes up in 300 times, each stage (None: exercises) right with its chance."""
+    chance = Random(seed)  # noqa: S311 - the same learners every time
+    progress, tasks = Progress(), []
+    for _ in range(300):
+        task = next_task(offer, progress)
+        tasks.append(task)
+        if task.level is None:
+            item = dict(offer.exercises)[task.id]
+            progress = after_exercise(progress, item, is_right=chance.random() < right[None])
+        else:
+            kind = dict(offer.trees)[task.id]
+            results = {stage: chance.random() < right[stage] for stage in task.stages}
+            progress = after_tree(progress, kind, results)
+    return tasks
+
+
+@pytest.fixture(scope="module")
+def pack(trees):
+    """Offer what a phone gets: 24 trees and 20 exercises."""
+    return Offer(
+        USUAL.stages_in_use,
+        tuple((f"t{number}", tree.kind) for number, tree in enumerate(trees)),
+        tuple(
+            (f"e{number}", question.item)
+            for number, question in enumerate(exercises(USUAL, seed=7, count=20))
+        ),
+    )
+
+
+@pytest.mark.parametrize("share", [1.0, 0.8, 0.6, 0.5, 0.0])
+def test_everybody_sees_the_whole_pack(pack, share):
+    """Nothing hides behind what is due: no tree, and no kind that asks for leaving it alone."""
+    cards = {stage_card(stage, kind) for stage in pack.order for _, kind in pack.trees}
+    for seed in range(10):
+        tasks = season(pack, dict.fromkeys([*pack.order, None], share), seed=seed)
+        kinds = dict(pack.trees)
+        assert {task.id for task in tasks[:120]} >= kinds.keys()
+        assert {task.id for task in tasks[:200]} >= dict(pack.exercises).keys()
+        # Twenty of them, each third tree a new one.
+        seen = {stage_card(one, kinds[task.id]) for task in tasks[:90] for one in task.stages}
+        assert seen == cards
+
+
+@pytest.mark.parametrize("weak", list(Stage))
+def test_a_weak_stage_of_a_whole_pack_comes_up_more_often_than_the_strong_ones(pack, weak):
+    seen = Counter()
+    for seed in range(10):
+        right = {stage: 0.4 if stage is weak else 0.9 for stage in (*pack.order, None)}
+        seen.update(stage for task in season(pack, right, seed=seed) for stage in task.stages)
+    assert seen[weak] > 1.2 * max(seen[stage] for stage in Stage if stage is not weak)
+
+
+def test_an_exercise_waits_for_exercises_as_a_tree_waits_for_trees():
+    progress, dues = Progress(), []
+    for _ in range(6):
+        progress = after_exercise(progress, "one", is_right=True)
+        dues.append(progress.cards[item_card("one")].due - progress.done)
+    assert dues == [EXERCISE_EVERY * trees for trees in (2, 4, 8, 16, 32, 32)]
+
+
+def test_trees_of_a_kind_and_exercises_of_an_item_take_turns():
+    offer = Offer(
+        (Stage.TOP,),
+        tuple((f"t{number}", TreeKind.USUAL) for number in range(4)),
+        (("e0", "one"), ("e1", "one")),
+    )
+    names = [task.id for task in season(offer, {Stage.TOP: 1.0, None: 1.0}, seed=1)]
+    assert names[:6] == names[6:12] == ["t0", "t1", "e0", "t2", "t3", "e1"]
+
+
+def test_progress_kept_before_the_counts_goes_on(pack):
+    """A due counts trees and exercises, then as now, and a count that is missing is 0."""
+    cards = {item_card(item): Card(1, 61) for _, item in pack.exercises[:6]}
+    progress = Progress(59, cards | {stage_card(Stage.TOP, TreeKind.USUAL): Card(2, 60)})
+    task = next_task(pack, progress)
+    assert task.level is None
+    assert item_card(dict(pack.exercises)[task.id]) not in cards
+    after = after_exercise(progress, dict(pack.exercises)[task.id], is_right=True)
+    assert after.shown == {item_card(dict(pack.exercises)[task.id]): 1}
+    assert next_task(pack, after).stages == (Stage.TOP,)

@@ -9,6 +9,7 @@ Kaplan and Meier's estimate uses exactly that, the log-rank test compares two se
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
 
 from audits.estimates.intervals import normal_quantile
@@ -49,7 +50,8 @@ class Step:
     share : float
         Estimated share still on the way afterwards, in [0, 1] (symbol S).
     interval : tuple of float
-        Lower and upper bound of the share at 95 %, each in [0, 1].
+        Lower and upper bound of the share at 95 %, each in [0, 1]; the whole of it where nobody is
+        left on the way.
     """
 
     days: float
@@ -136,6 +138,11 @@ def time_to_standard(waits: Sequence[Wait]) -> TimeToStandard:
     ValueError
         If days are negative or not finite.
 
+    Notes
+    -----
+    Once the last person arrives the estimate is 0 and has no variance: it says nothing of how
+    many more could have taken longer. That day bounds the median from below only.
+
     References
     ----------
     .. [1] E. L. Kaplan, P. Meier, Nonparametric estimation from incomplete observations, Journal
@@ -151,13 +158,15 @@ def time_to_standard(waits: Sequence[Wait]) -> TimeToStandard:
     waits = _checked(waits)
     reach = normal_quantile(_CONFIDENCE)
     steps: list[Step] = []
-    share, greenwood = 1.0, 0.0
+    # Exact, since the median asks whether the share is 1/2, which a product of floats can miss.
+    left, greenwood = Fraction(1), 0.0
     for days in sorted({wait.days for wait in waits if wait.arrived}):
         waiting = sum(wait.days >= days for wait in waits)
         arrived = sum(wait.arrived and wait.days == days for wait in waits)
-        share *= 1 - arrived / waiting
+        left *= 1 - Fraction(arrived, waiting)
         if arrived < waiting:
             greenwood += arrived / (waiting * (waiting - arrived))
+        share = float(left)
         steps.append(Step(days, waiting, arrived, share, _share_interval(share, greenwood, reach)))
     return TimeToStandard(tuple(steps), len(waits), sum(wait.arrived for wait in waits))
 
@@ -211,9 +220,9 @@ def compare_waits(first: Sequence[Wait], second: Sequence[Wait]) -> TwoSeasons |
 
 
 def _share_interval(share: float, greenwood: float, reach: float) -> tuple[float, float]:
-    if not 0 < share < 1:
-        # Nobody is left, or nobody gone: the transformed interval has no width to show.
-        return (share, share)
+    if share == 0:
+        # Nobody is left, and the variance is not known: no share can be ruled out.
+        return (0.0, 1.0)
     error = math.sqrt(greenwood) / abs(math.log(share))
     return (share ** math.exp(reach * error), share ** math.exp(-reach * error))
 

@@ -475,7 +475,10 @@ def _waits(
     rules = {
         version.id: standard_of(version).sign_off
         for version in trend_queries.standard_versions(
-            connection, farm.id, {tree.standard_version_id for tree in trees}
+            connection,
+            farm.id,
+            {tree.standard_version_id for tree in trees}
+            | {each.standard_version_id for each in begun if each.standard_version_id is not None},
         )
     }
     zone = ZoneInfo(farm.time_zone)
@@ -500,9 +503,11 @@ def _wait(
     if not since:
         return Wait(0, arrived=False)
     counting = trees[since[0] :]
-    met_at = signed_off_at(
-        (tree.nonconforming for tree in counting), rules[counting[-1].standard_version_id]
-    )
+    # Who was signed off met the rule of that day; a standard written later takes nothing back.
+    version_id = learning.standard_version_id
+    if version_id is None:
+        version_id = counting[-1].standard_version_id
+    met_at = signed_off_at((tree.nonconforming for tree in counting), rules[version_id])
     # Nothing is known of somebody after their last tree.
     last = since[0] + (met_at if met_at is not None else len(counting)) - 1
     return Wait((days[last] - learning.begun_on).days, arrived=met_at is not None)

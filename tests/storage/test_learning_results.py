@@ -9,12 +9,15 @@ from audits.learning.association import Bearing
 from audits.learning.curves import CurveForm, fit_fault_curve
 from audits.services.farms import add_worker
 from audits.services.learning_results import Source, Tally, farm_learned, worker_learned
+from audits.services.sign_offs import sign_off
+from audits.services.standards import standard_of, write_standard
 from audits.storage.queries.fetch import insert
+from audits.storage.queries.standards import standard_by_id, versions_of_block
 from audits.storage.tables import stage_learning
 from audits.vocabulary import Result, Stage
 from tests.learned_rows import NOW, add_exercise, add_practice, add_quiz
 from tests.orchard import plant_orchard
-from tests.scored_season import SEASON, add_audit, day, trees
+from tests.scored_season import SEASON, BlockIds, add_audit, add_lot, day, trees
 
 TOP = Stage.TOP
 
@@ -127,22 +130,26 @@ def test_practice_that_goes_with_the_row_is_told_across_workers(database, orchar
     assert len(found.workers) == 14
 
 
+def begin_learning(connection, orchard, worker_id):
+    insert(
+        connection,
+        stage_learning,
+        {
+            "farm_id": orchard.farm_id,
+            "worker_id": worker_id,
+            "stage": TOP,
+            "begun_on": date(2025, 12, 1),
+            "begun_by": orchard.owner.user_id,
+        },
+    )
+
+
 def test_days_to_standard_count_who_is_still_on_the_way(database, orchard):
     with database.write() as connection:
         for worker_id, pattern in zip(
             orchard.worker_ids[:3], ("o" * 20, "x" * 20, ""), strict=True
         ):
-            insert(
-                connection,
-                stage_learning,
-                {
-                    "farm_id": orchard.farm_id,
-                    "worker_id": worker_id,
-                    "stage": TOP,
-                    "begun_on": date(2025, 12, 1),
-                    "begun_by": orchard.owner.user_id,
-                },
-            )
+            begin_learning(connection, orchard, worker_id)
             # Before the day on which learning began, nothing counts.
             add_audit(
                 connection,
@@ -160,3 +167,46 @@ def test_days_to_standard_count_who_is_still_on_the_way(database, orchard):
     (days,) = farm_learned(database, orchard.owner, SEASON).days
     assert (days.now.people, days.now.arrived, days.now.median) == (3, 1, 7)
     assert (days.before.people, days.test) == (0, None)
+
+
+def test_who_was_signed_off_stays_so_when_a_later_standard_asks_for_more_trees(database, orchard):
+    signed, unsigned = orchard.worker_ids[:2]
+    with database.write() as connection:
+        for worker_id in (signed, unsigned):
+            begin_learning(connection, orchard, worker_id)
+            add_audit(
+                connection,
+                orchard,
+                trees(TOP, worker_id, "o" * 20),
+                started_at=datetime(2025, 12, 8, 16, tzinfo=UTC),
+            )
+    sign_off(database, orchard.owner, signed, stage=TOP, now=NOW)
+    with database.read() as connection:
+        before = standard_of(standard_by_id(connection, orchard.farm_id, orchard.standard_id))
+    write_standard(
+        database,
+        orchard.owner,
+        orchard.block_id,
+        payload=before.model_dump(mode="json")
+        | {"sign_off": {"trees": 40, "most_nonconforming": 0}},
+        in_force_from=date(2025, 12, 10),
+        now=NOW,
+    )
+    with database.write() as connection:
+        versions = versions_of_block(connection, orchard.farm_id, orchard.block_id)
+        later = max(version.id for version in versions)
+        assert later != orchard.standard_id
+        block = BlockIds(orchard.block_id, orchard.row_ids, later)
+        finished_at = datetime(2025, 12, 15, 14, tzinfo=UTC)
+        for worker_id in (signed, unsigned):
+            add_audit(
+                connection,
+                orchard,
+                trees(TOP, worker_id, "oo"),
+                started_at=finished_at + timedelta(hours=2),
+                lot_ids=add_lot(connection, orchard, finished_at=finished_at, block=block),
+            )
+    (days,) = farm_learned(database, orchard.owner, SEASON).days
+    # The one who was not signed off is asked for 40 trees now.
+    assert (days.now.people, days.now.arrived) == (2, 1)
+    assert [step.days for step in days.now.steps] == [7]

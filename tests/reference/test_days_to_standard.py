@@ -100,7 +100,7 @@ def test_the_last_arrival_is_no_upper_bound_of_the_median():
 
 def test_intervals_of_few_learners_hold_the_median_as_often_as_they_say():
     # Six learners, a median of 12 days, asked about after up to 15 days. The planted mistake: with
-    # the last arrival as a bound about 80 of 100 intervals held it.
+    # the last arrival as a bound about 75 of 100 intervals held it.
     chances = np.random.default_rng(6)
     held = []
     while len(held) < 1500:

@@ -44,6 +44,7 @@ class PackProblem(StrEnum):
     NO_SUCH_PLACE = "no_such_place"
     CUT_TWICE = "cut_twice"
     OTHER_STAGE = "other_stage"
+    GONE_BEFORE = "gone_before"
 
 
 PROBLEM_WORDS: Final[Mapping[PackProblem, Message]] = {
@@ -64,6 +65,9 @@ PROBLEM_WORDS: Final[Mapping[PackProblem, Message]] = {
     ),
     PackProblem.OTHER_STAGE: say(
         "A cut belongs to a stage that was not practised. It is kept, but it was not scored."
+    ),
+    PackProblem.GONE_BEFORE: say(
+        "A cut is on wood that was gone from the start. It is kept, but it was not scored."
     ),
 }
 

@@ -7,7 +7,7 @@ from audits.practice.cuts import Cuts, ImpossibleCuts, PackProblem
 from audits.practice.ideal import ideal_pruning
 from audits.practice.levels import StageSet, done_before, stage_sets
 from audits.practice.pack import PackTree, cuts_of, pruning_of
-from audits.practice.pruning import Pruning
+from audits.practice.pruning import Pruning, limbs_left
 from audits.standard import Standard
 from audits.vocabulary import PracticeLevel, Stage
 
@@ -88,8 +88,8 @@ def practised(
     Raises
     ------
     ImpossibleCuts
-        If these stages are not practised together, a place is not on the tree or was cut twice, or
-        a cut belongs to a stage that was not practised.
+        If these stages are not practised together, a place is not on the tree, was cut twice or was
+        gone before they began, or a cut belongs to a stage that was not practised.
     """
     if StageSet(level, tuple(stages)) not in stage_sets(standard):
         raise ImpossibleCuts(PackProblem.NO_SUCH_STAGES)
@@ -103,4 +103,13 @@ def practised(
     }
     if not all(same for stage, same in untouched.items() if stage not in stages):
         raise ImpossibleCuts(PackProblem.OTHER_STAGE)
+    standing = limbs_left(tree.tree, pruning_of(tree, before))
+    limbs = {limb.key for limb in standing}
+    sides = {side.key for limb in standing for side in limb.side_branches}
+    if not (
+        limbs.union(before.limbs).issuperset(cuts.limbs)
+        and sides.union(before.sides).issuperset(cuts.sides)
+        and limbs.union(before.heads).issuperset(cuts.heads)
+    ):
+        raise ImpossibleCuts(PackProblem.GONE_BEFORE)
     return pruning

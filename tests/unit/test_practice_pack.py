@@ -23,7 +23,13 @@ from audits.practice.pack import (
     seed_of,
 )
 from audits.practice.places import HeadPlace
-from audits.practice.pruning import AT_SIDE_BRANCH_MM, Pruning, answers_of, is_due
+from audits.practice.pruning import (
+    AT_SIDE_BRANCH_MM,
+    Pruning,
+    answers_of,
+    is_due,
+    limbs_left,
+)
 from audits.practice.schedule import (
     EXERCISE_EVERY,
     Card,
@@ -239,6 +245,38 @@ def test_stages_that_are_not_practised_together_are_told(trees):
         with pytest.raises(ImpossibleCuts) as caught:
             practised(trees[0], USUAL, level, stages, Cuts())
         assert caught.value.problem is PackProblem.NO_SUCH_STAGES
+
+
+def test_a_cut_on_wood_that_was_gone_from_the_start_is_told(trees):
+    """Above the top that was cut before, and on limbs that were taken out before."""
+    told = []
+    for tree in trees:
+        for task in tasks_of(tree, USUAL):
+            if task.level is not PracticeLevel.ONE:
+                continue
+            (stage,) = task.stages
+            before = pruning_of(tree, task.before)
+            left = {limb.key for limb in limbs_left(tree.tree, before)}
+            gone = [limb for limb in tree.tree.limbs if limb.key not in left]
+            limbs = [limb.key for limb in gone if limb.key not in task.before.limbs]
+            sides = [side.key for limb in gone for side in limb.side_branches]
+            heads = {
+                limb.key: tree.heads[limb.key][0].id for limb in gone if limb.key in tree.heads
+            }
+            more = {
+                Stage.LIMBS: [{"limbs": (*task.ideal.limbs, limb)} for limb in limbs],
+                Stage.COLUMNS: [{"sides": (*task.ideal.sides, side)} for side in sides],
+                Stage.HEADING: [
+                    {"heads": {**task.ideal.heads, limb: head}} for limb, head in heads.items()
+                ],
+            }.get(stage, [])
+            for change in more:
+                cuts = task.ideal.model_copy(update=change)
+                with pytest.raises(ImpossibleCuts) as caught:
+                    practised(tree, USUAL, task.level, task.stages, cuts)
+                assert caught.value.problem is PackProblem.GONE_BEFORE
+                told.append(stage)
+    assert set(told) == {Stage.LIMBS, Stage.COLUMNS, Stage.HEADING}
 
 
 def test_a_cut_where_no_place_is_offered_has_no_name(trees):

@@ -26,14 +26,14 @@ def record_id(text: str) -> int:
     Returns
     -------
     int
-        From 0 to `LARGEST_ID`.
+        At most `LARGEST_ID`; 0, which no record has, for any other number.
 
     Raises
     ------
     ValueError
-        If it is no such number; the request then counts as without it.
+        If it is no whole number; the request then counts as without it.
     """
-    is_whole = text.isascii() and text.isdecimal() and len(text) <= len(str(LARGEST_ID))
-    if not is_whole or int(text) > LARGEST_ID:
-        raise ValueError(f"no record has the number {text!r}")
-    return int(text)
+    if not (text.isascii() and text.removeprefix("-").isdecimal()):
+        raise ValueError(f"no whole number: {text!r}")
+    is_short = len(text) <= len(str(LARGEST_ID))
+    return int(text) if is_short and 0 <= int(text) <= LARGEST_ID else 0

@@ -190,7 +190,7 @@ def _choices(line: ItemLine, example: Question | None) -> list[tuple[str, ...]]:
     taken = {each.choice for each in line.reading.choices}
     nobody = (show(0), *((show(0), show(0)) if is_judged else ("-", "-")))
     rows.extend(
-        (_choice(name, is_right=name == words().say(example.answer)), *nobody)
+        (_choice(name, is_right=key == example.option_keys[example.key]), *nobody)
         for key, name in names.items()
         if example and key not in taken
     )

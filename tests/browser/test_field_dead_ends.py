@@ -39,7 +39,7 @@ def test_a_browser_that_lost_its_session_is_asked_for_the_digits(somebody):
     page = somebody.page
     expect(page.get_by_text("The office asks for your six digits")).to_be_visible()
     page.get_by_role("button", name="Prepare the rows").tap()
-    expect(page.locator("[data-prepare]")).to_have_attribute("aria-disabled", "false")
+    expect(page.locator("[data-part=prepare]")).to_have_attribute("aria-disabled", "false")
     expect(page.get_by_text("The office cannot be reached")).to_have_count(0)
     page.get_by_role("button", name="Enter the digits").tap()
     expect(somebody.heading()).to_have_text("Enter your six digits")

@@ -67,7 +67,7 @@ def test_rows_that_arrive_late_leave_the_tree_alone(hand, farm):
         }"""
     )
     somebody.press_button("Prepare the rows")
-    page.wait_for_function("document.querySelector('[data-prepare][aria-disabled=true]')")
+    page.wait_for_function("document.querySelector('[data-part=prepare][aria-disabled=true]')")
     somebody.begin(farm.packages[STANDARD])
     page.evaluate("answerNow()")
     page.wait_for_function("window.isAnswered")
@@ -90,6 +90,49 @@ def test_a_row_whose_end_was_not_kept_is_still_being_pruned(hand, farm):
     expect(somebody.page.locator("form[data-tree]")).to_be_visible()
     kinds = "return (await store.audits()).flatMap(({ items }) => items.map(({ kind }) => kind));"
     assert somebody.run(kinds) == ["row_finished"]
+
+
+OFFICE_IS_SLOW = """
+  () => {
+    const real = window.fetch;
+    window.fetch = (address, ...more) =>
+      address === "/field/lots"
+        ? new Promise((answer) => { window.answerNow = () => answer(real(address, ...more)); })
+        : real(address, ...more);
+    dispatchEvent(new HashChangeEvent("hashchange"));
+  }
+"""
+
+
+def test_a_key_that_asked_once_still_does_when_the_office_answers(hand, farm):
+    """Planted danger: the list is drawn anew between two presses, and the first one is forgotten."""
+    row = farm.packages[STANDARD] | {"lot": None, "finished_at": None}
+    somebody = hand([row])
+    page = somebody.page
+    page.evaluate(OFFICE_IS_SLOW)
+    page.wait_for_function("() => window.answerNow")
+    first, again = CREW_IS_THROUGH
+    somebody.press_button(first)
+    page.evaluate("answerNow()")
+    expect(page.get_by_role("button", name="Enter the digits")).to_be_visible()
+    page.wait_for_timeout(500)
+    somebody.press_button(again)
+    expect(page.locator("form[data-tree]")).to_be_visible()
+
+
+def test_a_key_held_down_while_the_office_answers_is_pressed(hand, farm):
+    """Planted danger: the key is drawn anew under the finger, which lifts off another one."""
+    somebody = hand()
+    page = somebody.page
+    page.evaluate(OFFICE_IS_SLOW)
+    page.wait_for_function("() => window.answerNow")
+    page.get_by_role("button", name="Begin the audit").hover()
+    page.mouse.down()
+    with page.expect_response("**/field/lots"):
+        page.evaluate("answerNow()")
+    page.wait_for_timeout(300)
+    page.mouse.up()
+    expect(page.locator("form[data-tree]")).to_be_visible()
 
 
 def test_signing_out_in_one_tab_leaves_no_rows_in_another(hand, farm):
@@ -139,7 +182,7 @@ def test_a_phone_cut_off_while_it_tidies_up_keeps_the_rows_that_were_begun(hand,
         """
     )
     somebody.press_button("Prepare the rows")
-    expect(somebody.page.locator("[data-prepare][aria-disabled=false]")).to_be_visible()
+    expect(somebody.page.locator("[data-part=prepare][aria-disabled=false]")).to_be_visible()
     kept = somebody.run("return (await store.packages()).map(({ draw }) => draw);")
     assert kept == [two[0]["draw"]]
 

@@ -226,7 +226,7 @@ class App {
               key_(words.say("foot.lots"), () => this.go("#/lots")),
               key_(words.say("foot.sent"), () => this.go("#/sent")),
               key_(words.say("foot.lock"), () => this.#lock()),
-              sureKey(words.say("foot.sign_out"), words.say("foot.sign_out_again"), () => this.#signOut(), { class: "key" }),
+              sureKey("sign_out", words.say("foot.sign_out"), words.say("foot.sign_out_again"), () => this.#signOut(), { class: "key" }),
             ]
           : []),
       ),

@@ -9,6 +9,7 @@ import { SHAPES } from "./shapes.js";
 
 const BOUNCE_MS = 400;
 const SURE_WITHIN_MS = 6_000;
+const RELEASED_MS = 300;
 const SVG = "http://www.w3.org/2000/svg";
 
 export const make = (name, attributes = {}, ...contents) => {
@@ -49,30 +50,58 @@ export const key = (words, whenPressed, { shape: shapeName, main = false, ...att
     make("span", {}, words),
   );
 
+// When each of those keys was first pressed, by its part: a screen that is drawn anew before the second
+// press shows the key as it stood.
+const askedAt = new Map();
+
 // A key for what no other tap takes back: its words change, and only the second press does it. A
-// finger that bounces presses once.
-export const sureKey = (words, wordsAgain, whenSure, { shape: shapeName, ...attributes } = {}) => {
-  const label = make("span", { "aria-live": "polite" }, words);
-  let askedAt = null;
+// finger that bounces presses once. `part` tells the key from all others of its page.
+export const sureKey = (part, words, wordsAgain, whenSure, { shape: shapeName, ...attributes } = {}) => {
+  const sinceAsked = () => performance.now() - (askedAt.get(part) ?? -Infinity);
+  const label = make("span", { "aria-live": "polite" });
+  const showWords = () => {
+    const left = SURE_WITHIN_MS - sinceAsked();
+    label.textContent = left > 0 ? wordsAgain : words;
+    if (left > 0) {
+      setTimeout(showWords, left);
+    }
+  };
   const press = (event) => {
-    const since = askedAt === null ? Infinity : event.timeStamp - askedAt;
+    const since = sinceAsked();
     if (since < BOUNCE_MS) {
       return;
     }
     if (since < SURE_WITHIN_MS) {
+      askedAt.delete(part);
       whenSure(event);
-      return;
+    } else {
+      askedAt.set(part, performance.now());
     }
-    askedAt = event.timeStamp;
-    label.textContent = wordsAgain;
-    setTimeout(() => (label.textContent = words), SURE_WITHIN_MS);
+    showWords();
   };
+  showWords();
   return make(
     "button",
-    { type: "button", class: "button", ...attributes, onclick: press },
+    { type: "button", class: "button", "data-part": part, ...attributes, onclick: press },
     shapeName ? shape(shapeName) : null,
     label,
   );
+};
+
+// Put new contents where the old ones were. What had the focus has it again, found by its data-part.
+export const putAnew = (root, ...contents) => {
+  const part = root.contains(document.activeElement) ? document.activeElement.dataset.part : undefined;
+  root.replaceChildren(...contents);
+  if (part) {
+    root.querySelector(`[data-part="${CSS.escape(part)}"]`)?.focus({ preventScroll: true });
+  }
+};
+
+// Wait while a key is held down: put anew under the finger, it would not be pressed at all.
+export const untilReleased = async (root) => {
+  while (root.querySelector("button:active")) {
+    await new Promise((goOn) => setTimeout(goOn, RELEASED_MS));
+  }
 };
 
 export const section = (title, ...contents) =>

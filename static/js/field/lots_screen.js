@@ -4,7 +4,7 @@
 //   showLots(root, app)    returns { redraw(), refresh(), leave() }
 
 import { readAudit } from "./audit.js";
-import { key, make, message, section, shape, sureKey } from "./elements.js";
+import { key, make, message, putAnew, section, shape, sureKey, untilReleased } from "./elements.js";
 import { keptWords } from "./kept.js";
 import { lotReason, sentence } from "./reasons.js";
 import { StoreFull } from "./store.js";
@@ -23,7 +23,7 @@ export const showLots = async (root, app) => {
   const forget = app.store.onChange(async ({ what }) => {
     if (["packages", "device", "wiped", "audit"].includes(what) && !screen.isPreparing) {
       await readLots(screen);
-      draw(screen);
+      await drawAgain(screen);
     }
   });
   return {
@@ -55,11 +55,17 @@ const draw = (screen) => {
   const done = lots.filter(({ view }) => view?.sealed);
   document.title = words.say("lots.title");
   screen.kept = make("p", { class: "tree-saved" }, keptWords(app.state, words));
-  root.replaceChildren(
+  putAnew(
+    root,
     make(
       "div",
       { class: "contents" },
-      make("div", { class: "screen-head" }, make("h1", { tabindex: "-1" }, document.title), screen.kept),
+      make(
+        "div",
+        { class: "screen-head" },
+        make("h1", { tabindex: "-1", "data-part": "title" }, document.title),
+        screen.kept,
+      ),
       ...app.notices(),
       ...shutOutNotice(screen),
       ...news.map(({ say, isProblem }) => message(say(), { isProblem })),
@@ -94,8 +100,14 @@ const shutOutNotice = ({ app, isShutOut }) => {
 const isFinished = ({ pkg, audit }) =>
   pkg.lot !== null || Boolean(audit?.items.some(({ kind }) => kind === "row_finished"));
 
-// Another screen may have come meanwhile.
-const isShown = ({ root, kept }) => root.contains(kept);
+// When the phone or the office has something new. Another screen may have come meanwhile.
+const drawAgain = async (screen) => {
+  const { root, kept } = screen;
+  await untilReleased(root);
+  if (root.contains(kept)) {
+    draw(screen);
+  }
+};
 
 const prepareKey = (screen) => {
   const { words } = screen.app;
@@ -104,7 +116,7 @@ const prepareKey = (screen) => {
     {
       type: "button",
       class: "button button-main prepare-key",
-      "data-prepare": true,
+      "data-part": "prepare",
       "aria-disabled": String(screen.isPreparing),
       onclick: () => prepare(screen),
     },
@@ -133,7 +145,7 @@ const lotLine = ({ app }, { pkg, audit, view }) => {
       name,
       where,
       make("p", {}, words.term("outcome", view.outcome), ". ", sentence(lotReason(pkg, view.standings, words))),
-      key(words.say("lots.look"), () => go(`#/audit/${audit.id}`)),
+      key(words.say("lots.look"), () => go(`#/audit/${audit.id}`), { "data-part": `lot ${pkg.draw}` }),
     );
   }
   const kept = view?.answered.size ?? 0;
@@ -150,7 +162,11 @@ const lotLine = ({ app }, { pkg, audit, view }) => {
     pkg.purpose === "re_audit" ? make("p", {}, words.term("purpose", "re_audit")) : null,
     isPassedOver ? make("p", {}, words.say("lots.passed_over")) : null,
     make("p", {}, kept ? words.count("lots.kept", kept) : words.count("lots.most_trees", pkg.wave_sizes.at(-1))),
-    key(beginWords(words, kept, isPassedOver), begin, { main: !isPassedOver, shape: "onward" }),
+    key(beginWords(words, kept, isPassedOver), begin, {
+      main: !isPassedOver,
+      shape: "onward",
+      "data-part": `lot ${pkg.draw}`,
+    }),
   );
 };
 
@@ -181,7 +197,9 @@ const rowToComeLine = ({ app }, { pkg }) => {
     {},
     make("h3", { class: "row-title" }, words.of(pkg.name)),
     make("p", {}, [pkg.block, pkg.crew].join(" / ")),
-    sureKey(words.say("lots.crew_is_through"), words.say("lots.through_again"), finish, { shape: "right" }),
+    sureKey(`through ${pkg.draw}`, words.say("lots.crew_is_through"), words.say("lots.through_again"), finish, {
+      shape: "right",
+    }),
   );
 };
 
@@ -210,9 +228,7 @@ const askOffice = async (screen) => {
     const answer = await fetch("/field/lots");
     screen.isShutOut = answer.status === SHUT_OUT;
     screen.inOffice = answer.ok ? await answer.json() : [];
-    if (isShown(screen)) {
-      draw(screen);
-    }
+    await drawAgain(screen);
   } catch {
     // Without signal nothing is known of the office, and nothing is said of it.
   }
@@ -227,7 +243,7 @@ const prepare = async (screen) => {
   screen.isPreparing = true;
   screen.news = [];
   draw(screen);
-  screen.root.querySelector("[data-prepare]").focus();
+  screen.root.querySelector("[data-part=prepare]").focus();
   try {
     screen.news = await takeAlong(screen);
   } catch (error) {
@@ -238,10 +254,7 @@ const prepare = async (screen) => {
     screen.isPreparing = false;
   }
   await readLots(screen);
-  if (isShown(screen)) {
-    draw(screen);
-    screen.root.querySelector("[data-prepare]").focus({ preventScroll: true });
-  }
+  await drawAgain(screen);
 };
 
 const problemWords = (error, words) =>

@@ -3,11 +3,10 @@
 //
 //   showSent(root, app)    returns { redraw(), refresh(), leave() }
 
-import { key, make, message, section, shape } from "./elements.js";
+import { key, make, message, putAnew, section, shape, untilReleased } from "./elements.js";
 import { placeOf } from "./places.js";
 import { walkOf } from "./walk.js";
 
-const PRESSED_MS = 300;
 const FILE_NAME = "sent-back.json";
 
 export const showSent = async (root, app) => {
@@ -18,11 +17,7 @@ export const showSent = async (root, app) => {
   window.scrollTo({ top: 0, behavior: "instant" });
   const again = async () => {
     await readQueue(screen);
-    if (root.querySelector(".button:active")) {
-      // A key that is being pressed must not be put anew.
-      setTimeout(again, PRESSED_MS);
-      return;
-    }
+    await untilReleased(root);
     if (root.querySelector(".sent-screen")) {
       draw(screen);
     }
@@ -41,7 +36,6 @@ const draw = (screen) => {
   const { words, state } = app;
   const { counts, sync } = state;
   const back = queue.filter((entry) => entry.state !== "waiting");
-  const focused = root.contains(document.activeElement) ? document.activeElement.dataset.part : null;
   document.title = words.say("sent.title");
   const facts = [
     [words.say("sent.kept"), counts.all],
@@ -50,7 +44,8 @@ const draw = (screen) => {
     [words.say("sent.back"), back.length],
     [words.say("sent.photos"), counts.photos],
   ];
-  root.replaceChildren(
+  putAnew(
+    root,
     make(
       "div",
       { class: "contents sent-screen" },
@@ -86,9 +81,6 @@ const draw = (screen) => {
       key(words.say("sent.to_lots"), () => app.go("#/lots"), { "data-part": "lots" }),
     ),
   );
-  if (focused) {
-    root.querySelector(`[data-part=${focused}]`)?.focus({ preventScroll: true });
-  }
 };
 
 const contactWords = (sync, words) => {

@@ -12,7 +12,7 @@
 import { KEPT, STOP, feel } from "../feel.js";
 import { startTiles } from "../tiles.js";
 import { maySkip } from "./audit.js";
-import { key, make, shape } from "./elements.js";
+import { key, make, putAnew, shape } from "./elements.js";
 import { EMPTY, answersOf, entryOf, tileOfMeasure } from "./entry.js";
 import { gaugeChoice } from "./gauges.js";
 import { keptWords } from "./kept.js";
@@ -235,9 +235,9 @@ class TreeScreen {
     const title = words.say("tree.title", { order, total });
     const last = view.lastScored;
     const between = () => make("span", { "aria-hidden": "true" }, " /");
-    const hadFocus = this.#head.contains(document.activeElement) ? document.activeElement.dataset.part : null;
     document.title = title;
-    this.#head.replaceChildren(
+    putAnew(
+      this.#head,
       make(
         "div",
         { class: "tree-place" },
@@ -258,9 +258,6 @@ class TreeScreen {
     );
     if (problem) {
       this.#head.querySelector(".sign").setAttribute("role", "alert");
-    }
-    if (hadFocus) {
-      this.#head.querySelector(`[data-part=${hadFocus}]`)?.focus({ preventScroll: true });
     }
   }
 

@@ -211,6 +211,7 @@ def record_attempt(
     now: datetime,
     photo_id: int | None = None,
     source: QuizSource = QuizSource.PAPER,
+    taken_again: bool = False,
 ) -> QuizAttempt:
     """
     Keep what somebody answered, with how many answers are right.
@@ -235,6 +236,9 @@ def record_attempt(
         The photo from which it was read; it is settled together with the attempt.
     source : QuizSource, optional
         Where it was answered.
+    taken_again : bool, optional
+        Whether that person took this very quiz more than once on that day. Otherwise other
+        answers are held to be the same sheet, read otherwise.
 
     Returns
     -------
@@ -247,7 +251,8 @@ def record_attempt(
         If an attempt was kept from this photo before, or the same answers of that person to
         this quiz on that day from another one.
     InvalidInput
-        If the answers do not fit the quiz, or the day is to come.
+        If the answers do not fit the quiz, the day is to come, or other answers of that person to
+        this quiz on that day are kept and it was not taken again.
     NotAllowed
         If the person leads no crews, or somebody else took the photo.
     NotFound
@@ -266,7 +271,7 @@ def record_attempt(
         the_worker(connection, farm.id, worker_id)
         quiz = quiz_in(connection, actor.farm_id, paper)
         marked(quiz, answers)
-        _refuse_twice(connection, actor, paper, quiz, worker_id, list(answers), taken_on)
+        before = _kept_before(connection, actor, paper, quiz, worker_id, taken_on)
         attempt_id = keep_in(
             connection,
             actor,
@@ -280,6 +285,8 @@ def record_attempt(
         )
         if photo_id is not None:
             settle_in(connection, actor, photo_id, now=now, quiz_attempt_id=attempt_id)
+        # After the photo, which says more plainly that it was confirmed before.
+        _refuse_twice(before, list(answers), taken_again=taken_again)
         return attempt_in(connection, actor, attempt_id)
 
 
@@ -432,32 +439,56 @@ def attempts_of(database: Database, actor: Actor, worker_id: int) -> list[QuizAt
         return queries.quiz_attempts_of(connection, actor.farm_id, worker_id)
 
 
-def _refuse_twice(
+def _kept_before(
     connection: sa.Connection,
     actor: Actor,
     paper: QuizPaper,
     quiz: Quiz,
     worker_id: int,
-    answers: list[int | None],
     taken_on: date,
-) -> None:
-    # A sheet may be photographed twice, and by two people. What was retired in between changes
-    # what is found for the paper, but not the paper: its letters tell.
+) -> list[QuizAttempt]:
+    """Return somebody's attempts at a quiz on a day."""
+    # What was retired in between changes what is found for the paper, but not the paper: its
+    # letters tell.
     asked = replace(paper, retired=())
     letters = letters_of(quiz)
-    for kept in queries.quiz_attempts_of(connection, actor.farm_id, worker_id):
-        is_same = (
-            replace(paper_of(kept), retired=()) == asked
-            and kept.key_letters in {None, letters}
-            and kept.taken_on == taken_on
-        )
-        if is_same and list(kept.answers) == answers:
-            raise Conflict(
-                say(
-                    "These answers of this person on this day are kept already, from another"
-                    " photo. Set this one aside."
-                )
+    return [
+        kept
+        for kept in queries.quiz_attempts_of(connection, actor.farm_id, worker_id)
+        if replace(paper_of(kept), retired=()) == asked
+        and kept.key_letters in {None, letters}
+        and kept.taken_on == taken_on
+    ]
+
+
+def _refuse_twice(
+    before: Sequence[QuizAttempt], answers: list[int | None], *, taken_again: bool
+) -> None:
+    # A sheet may be photographed twice, and by two people; a faint mark may be read otherwise then.
+    if any(list(kept.answers) == answers for kept in before):
+        raise Conflict(
+            say(
+                "These answers of this person on this day are kept already, from another photo. Set"
+                " this one aside."
             )
+        )
+    if before and not taken_again:
+        nearest = min((_differing(kept.answers, answers) for kept in before), key=len)
+        raise InvalidInput(
+            {
+                "taken_again": say(
+                    "Answers of this person to this quiz on this day are kept already; questions"
+                    " answered otherwise there: %(numbers)s. If it is the same sheet, set this"
+                    " photo aside.",
+                    numbers=", ".join(map(str, nearest)),
+                )
+            }
+        )
+
+
+def _differing(kept: Sequence[int | None], answers: Sequence[int | None]) -> list[int]:
+    pairs = enumerate(zip(kept, answers, strict=True), start=1)
+    return [number for number, (before, now) in pairs if before != now]
 
 
 def quiz_in(connection: sa.Connection, farm_id: int, paper: QuizPaper) -> Quiz:

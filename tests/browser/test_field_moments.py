@@ -105,7 +105,7 @@ OFFICE_IS_SLOW = """
 
 
 def test_a_key_that_asked_once_still_does_when_the_office_answers(hand, farm):
-    """Planted danger: the list is drawn anew between two presses, and the first one is forgotten."""
+    """Planted danger: the list is drawn anew between two presses, and forgets the first."""
     row = farm.packages[STANDARD] | {"lot": None, "finished_at": None}
     somebody = hand([row])
     page = somebody.page
@@ -120,7 +120,7 @@ def test_a_key_that_asked_once_still_does_when_the_office_answers(hand, farm):
     expect(page.locator("form[data-tree]")).to_be_visible()
 
 
-def test_a_key_held_down_while_the_office_answers_is_pressed(hand, farm):
+def test_a_key_held_down_while_the_office_answers_is_pressed(hand):
     """Planted danger: the key is drawn anew under the finger, which lifts off another one."""
     somebody = hand()
     page = somebody.page

@@ -126,7 +126,10 @@ def test_another_farm_sees_no_photo(database, orchard, audit_id):
 def test_an_attempt_is_marked_by_the_key_of_its_own_paper(database, orchard, paper):
     key = quiz_attempts.quiz_of(database, orchard.supervisor, paper).key
     wrong = [0 if key[0] else 1, *key[1:9], None]
-    kept = [record(database, orchard, paper, answers) for answers in (key, wrong, UNMARKED)]
+    kept = [
+        record(database, orchard, paper, answers, taken_again=True)
+        for answers in (key, wrong, UNMARKED)
+    ]
     assert [attempt.correct for attempt in kept] == [10, 8, 0]
     assert kept[1].answers == wrong
     listed = quiz_attempts.attempts_of(database, orchard.supervisor, orchard.worker_ids[0])
@@ -208,8 +211,21 @@ def test_a_sheet_that_two_people_photographed_counts_once(database, orchard, pap
             photo_id=photos[1].id,
         )
     assert sheet_photos.waiting_photos(database, orchard.owner) == [photos[1]]
-    record(database, orchard, paper, (0, *UNMARKED[1:]))
     record(database, orchard, paper, answers, taken_on=TODAY - timedelta(days=1))
+
+
+def test_a_sheet_of_which_one_box_was_read_otherwise_is_asked_about(database, orchard, paper):
+    """Planted danger: a faint mark that the second photo shows makes a second attempt."""
+    answers = (1, *UNMARKED[1:])
+    record(database, orchard, paper, answers)
+    with pytest.raises(
+        InvalidInput, match="already; questions answered otherwise there: 1, 4"
+    ) as found:
+        record(database, orchard, paper, (0, None, None, 2, *UNMARKED[4:]))
+    assert list(found.value.problems) == ["taken_again"]
+    record(database, orchard, paper, (0, *UNMARKED[1:]), taken_again=True)
+    with pytest.raises(Conflict, match="kept already"):
+        record(database, orchard, paper, answers, taken_again=True)
 
 
 def test_a_version_on_which_somebody_took_a_quiz_stays_as_it_is(database, orchard, paper):

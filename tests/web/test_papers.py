@@ -316,6 +316,30 @@ def confirmed(client, address, orchard, key):
     return answer
 
 
+def test_other_answers_to_a_quiz_of_that_day_are_asked_about(
+    app, supervisor, database, orchard, paper
+):
+    """Read otherwise from a second photo, one sheet would count as two."""
+    key = quiz_attempts.quiz_of(database, orchard.supervisor, paper).key
+    first, second = (
+        send(supervisor, answers_photo(app, orchard, paper, marks_of(marks))).location
+        for marks in (key, key[:9])
+    )
+    confirmed(supervisor, first, orchard, key)
+    whose = {"worker_id": str(orchard.worker_ids[0]), "taken_on": NOW.date().isoformat()}
+    form = {f"q{number}": "ABCD"[place] for number, place in enumerate(key[:9], 1)}
+    again = form | whose | {"q10": "open"}
+    assert "It is another sheet" not in supervisor.get(second).text
+    answer = supervisor.post(second, data=again)
+    assert answer.status_code == 422
+    page = read_page(answer)
+    assert "are kept already; questions answered otherwise there: 10." in page.text
+    assert "It is another sheet: this person took the quiz again that day" in page.text
+    assert supervisor.post(second, data=again | {"taken_again": "y"}).status_code == 302
+    kept = quiz_attempts.attempts_of(database, orchard.supervisor, orchard.worker_ids[0])
+    assert [attempt.correct for attempt in kept] == [10, 9]
+
+
 def test_a_sheet_from_before_an_item_was_retired_is_marked_by_its_own_quiz(
     app, supervisor, database, orchard, paper
 ):

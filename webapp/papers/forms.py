@@ -6,7 +6,7 @@ from typing import Any, cast
 
 from flask_babel import gettext, lazy_gettext
 from flask_wtf.file import FileRequired, MultipleFileField
-from wtforms import RadioField, SelectField
+from wtforms import BooleanField, RadioField, SelectField
 from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, NumberRange
 
@@ -40,6 +40,10 @@ class AnswersForm(BaseForm):
         coerce=int,
     )
     taken_on = DayField(lazy_gettext("Day of the quiz"))
+    # Asked only where other answers of that person to the same quiz on that day are kept.
+    taken_again = BooleanField(
+        lazy_gettext("It is another sheet: this person took the quiz again that day")
+    )
 
     def offer(self, workers: Iterable[Worker]) -> None:
         """Offer these people; nobody is chosen for a sheet without a name."""

@@ -131,6 +131,7 @@ def confirm(photo_id: int) -> ResponseReturnValue:
             taken_on=form.day(),
             now=present(),
             photo_id=photo.id,
+            taken_again=form.taken_again.data,
         )
     except InvalidInput as error:
         form.add_problems(error)

@@ -164,7 +164,13 @@ class FieldHand(Person):
 
     def settle(self) -> None:
         """Wait until the tree takes taps."""
-        expect(self.page.locator(".is-settling")).to_have_count(0)
+        # Asked at every frame: a browser test that is refused a tap tries again after half a second.
+        self.page.wait_for_function("() => !document.querySelector('.is-settling')")
+
+    def press(self, found: Locator) -> None:
+        """Press a key once the screen takes taps."""
+        self.settle()
+        super().press(found)
 
     def items(self, audit_id: str, kind: str | None = None) -> list[dict[str, Any]]:
         """Return what the phone keeps of an audit."""

@@ -15,9 +15,12 @@ from uuid import uuid4
 
 import pytest
 import sqlalchemy as sa
+from argon2 import PasswordHasher
 from hypothesis import configuration, settings
 from xdist.scheduler import LoadScopeScheduling
+from xdist.workermanage import WorkerController
 
+from audits.services import hashing
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
 from audits.storage.tables import metadata
@@ -43,6 +46,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     group.addoption(
         "--long", action="store_true", help="full volumes instead of short ones, and nightly tests"
     )
+    group.addoption(
+        "--pictures", action="store_true", help="keep pictures of the pages in .cache/screenshots"
+    )
 
 
 def pytest_sessionstart() -> None:
@@ -55,38 +61,51 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         nightly = [item for item in items if item.get_closest_marker("nightly")]
         items[:] = [item for item in items if item not in nightly]
         config.hook.pytest_deselected(items=nightly)
-    # In one process the browser tests come last: quick tests speak first. Where two share the
-    # tests they come first, since they take longest and run one after another.
+    # In one process the browser tests come last: quick tests speak first. Where several share the
+    # tests they come first, since they take longest.
     last = "PYTEST_XDIST_WORKER" not in os.environ
     items.sort(key=lambda item: _needs_browser(item.nodeid) is last)
 
 
-# They keep to no moment and measure no time, so another process may work beside them.
-_UNHURRIED = tuple(
+# They watch the time, or keep to a moment: they run one after another in the first process, and the
+# others, which are never in a hurry, yield to it.
+_HURRIED = frozenset(
     f"tests/browser/test_{name}.py"
     for name in (
-        "same_rules",
-        "every_page",
-        "desk_entry",
-        "first_day",
-        "geometry",
-        "field_dead_ends",
-        "browser_tools",
-        "trusting_the_farm",
+        "enrolment",
+        "field_moments",
+        "field_screens",
+        "queue_shell",
+        "queue_store",
+        "queue_sync",
     )
 )
+_HURRIED_SCOPE = "hurried"
+_FIRST_PROCESS = "gw0"
+_YIELDS_BY = 5
 
 
-class _TogetherByFile(LoadScopeScheduling):
-    """Shares the tests between processes: a file's stay together, and so do those of browsers."""
+def pytest_configure() -> None:
+    if os.environ.get("PYTEST_XDIST_WORKER", _FIRST_PROCESS) != _FIRST_PROCESS:
+        os.nice(_YIELDS_BY)
+
+
+class _Together(LoadScopeScheduling):
+    """Shares the tests between processes: a file's stay together, and so do those in a hurry."""
 
     def _split_scope(self, nodeid: str) -> str:
         file = nodeid.partition("::")[0]
-        return "browser" if _needs_browser(nodeid) and file not in _UNHURRIED else file
+        return _HURRIED_SCOPE if file in _HURRIED else file
+
+    def _assign_work_unit(self, node: WorkerController) -> None:
+        if _HURRIED_SCOPE in self.workqueue:
+            is_first = node.gateway.id == _FIRST_PROCESS
+            self.workqueue.move_to_end(_HURRIED_SCOPE, last=not is_first)
+        super()._assign_work_unit(node)
 
 
-def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> _TogetherByFile:
-    return _TogetherByFile(config, log)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> _Together:
+    return _Together(config, log)
 
 
 def _needs_browser(nodeid: str) -> bool:
@@ -113,6 +132,15 @@ def _forbid_skip(config: pytest.Config, report: pytest.TestReport | pytest.Colle
         reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
         report.outcome = "failed"
         report.longrepr = f"Nothing may be skipped in this run, but: {reason}"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _quick_hashes() -> Iterator[None]:
+    """Hash passwords quickly: tests set up a thousand farms, and none of them is worth guarding."""
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(hashing, "_HASHER", quick)
+        yield
 
 
 @pytest.fixture(scope="session")

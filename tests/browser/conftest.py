@@ -328,11 +328,16 @@ def prepared_server(prepared: tuple[Path, dict], serve: Callable[..., Server]) -
 
 
 @pytest.fixture(scope="session")
-def look(screenshot: Callable[..., Path]) -> Callable[[str], Callable[[Page, str], None]]:
-    """Pictures of pages at both sizes: ``look("es")(page, "today")``."""
+def look(
+    screenshot: Callable[..., None],
+    wants_pictures: bool,  # noqa: FBT001 - a fixture
+) -> Callable[[str], Callable[[Page, str], None]]:
+    """Pictures of pages at both sizes, with --pictures: ``look("es")(page, "today")``."""
 
     def in_language(language: str) -> Callable[[Page, str], None]:
         def take(page: Page, name: str) -> None:
+            if not wants_pictures:
+                return
             before = page.viewport_size
             for device in (PHONE, DESK):
                 size = device["viewport"]
@@ -429,15 +434,24 @@ def axe_check() -> Callable[[Page], None]:
 
 
 @pytest.fixture(scope="session")
-def screenshot() -> Callable[[Page, str], Path]:
-    """Picture of a page: ``screenshot(page, "today-phone")`` -> .cache/screenshots/<name>.png."""
+def wants_pictures(request: pytest.FixtureRequest) -> bool:
+    """Whether somebody wants to look at the pages afterwards: taking pictures costs minutes."""
+    return request.config.getoption("--pictures")
+
+
+@pytest.fixture(scope="session")
+def screenshot(wants_pictures: bool) -> Callable[..., None]:  # noqa: FBT001 - a fixture
+    """
+    Keep a picture of a page, with --pictures.
+
+    ``screenshot(page, "today-phone")`` -> .cache/screenshots/today-phone.png
+    """
     SCREENSHOTS.mkdir(parents=True, exist_ok=True)
 
-    def take(page: Page, name: str, *, full_page: bool = True, scale: str = "device") -> Path:
-        path = SCREENSHOTS / f"{name}.png"
-        page.wait_for_load_state("load")
-        page.screenshot(path=path, full_page=full_page, scale=scale)
-        return path
+    def take(page: Page, name: str, *, full_page: bool = True, scale: str = "device") -> None:
+        if wants_pictures:
+            page.wait_for_load_state("load")
+            page.screenshot(path=SCREENSHOTS / f"{name}.png", full_page=full_page, scale=scale)
 
     return take
 

@@ -164,7 +164,7 @@ class FieldHand(Person):
 
     def settle(self) -> None:
         """Wait until the tree takes taps."""
-        # Asked at every frame: a browser test that is refused a tap tries again after half a second.
+        # Looked at frame by frame: a tap that is refused is tried again only half a second later.
         self.page.wait_for_function("() => !document.querySelector('.is-settling')")
 
     def press(self, found: Locator) -> None:

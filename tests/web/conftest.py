@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from jinja2 import FileSystemBytecodeCache
 
 from audits.storage.database import Database
 from audits.storage.schema import upgrade
@@ -27,14 +28,21 @@ def planted(tmp_path_factory) -> tuple[Path, Orchard]:
     return path, orchard
 
 
+@pytest.fixture(scope="session")
+def compiled_templates(tmp_path_factory) -> FileSystemBytecodeCache:
+    """What templates compile to: each test makes an application of its own."""
+    return FileSystemBytecodeCache(str(tmp_path_factory.mktemp("templates")))
+
+
 @pytest.fixture
-def app(tmp_path, request):
+def app(tmp_path, request, compiled_templates):
     path = tmp_path / "farm.db"
     if "orchard" in request.fixturenames:
         shutil.copyfile(request.getfixturevalue("planted")[0], path)
     secret = "signs the cookies of tests"  # noqa: S105 - nothing but tests is signed with it
     app = create_app(Settings(f"sqlite:///{path}", secret_key=secret, now=lambda: NOW))
     app.config.update(TESTING=True, WTF_CSRF_ENABLED=False)
+    app.jinja_env.bytecode_cache = compiled_templates
     yield app
     app.extensions["pruning_audit_database"].close()
 

@@ -81,6 +81,8 @@ _HURRIED = frozenset(
     )
 )
 _HURRIED_SCOPE = "hurried"
+# They look at the same walk over all pages, which takes minutes.
+_CRAWLING = frozenset({"tests/browser/test_every_page.py", "tests/browser/test_geometry.py"})
 _FIRST_PROCESS = "gw0"
 _YIELDS_BY = 5
 
@@ -91,11 +93,13 @@ def pytest_configure() -> None:
 
 
 class _Together(LoadScopeScheduling):
-    """Shares the tests between processes: a file's stay together, and so do those in a hurry."""
+    """Shares the tests between processes: files stay together, and so do those in a hurry."""
 
     def _split_scope(self, nodeid: str) -> str:
         file = nodeid.partition("::")[0]
-        return _HURRIED_SCOPE if file in _HURRIED else file
+        if file in _HURRIED:
+            return _HURRIED_SCOPE
+        return "crawling" if file in _CRAWLING else file
 
     def _assign_work_unit(self, node: WorkerController) -> None:
         if _HURRIED_SCOPE in self.workqueue:
